@@ -1,0 +1,5 @@
+//! Roundstop's shells: the command line and the window, over one set of functions.
+
+pub mod cli;
+pub mod studio;
+pub mod window;

@@ -1,0 +1,3 @@
+//! Roundstop: the window and the command line.
+
+fn main() {}

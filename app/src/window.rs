@@ -1,0 +1,1 @@
+//! The window: shows state, sends intents, owns none of the logic.

@@ -1,0 +1,1 @@
+//! Decoding (filled in next).

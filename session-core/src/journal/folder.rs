@@ -1,0 +1,341 @@
+//! A session folder: one set's plan, journal and frames, open to one program at a time.
+
+use std::fs::{self, File, TryLockError};
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
+
+use serde::{Deserialize, Serialize};
+
+use super::durable::{self, PathError, create_folder, move_without_replacing, replace_state};
+use super::ledger::{Ledger, StopKey};
+use super::log::{Journal, JournalError};
+use super::record::Record;
+use super::recover::{self, Recovery};
+use super::status::SetStatus;
+use crate::angle::StepsPerTurn;
+use crate::camera::Arrival;
+use crate::engine::{StopSeed, StopState};
+use crate::plan::{Plan, PlanError, Stop};
+
+/// The newest form of `session.json` this program writes and reads.
+const SESSION_SCHEMA: u32 = 1;
+
+/// Says why a session folder cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum FolderError {
+    /// The disk will not.
+    #[error(transparent)]
+    Disk(#[from] PathError),
+    /// Another program has the folder open.
+    #[error("{} is in use by another Roundstop; close that one, or choose another folder", .0.display())]
+    InUse(PathBuf),
+    /// There is no session in the folder.
+    #[error("{} holds no session (no session.json); start one with 'roundstop shoot --plan FILE --into DIR'", .0.display())]
+    NoSession(PathBuf),
+    /// The folder holds a journal but no plan for it.
+    #[error("{} holds a journal.jsonl but no session.json; put session.json back from a copy, or choose another folder", .0.display())]
+    PlanLost(PathBuf),
+    /// `session.json` is not readable.
+    #[error("{} is not readable: {source}; put it back from a copy, the frames themselves are untouched", path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// What the reader said.
+        source: serde_json::Error,
+    },
+    /// The folder was written by a newer program.
+    #[error("{} has form {found}, this program reads up to form {SESSION_SCHEMA}; use a newer Roundstop", path.display())]
+    Newer {
+        /// The file.
+        path: PathBuf,
+        /// The form it names.
+        found: u64,
+    },
+    /// The folder's plan cannot be shot.
+    #[error(transparent)]
+    Plan(#[from] PlanError),
+    /// The folder holds a set for another plan.
+    #[error("{} already holds a set for '{sku}' shot to another plan; choose another folder, or use --replan to carry its frames over", path.display())]
+    OtherPlan {
+        /// The folder.
+        path: PathBuf,
+        /// The SKU in it.
+        sku: String,
+    },
+    /// The journal cannot be written.
+    #[error(transparent)]
+    Journal(#[from] JournalError),
+}
+
+/// What `session.json` holds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SessionFile {
+    /// The form of this file.
+    pub schema: u32,
+    /// The day the session began, `YYYY-MM-DD`; goes into names that ask for it.
+    pub started: String,
+    /// Steps in a turn of the table last used.
+    pub steps_per_turn: StepsPerTurn,
+    /// The plan.
+    pub plan: Plan,
+}
+
+/// An open session folder, locked for this program.
+#[derive(Debug)]
+pub struct SessionFolder {
+    root: PathBuf,
+    /// Held open: the lock ends with it, also when the program is killed.
+    _lock: File,
+    file: SessionFile,
+    stops: Vec<Stop>,
+    journal: Mutex<Journal>,
+    recovery: Recovery,
+}
+
+impl SessionFolder {
+    /// Opens the folder's session, or begins one with `plan` when there is none.
+    ///
+    /// # Errors
+    /// [`FolderError::OtherPlan`] when a session with another plan is there; else what keeps the
+    /// folder from being used.
+    pub fn open_or_create(root: &Path, plan: &Plan) -> Result<Self, FolderError> {
+        if root.join("session.json").exists() {
+            let open = Self::open(root)?;
+            if open.file.plan != *plan {
+                return Err(FolderError::OtherPlan { path: root.to_owned(), sku: open.file.plan.sku });
+            }
+            return Ok(open);
+        }
+        if root.join("journal.jsonl").exists() {
+            return Err(FolderError::PlanLost(root.to_owned()));
+        }
+        let started = jiff::ZonedDateTime::now().date().to_string();
+        plan.stops(&started)?;
+        create_folder(root)?;
+        let lock = lock(root)?;
+        let file = SessionFile {
+            schema: SESSION_SCHEMA,
+            started,
+            steps_per_turn: StepsPerTurn::HOBBY_HALF_STEPS,
+            plan: plan.clone(),
+        };
+        save(root, &file)?;
+        Self::open_locked(root, lock)
+    }
+
+    /// Opens an existing session, mending what a crash left.
+    pub fn open(root: &Path) -> Result<Self, FolderError> {
+        if !root.join("session.json").exists() {
+            return Err(FolderError::NoSession(root.to_owned()));
+        }
+        Self::open_locked(root, lock(root)?)
+    }
+
+    fn open_locked(root: &Path, lock: File) -> Result<Self, FolderError> {
+        let file = load(root)?;
+        let stops = file.plan.stops(&file.started)?;
+        create_folder(&root.join("frames"))?;
+        create_folder(&root.join("cache"))?;
+        let (journal, recovery) = recover::open_journal(root)?;
+        Ok(Self { root: root.to_owned(), _lock: lock, file, stops, journal: Mutex::new(journal), recovery })
+    }
+
+    /// Reads a session's status without locking or changing anything; works on a read-only folder.
+    pub fn read_status(root: &Path) -> Result<SetStatus, FolderError> {
+        if !root.join("session.json").exists() {
+            return Err(FolderError::NoSession(root.to_owned()));
+        }
+        let file = load(root)?;
+        let stops = file.plan.stops(&file.started)?;
+        let (ledger, recovery) = recover::look(root)?;
+        Ok(SetStatus::new(&file, &stops, &ledger, &recovery))
+    }
+
+    /// The folder's status now.
+    pub fn status(&self) -> SetStatus {
+        self.with_ledger(|ledger| SetStatus::new(&self.file, &self.stops, ledger, &self.recovery))
+    }
+
+    /// The folder's path.
+    pub fn root(&self) -> &Path {
+        &self.root
+    }
+
+    /// The plan.
+    pub fn plan(&self) -> &Plan {
+        &self.file.plan
+    }
+
+    /// The stops to shoot.
+    pub fn stops(&self) -> &[Stop] {
+        &self.stops
+    }
+
+    /// What opening the folder found and mended.
+    pub fn recovery(&self) -> &Recovery {
+        &self.recovery
+    }
+
+    /// Where originals lie.
+    pub fn frames_folder(&self) -> PathBuf {
+        self.root.join("frames")
+    }
+
+    /// Where things lie that can be made anew.
+    pub fn cache_folder(&self) -> PathBuf {
+        self.root.join("cache")
+    }
+
+    /// Changes the plan; frames stay with every stop that still exists (same row name, same angle).
+    pub fn set_plan(&mut self, plan: Plan) -> Result<(), FolderError> {
+        let stops = plan.stops(&self.file.started)?;
+        let file = SessionFile { plan, ..self.file.clone() };
+        save(&self.root, &file)?;
+        self.file = file;
+        self.stops = stops;
+        Ok(())
+    }
+
+    /// Notes the steps per turn of the table in use.
+    pub fn set_steps_per_turn(&mut self, steps_per_turn: StepsPerTurn) -> Result<(), FolderError> {
+        if self.file.steps_per_turn != steps_per_turn {
+            let file = SessionFile { steps_per_turn, ..self.file.clone() };
+            save(&self.root, &file)?;
+            self.file = file;
+        }
+        Ok(())
+    }
+
+    /// Appends a record and syncs it.
+    pub fn append(&self, record: Record) -> Result<(), JournalError> {
+        self.journal.lock().unwrap_or_else(PoisonError::into_inner).append(record)
+    }
+
+    /// Looks at what the journal adds up to.
+    pub fn with_ledger<T>(&self, look: impl FnOnce(&Ledger) -> T) -> T {
+        look(self.journal.lock().unwrap_or_else(PoisonError::into_inner).ledger())
+    }
+
+    /// What the engine needs to know of each stop.
+    pub fn seeds(&self) -> Vec<StopSeed> {
+        self.with_ledger(|ledger| {
+            self.stops
+                .iter()
+                .map(|stop| {
+                    let frame = ledger.frame(&self.key_of(stop));
+                    let chosen = frame.and_then(|frame| frame.chosen);
+                    let state = match (frame, chosen) {
+                        (_, Some(_)) => StopState::Kept,
+                        (Some(_), None) => StopState::SetAside,
+                        (None, None) => StopState::Missing,
+                    };
+                    let versions = frame.map_or(0, super::Frame::last_version);
+                    StopSeed { stop: stop.clone(), state, versions, chosen: chosen.unwrap_or(0) }
+                })
+                .collect()
+        })
+    }
+
+    /// The key under which the journal knows a stop.
+    pub fn key_of(&self, stop: &Stop) -> StopKey {
+        StopKey::new(&self.file.plan.rows[stop.row].name, stop.angle)
+    }
+
+    /// Makes the empty folder for an exposure's files on their way.
+    pub fn make_inbox(&self, shot: u64) -> Result<PathBuf, PathError> {
+        let inbox = self.inbox(shot);
+        create_folder(&inbox)?;
+        Ok(inbox)
+    }
+
+    fn inbox(&self, shot: u64) -> PathBuf {
+        self.root.join("incoming").join(format!("shot-{shot:06}"))
+    }
+
+    /// Takes an exposure's inbox away if nothing is left in it.
+    pub(super) fn drop_inbox(&self, shot: u64) {
+        // Fails on a folder that holds anything, which is the point.
+        let _ = fs::remove_dir(self.inbox(shot));
+    }
+
+    /// Puts files that belong to no stop for certain into quarantine and journals it.
+    pub fn hold(&self, shot: u64, arrivals: &[Arrival], reason: &str) -> Result<(), JournalError> {
+        let folder = self.root.join("quarantine");
+        create_folder(&folder)?;
+        let mut names = Vec::new();
+        for arrival in arrivals {
+            let (source, name) = match arrival {
+                Arrival::Bytes { name, .. } => (None, name.clone()),
+                Arrival::Inbox(path) | Arrival::Foreign(path) => {
+                    (Some(path), path.file_name().unwrap_or_default().to_string_lossy().into_owned())
+                }
+            };
+            let name = free_name(&folder, &format!("shot-{shot:06}-{name}"));
+            match (arrival, source) {
+                (Arrival::Inbox(path), _) => move_without_replacing(path, &folder.join(&name))?,
+                (Arrival::Bytes { bytes, .. }, _) => {
+                    durable::Part::write(&folder, &name, bytes)?.settle(&folder.join(&name))?;
+                }
+                (Arrival::Foreign(path), _) => {
+                    let bytes = fs::read(path).map_err(PathError::at("cannot read", path))?;
+                    durable::Part::write(&folder, &name, &bytes)?.settle(&folder.join(&name))?;
+                }
+            }
+            names.push(name);
+        }
+        if !names.is_empty() {
+            durable::sync_folder(&folder)?;
+            self.append(Record::Held { names, reason: reason.to_owned() })?;
+        }
+        self.drop_inbox(shot);
+        Ok(())
+    }
+}
+
+/// The first free name in a folder: `name`, else `name-2`, `name-3`.
+pub(super) fn free_name(folder: &Path, name: &str) -> String {
+    if folder.join(name).symlink_metadata().is_err() {
+        return name.to_owned();
+    }
+    let (stem, extension) = name.rsplit_once('.').map_or((name, String::new()), |(stem, ext)| (stem, format!(".{ext}")));
+    (2..).map(|n| format!("{stem}-{n}{extension}")).find(|name| folder.join(name).symlink_metadata().is_err()).unwrap_or_default()
+}
+
+fn lock(root: &Path) -> Result<File, FolderError> {
+    let path = root.join("session.lock");
+    let file = File::options()
+        .create(true)
+        .truncate(false)
+        .write(true)
+        .open(&path)
+        .map_err(PathError::at("cannot open", &path))?;
+    match file.try_lock() {
+        Ok(()) => Ok(file),
+        Err(TryLockError::WouldBlock) => Err(FolderError::InUse(root.to_owned())),
+        // Some network shares know no locks; then the person must see to it.
+        Err(TryLockError::Error(error)) if error.kind() == io::ErrorKind::Unsupported => Ok(file),
+        Err(TryLockError::Error(error)) => Err(PathError::at("cannot lock", &path)(error).into()),
+    }
+}
+
+fn load(root: &Path) -> Result<SessionFile, FolderError> {
+    let path = root.join("session.json");
+    let text = fs::read_to_string(&path).map_err(PathError::at("cannot read", &path))?;
+    let unreadable = |source| FolderError::Unreadable { path: path.clone(), source };
+    let value: serde_json::Value = serde_json::from_str(&text).map_err(unreadable)?;
+    if let Some(found) = value.get("schema").and_then(serde_json::Value::as_u64)
+        && found > u64::from(SESSION_SCHEMA)
+    {
+        return Err(FolderError::Newer { path, found });
+    }
+    serde_json::from_str(&text).map_err(unreadable)
+}
+
+fn save(root: &Path, file: &SessionFile) -> Result<(), FolderError> {
+    let path = root.join("session.json");
+    let text = serde_json::to_string_pretty(file)
+        .map_err(|source| FolderError::Unreadable { path: path.clone(), source })?;
+    replace_state(&path, (text + "\n").as_bytes())?;
+    Ok(())
+}

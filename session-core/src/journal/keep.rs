@@ -1,0 +1,176 @@
+//! Keeping a frame: from bytes on their way to a record in the journal.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use jiff::Timestamp;
+use sha2::{Digest, Sha256};
+
+use super::durable::{Part, PathError, remove_copy, sync_folder};
+use super::exif_facts::exposure_facts;
+use super::folder::SessionFolder;
+use super::record::{FileFacts, FrameRecord, Record};
+use crate::camera::Arrival;
+use crate::camera::sniff::{self, PictureKind};
+use crate::engine::{KeepFailure, Shot};
+
+/// A frame to keep.
+#[derive(Debug, Clone)]
+pub struct KeepJob {
+    /// The exposure it came from.
+    pub shot: Shot,
+    /// The camera's name.
+    pub source: String,
+    /// When the exposure ended.
+    pub exposed_at: Timestamp,
+    /// Its files.
+    pub arrivals: Vec<Arrival>,
+}
+
+/// A frame that is kept.
+#[derive(Debug, Clone, PartialEq)]
+pub struct KeptFrame {
+    /// The stop's number.
+    pub stop: u32,
+    /// The frame's version, from 1.
+    pub version: u32,
+    /// The picture to show: the first file.
+    pub path: PathBuf,
+}
+
+/// A file read, known to be whole.
+struct Loaded {
+    bytes: Arc<Vec<u8>>,
+    extension: String,
+    kind: PictureKind,
+}
+
+impl SessionFolder {
+    /// Keeps a frame; see the module [`crate::journal`] for the order of writes.
+    ///
+    /// The sources stay where they are until the record is synced; after that inbox copies go.
+    ///
+    /// # Errors
+    /// [`KeepFailure::BadFrame`] when a file is not a whole picture, [`KeepFailure::Storage`] when the
+    /// disk will not take it; then the job can be tried again.
+    pub fn keep(&self, job: &KeepJob) -> Result<KeptFrame, KeepFailure> {
+        let stop = self
+            .stops()
+            .iter()
+            .find(|stop| stop.index == job.shot.stop)
+            .ok_or_else(|| KeepFailure::BadFrame(format!("the plan has no stop {}", job.shot.stop)))?;
+        let row = self.plan().rows[stop.row].name.clone();
+        let loaded = load(&job.arrivals)?;
+        let frames = self.frames_folder();
+
+        let (version, names) = self.free_names(&stop.file_stem, self.last_version(&row, stop.angle), &loaded);
+        let mut record = FrameRecord {
+            shot: job.shot.number,
+            stop: stop.index,
+            row,
+            angle: stop.angle,
+            version,
+            commanded_step: job.shot.commanded_step,
+            reported_step: job.shot.reported_step,
+            source: job.source.clone(),
+            exposed_at: job.exposed_at,
+            files: Vec::new(),
+            exposure: loaded.iter().find_map(|file| exposure_facts(&file.bytes)),
+            recovered: false,
+        };
+        let mut parts = Vec::new();
+        for (name, file) in names.iter().zip(&loaded) {
+            parts.push(write_part(&frames, name, &file.bytes)?);
+            record.files.push(FileFacts { name: name.clone(), sha256: sha256_hex(&file.bytes), bytes: file.bytes.len() as u64 });
+        }
+        self.append(Record::Arriving(record.clone())).map_err(storage)?;
+        for (part, name) in parts.into_iter().zip(&names) {
+            part.settle(&frames.join(name)).map_err(storage)?;
+        }
+        sync_folder(&frames).map_err(storage)?;
+        let path = frames.join(&names[0]);
+        self.append(Record::Kept(record)).map_err(storage)?;
+        for arrival in &job.arrivals {
+            if let Arrival::Inbox(path) = arrival {
+                remove_copy(path);
+            }
+        }
+        self.drop_inbox(job.shot.number);
+        Ok(KeptFrame { stop: job.shot.stop, version, path })
+    }
+
+    fn last_version(&self, row: &str, angle: crate::angle::Angle) -> u32 {
+        let key = super::StopKey::new(row, angle);
+        self.with_ledger(|ledger| ledger.frame(&key).map_or(0, super::Frame::last_version))
+    }
+
+    /// The next version whose names are all free, also of files that no record knows.
+    fn free_names(&self, stem: &str, last: u32, files: &[Loaded]) -> (u32, Vec<String>) {
+        let frames = self.frames_folder();
+        let mut version = last + 1;
+        loop {
+            let stem = versioned_stem(stem, version);
+            let names: Vec<String> = files.iter().map(|file| format!("{stem}.{}", file.extension)).collect();
+            if names.iter().all(|name| frames.join(name).symlink_metadata().is_err()) {
+                return (version, names);
+            }
+            version += 1;
+        }
+    }
+}
+
+/// The stem of a version: the first is the plan's own, later ones carry `_v2`, `_v3`.
+fn versioned_stem(stem: &str, version: u32) -> String {
+    if version == 1 { stem.to_owned() } else { format!("{stem}_v{version}") }
+}
+
+/// Reads every file and checks that it is a whole picture; pictures to show come first.
+fn load(arrivals: &[Arrival]) -> Result<Vec<Loaded>, KeepFailure> {
+    let mut loaded: Vec<Loaded> = Vec::new();
+    for arrival in arrivals {
+        let (bytes, name) = match arrival {
+            Arrival::Bytes { name, bytes } => (Arc::clone(bytes), PathBuf::from(name)),
+            Arrival::Inbox(path) | Arrival::Foreign(path) => {
+                let bytes = fs::read(path).map_err(|error| {
+                    KeepFailure::BadFrame(PathError::at("cannot read the frame", path)(error).to_string())
+                })?;
+                (Arc::new(bytes), path.clone())
+            }
+        };
+        let shown = name.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let kind = sniff::inspect(&bytes, &name)
+            .map_err(|reason| KeepFailure::BadFrame(format!("the file '{shown}' from the camera cannot be used: {reason}")))?;
+        let extension = sniff::extension_for(kind, &name);
+        if loaded.iter().any(|other| other.extension == extension) {
+            return Err(KeepFailure::BadFrame(format!(
+                "two {extension} files came for one stop, the second is '{shown}'; no one can say which belongs to it"
+            )));
+        }
+        loaded.push(Loaded { bytes, extension, kind });
+    }
+    if loaded.is_empty() {
+        return Err(KeepFailure::BadFrame("the camera gave no file".to_owned()));
+    }
+    loaded.sort_by_key(|file| !file.kind.is_finished_picture());
+    Ok(loaded)
+}
+
+/// Writes a `.part`; a failed one is taken away, its bytes are still at the source.
+fn write_part(frames: &Path, name: &str, bytes: &[u8]) -> Result<Part, KeepFailure> {
+    Part::write(frames, name, bytes).map_err(|error| {
+        if error.path.extension().is_some_and(|extension| extension == "part") {
+            remove_copy(&error.path);
+        }
+        storage(error)
+    })
+}
+
+fn storage(error: impl std::fmt::Display) -> KeepFailure {
+    KeepFailure::Storage(error.to_string())
+}
+
+/// SHA-256 (FIPS 180-4) as lower-case hex.
+pub(super) fn sha256_hex(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+}

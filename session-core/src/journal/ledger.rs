@@ -1,0 +1,125 @@
+//! What the journal's records add up to: the frames of each stop.
+
+use std::collections::HashMap;
+
+use super::record::{FrameRecord, Record};
+use crate::angle::Angle;
+
+/// Names a stop by what it is, not by its number, so that a changed plan finds its frames.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub struct StopKey {
+    /// The row's name.
+    pub row: String,
+    /// The angle within one turn.
+    pub angle: Angle,
+}
+
+impl StopKey {
+    /// Builds the key for a row and an angle.
+    pub fn new(row: &str, angle: Angle) -> Self {
+        Self { row: row.to_owned(), angle: angle.wrapped() }
+    }
+}
+
+/// The frames of one stop.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Frame {
+    /// All kept versions in the order they came.
+    pub versions: Vec<FrameRecord>,
+    /// The version in use; `None` when the photographer has set the stop aside.
+    pub chosen: Option<u32>,
+}
+
+impl Frame {
+    /// The record of the version in use.
+    pub fn in_use(&self) -> Option<&FrameRecord> {
+        self.versions.iter().find(|frame| Some(frame.version) == self.chosen)
+    }
+
+    /// The highest version number, 0 for none.
+    pub fn last_version(&self) -> u32 {
+        self.versions.iter().map(|frame| frame.version).max().unwrap_or(0)
+    }
+}
+
+/// The state of a session as its journal tells it.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Ledger {
+    frames: HashMap<StopKey, Frame>,
+    /// Arrivals whose keeping is not on record.
+    open_arrivals: Vec<FrameRecord>,
+    zero: Option<String>,
+    last_shot: u64,
+}
+
+impl Ledger {
+    /// Takes one record into account.
+    pub fn apply(&mut self, record: &Record) {
+        match record {
+            Record::ZeroSet { zero } => self.zero = Some(zero.clone()),
+            Record::Arriving(frame) => {
+                self.last_shot = self.last_shot.max(frame.shot);
+                self.open_arrivals.retain(|open| open.shot != frame.shot);
+                self.open_arrivals.push(frame.clone());
+            }
+            Record::Kept(frame) => {
+                self.last_shot = self.last_shot.max(frame.shot);
+                self.open_arrivals.retain(|open| open.shot != frame.shot);
+                let stop = self.frames.entry(StopKey::new(&frame.row, frame.angle)).or_default();
+                stop.versions.retain(|earlier| earlier.version != frame.version);
+                stop.versions.push(frame.clone());
+                stop.chosen = Some(frame.version);
+            }
+            Record::FrameFailed { shot, .. } => self.last_shot = self.last_shot.max(*shot),
+            Record::SetAside { row, angle } => {
+                if let Some(stop) = self.frames.get_mut(&StopKey::new(row, *angle)) {
+                    stop.chosen = None;
+                }
+            }
+            Record::VersionChosen { row, angle, version } => {
+                if let Some(stop) = self.frames.get_mut(&StopKey::new(row, *angle)) {
+                    stop.chosen = Some(*version);
+                }
+            }
+            Record::RunBegan { .. } | Record::TurnIntent { .. } | Record::Turned { .. } | Record::Held { .. } => {}
+        }
+    }
+
+    /// The frames of a stop, if it ever had any.
+    pub fn frame(&self, key: &StopKey) -> Option<&Frame> {
+        self.frames.get(key)
+    }
+
+    /// Every kept frame of every stop.
+    pub fn all_frames(&self) -> impl Iterator<Item = &FrameRecord> {
+        self.frames.values().flat_map(|frame| &frame.versions)
+    }
+
+    /// Frames that were about to get their names when the program ended.
+    pub fn open_arrivals(&self) -> &[FrameRecord] {
+        &self.open_arrivals
+    }
+
+    /// The zero that kept frames were counted from; `None` while there are no frames.
+    pub fn zero(&self) -> Option<&str> {
+        if self.frames.is_empty() { None } else { self.zero.as_deref() }
+    }
+
+    /// The highest exposure number on record.
+    pub fn last_shot(&self) -> u64 {
+        self.last_shot
+    }
+
+    /// Drops a version whose file is gone from disk, so that its stop is shot again.
+    pub(super) fn forget_missing(&mut self, key: &StopKey, version: u32) {
+        if let Some(stop) = self.frames.get_mut(key) {
+            stop.versions.retain(|frame| frame.version != version);
+            if stop.chosen == Some(version) {
+                stop.chosen = stop.versions.last().map(|frame| frame.version);
+            }
+            if stop.versions.is_empty() {
+                self.frames.remove(key);
+            }
+        }
+    }
+}

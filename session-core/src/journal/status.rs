@@ -1,0 +1,117 @@
+//! A set's state in one object, for people and programs.
+
+use serde::Serialize;
+
+use super::folder::SessionFile;
+use super::ledger::{Ledger, StopKey};
+use super::record::FrameRecord;
+use super::recover::Recovery;
+use crate::engine::StopState;
+use crate::plan::Stop;
+
+/// A set's state.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SetStatus {
+    /// The product's SKU.
+    pub sku: String,
+    /// Whether every stop has a frame in use.
+    pub complete: bool,
+    /// Every stop of the plan, left-out ones excluded.
+    pub stops: Vec<StopReport>,
+    /// Files in `frames/` that no record knows.
+    pub unclaimed: Vec<String>,
+}
+
+/// One stop's state.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct StopReport {
+    /// The stop's number in the set, from 1.
+    pub index: u32,
+    /// The row's name.
+    pub row: String,
+    /// The planned angle along the plan's direction, degrees.
+    pub degrees: f64,
+    /// The step nearest to it within the first turn, anticlockwise positive.
+    pub steps: i64,
+    /// Whether it has its frame.
+    pub state: StopState,
+    /// The picture in use, relative to the session folder.
+    pub file: Option<String>,
+    /// Its SHA-256.
+    pub sha256: Option<String>,
+    /// Every kept version, oldest first.
+    pub versions: Vec<VersionReport>,
+}
+
+/// One kept version of a stop.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct VersionReport {
+    /// Counts from 1.
+    pub version: u32,
+    /// Whether it is the one in use.
+    pub in_use: bool,
+    /// All its files, relative to the session folder; the first is the picture to show.
+    pub files: Vec<String>,
+    /// SHA-256 of each file.
+    pub sha256: Vec<String>,
+    /// The step the table was sent to, counted from zero over all turns.
+    pub commanded_step: i64,
+    /// The step the table reported.
+    pub reported_step: i64,
+    /// When the exposure ended.
+    pub exposed_at: String,
+}
+
+impl SetStatus {
+    pub(super) fn new(file: &SessionFile, stops: &[Stop], ledger: &Ledger, recovery: &Recovery) -> Self {
+        let stops: Vec<StopReport> = stops
+            .iter()
+            .map(|stop| {
+                let row = &file.plan.rows[stop.row].name;
+                let frame = ledger.frame(&StopKey::new(row, stop.angle));
+                let in_use = frame.and_then(|frame| frame.in_use());
+                let state = match (frame, in_use) {
+                    (_, Some(_)) => StopState::Kept,
+                    (Some(_), None) => StopState::SetAside,
+                    (None, None) => StopState::Missing,
+                };
+                let first = in_use.and_then(|frame| frame.files.first());
+                StopReport {
+                    index: stop.index,
+                    row: row.clone(),
+                    degrees: stop.angle.wrapped().degrees(),
+                    steps: file.steps_per_turn.nearest_step(file.plan.direction.table_angle(stop.angle.wrapped())),
+                    state,
+                    file: first.map(|file| format!("frames/{}", file.name)),
+                    sha256: first.map(|file| file.sha256.clone()),
+                    versions: frame
+                        .map(|frame| frame.versions.iter().map(|version| report(version, frame.chosen)).collect())
+                        .unwrap_or_default(),
+                }
+            })
+            .collect();
+        Self {
+            sku: file.plan.sku.clone(),
+            complete: stops.iter().all(|stop| stop.state == StopState::Kept),
+            stops,
+            unclaimed: recovery.unclaimed.clone(),
+        }
+    }
+
+    /// How many stops have a frame in use.
+    pub fn kept(&self) -> usize {
+        self.stops.iter().filter(|stop| stop.state == StopState::Kept).count()
+    }
+}
+
+fn report(frame: &FrameRecord, chosen: Option<u32>) -> VersionReport {
+    VersionReport {
+        version: frame.version,
+        in_use: Some(frame.version) == chosen,
+        files: frame.files.iter().map(|file| format!("frames/{}", file.name)).collect(),
+        sha256: frame.files.iter().map(|file| file.sha256.clone()).collect(),
+        commanded_step: frame.commanded_step,
+        reported_step: frame.reported_step,
+        exposed_at: frame.exposed_at.to_string(),
+    }
+}

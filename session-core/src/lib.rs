@@ -1,0 +1,17 @@
+//! The capture session: plan, engine, devices, journal. No pixels, no window.
+//!
+//! Data flows one way: a [`plan`] becomes stops, the [`engine`] turns events into actions, the
+//! [`runner`] carries them out on a [`turntable`] and a [`camera`], and the [`journal`] keeps what came.
+
+pub mod angle;
+pub mod camera;
+pub mod cancel;
+pub mod clock;
+pub mod engine;
+pub mod file_name;
+pub mod journal;
+pub mod motion;
+pub mod plan;
+pub mod runner;
+pub mod turntable;
+pub mod view;

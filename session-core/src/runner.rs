@@ -1,0 +1,186 @@
+//! The threads that join engine, devices and journal.
+//!
+//! One thread runs the engine; table, camera and disk each have their own, so that a transfer or a
+//! slow disk never holds up the next turn. Results are never dropped; news for people may be late.
+
+use std::sync::Arc;
+use std::thread::{self, JoinHandle};
+use std::time::Duration;
+
+use crossbeam_channel::{Sender, bounded};
+
+use crate::camera::{Arrival, Camera, CameraError, ExposureRequest};
+use crate::cancel::CancelToken;
+use crate::clock::Clock;
+use crate::engine::{Event, Intent};
+use crate::journal::{FolderError, JournalError, KeptFrame, SessionFolder};
+use crate::turntable::{TableError, Turntable};
+use crate::view::Update;
+
+mod event_log;
+mod session;
+mod workers;
+
+/// Settings of a run that are neither plan nor device.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RunOptions {
+    /// How often a stop is tried again before a person is asked.
+    pub retries: u32,
+    /// Gear play to take up before each stop, degrees.
+    pub run_up_deg: f64,
+    /// Whether to stop before each new row for the camera to be set.
+    pub pause_between_rows: bool,
+    /// What an exposure with its transfer may take in all before it counts as hanging.
+    pub frame_patience: Duration,
+    /// The program's name and version, for the journal.
+    pub program: String,
+}
+
+impl Default for RunOptions {
+    fn default() -> Self {
+        Self {
+            retries: 2,
+            run_up_deg: 2.0,
+            pause_between_rows: false,
+            frame_patience: Duration::from_secs(120),
+            program: format!("session-core {}", env!("CARGO_PKG_VERSION")),
+        }
+    }
+}
+
+/// Says why a session cannot begin.
+#[derive(Debug, thiserror::Error)]
+pub enum StartError {
+    /// The table does not answer.
+    #[error(transparent)]
+    Table(#[from] TableError),
+    /// The camera cannot be used.
+    #[error(transparent)]
+    Camera(#[from] CameraError),
+    /// The folder cannot be used.
+    #[error(transparent)]
+    Folder(#[from] FolderError),
+    /// The journal cannot be written.
+    #[error(transparent)]
+    Journal(#[from] JournalError),
+    /// The system gives no thread.
+    #[error("the session's threads cannot be started: {0}; close some programs and try again")]
+    Threads(#[from] std::io::Error),
+}
+
+/// What the session thread hears.
+enum Message {
+    Event(Event),
+    /// The plate passes a step.
+    Passing(i64),
+    Arrived { shot: u64, arrivals: Vec<Arrival> },
+    Held { shot: u64, arrivals: Vec<Arrival> },
+    Kept { shot: u64, frame: KeptFrame },
+    Prompt(String),
+    Quit,
+}
+
+/// What the table's thread is told.
+enum TableOrder {
+    Turn { ticket: u64, to: i64 },
+    Zero,
+    Reconnect,
+    Release,
+    Fire { press: Duration, done: Sender<Result<(), String>> },
+}
+
+/// A running session; dropping it stops the session.
+#[derive(Debug)]
+pub struct SessionHandle {
+    messages: Sender<Message>,
+    thread: Option<JoinHandle<Option<SessionFolder>>>,
+}
+
+impl SessionHandle {
+    /// Sends what a person wants.
+    pub fn send(&self, intent: Intent) {
+        // A session that has ended hears nothing, which is no fault of the sender.
+        let _ = self.messages.send(Message::Event(Event::Person(intent)));
+    }
+
+    /// A sender of intents that other threads may hold.
+    pub fn sender(&self) -> IntentSender {
+        IntentSender(self.messages.clone())
+    }
+
+    /// Stops the session at once and waits until nothing is on its way any more.
+    ///
+    /// Gives the folder back; `None` when the session's thread has died.
+    pub fn finish(mut self) -> Option<SessionFolder> {
+        let _ = self.messages.send(Message::Quit);
+        self.thread.take().and_then(|thread| thread.join().ok().flatten())
+    }
+}
+
+impl Drop for SessionHandle {
+    fn drop(&mut self) {
+        let _ = self.messages.send(Message::Quit);
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
+/// Sends intents from another thread, such as a signal handler.
+#[derive(Debug, Clone)]
+pub struct IntentSender(Sender<Message>);
+
+impl IntentSender {
+    /// Sends what a person wants.
+    pub fn send(&self, intent: Intent) {
+        let _ = self.0.send(Message::Event(Event::Person(intent)));
+    }
+}
+
+/// Begins a session on an open folder; it waits for [`Intent::Start`] or [`Intent::Retake`].
+///
+/// `news` is called from the session's thread for every [`Update`]; it must not block.
+///
+/// # Errors
+/// When a device does not answer or the journal cannot be written.
+pub fn start(
+    mut folder: SessionFolder,
+    mut table: Box<dyn Turntable>,
+    mut camera: Box<dyn Camera>,
+    clock: Clock,
+    options: RunOptions,
+    news: impl FnMut(Update) + Send + 'static,
+) -> Result<SessionHandle, StartError> {
+    let position = table.position()?;
+    camera.probe()?;
+    let facts = table.facts().clone();
+    folder.set_steps_per_turn(facts.steps_per_turn)?;
+    folder.append(crate::journal::Record::RunBegan {
+        program: options.program.clone(),
+        table: facts.name.clone(),
+        camera: camera.name(),
+        steps_per_turn: facts.steps_per_turn,
+    })?;
+    let folder = Arc::new(folder);
+    let (messages, inbox) = bounded::<Message>(1024);
+    let camera_name = camera.name();
+    let table_worker = workers::spawn_table(table, messages.clone())?;
+    let shutter = facts.has_shutter.then(|| table_worker.shutter_line());
+    let camera_worker = workers::spawn_camera(camera, shutter, messages.clone())?;
+    let keeper = workers::spawn_keeper(Arc::clone(&folder), messages.clone())?;
+    let session = session::Session::new(session::Parts {
+        folder,
+        facts,
+        camera_name,
+        options,
+        clock,
+        table: table_worker,
+        camera: camera_worker,
+        keeper,
+        news: Box::new(news),
+    });
+    let own = messages.clone();
+    let _ = own.send(Message::Event(Event::TableReady { position }));
+    let thread = thread::Builder::new().name("session".to_owned()).spawn(move || session.run(&inbox))?;
+    Ok(SessionHandle { messages, thread: Some(thread) })
+}

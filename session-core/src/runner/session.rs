@@ -1,0 +1,448 @@
+//! The session's own thread: feeds the engine and carries out what it answers.
+
+use std::collections::{HashMap, VecDeque};
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use crossbeam_channel::{Receiver, RecvTimeoutError};
+use jiff::Timestamp;
+
+use super::event_log::EventLog;
+use super::workers::Worker;
+use super::{Arrival, Clock, Event, ExposureRequest, Intent, Message, RunOptions, SessionFolder, TableOrder, Update};
+use crate::angle::Angle;
+use crate::engine::{Action, Engine, EngineConfig, KeepFailure, Mode, Shot, Timer};
+use crate::journal::{KeepJob, Record};
+use crate::turntable::{TableError, TableFacts};
+use crate::view::{RowView, SessionView, StopView, VersionView};
+
+/// How many of the last frames the pace is taken from.
+const PACE_FRAMES: usize = 12;
+/// How long a session that is told to end waits for what is on its way.
+const FAREWELL: Duration = Duration::from_secs(10);
+
+/// What a session is made of.
+pub(super) struct Parts {
+    pub folder: Arc<SessionFolder>,
+    pub facts: TableFacts,
+    pub camera_name: String,
+    pub options: RunOptions,
+    pub clock: Clock,
+    pub table: Worker<TableOrder>,
+    pub camera: Worker<ExposureRequest>,
+    pub keeper: Worker<KeepJob>,
+    pub news: Box<dyn FnMut(Update) + Send>,
+}
+
+/// The session thread's state.
+pub(super) struct Session {
+    parts: Parts,
+    engine: Engine,
+    log: EventLog,
+    timers: Vec<(Instant, Timer)>,
+    /// Events that came up while another was being handled.
+    pending: VecDeque<Event>,
+    /// Files of exposures that are not kept yet.
+    arrived: HashMap<u64, (Timestamp, Vec<Arrival>)>,
+    exposed_at: HashMap<u64, Timestamp>,
+    /// The pictures of every version, for views.
+    pictures: HashMap<u32, Vec<VersionView>>,
+    pace: VecDeque<Duration>,
+    plate_step: Option<i64>,
+    leaving: Option<Instant>,
+}
+
+impl Session {
+    pub fn new(parts: Parts) -> Self {
+        let plan = parts.folder.plan();
+        let config = EngineConfig {
+            run_up: angle_of_degrees(parts.options.run_up_deg),
+            settle: Duration::from_secs_f64(plan.settle_secs),
+            frame_patience: parts.options.frame_patience + Duration::from_secs_f64(plan.exposure_secs),
+            retries: parts.options.retries,
+            pause_between_rows: parts.options.pause_between_rows,
+            ..EngineConfig::new(plan.direction, parts.facts.steps_per_turn, parts.facts.speeds)
+        };
+        let (zero, last_shot) =
+            parts.folder.with_ledger(|ledger| (ledger.zero().map(str::to_owned), ledger.last_shot()));
+        let engine = Engine::new(config, parts.folder.seeds(), zero, last_shot);
+        let pictures = kept_pictures(&parts.folder);
+        let log = EventLog::open(&parts.folder.cache_folder());
+        Self {
+            parts,
+            engine,
+            log,
+            timers: Vec::new(),
+            pending: VecDeque::new(),
+            arrived: HashMap::new(),
+            exposed_at: HashMap::new(),
+            pictures,
+            pace: VecDeque::new(),
+            plate_step: None,
+            leaving: None,
+        }
+    }
+
+    /// Runs until told to quit; gives the folder back, its lock still held.
+    pub fn run(mut self, inbox: &Receiver<Message>) -> Option<SessionFolder> {
+        self.show();
+        loop {
+            while let Some(event) = self.pending.pop_front() {
+                self.feed(event);
+            }
+            if self.may_leave() {
+                break;
+            }
+            let wake = self.timers.iter().map(|(at, _)| *at).chain(self.leaving).min();
+            let message = match wake {
+                Some(at) => match inbox.recv_deadline(at) {
+                    Ok(message) => Some(message),
+                    Err(RecvTimeoutError::Timeout) => None,
+                    Err(RecvTimeoutError::Disconnected) => break,
+                },
+                None => match inbox.recv() {
+                    Ok(message) => Some(message),
+                    Err(_) => break,
+                },
+            };
+            match message {
+                Some(message) => self.hear(message),
+                None => self.fire_timers(),
+            }
+        }
+        self.leave(inbox)
+    }
+
+    fn may_leave(&self) -> bool {
+        self.leaving.is_some_and(|deadline| {
+            let done = self.engine.is_quiet() && !matches!(self.engine.mode(), Mode::Running | Mode::Stopping);
+            done || Instant::now() >= deadline
+        })
+    }
+
+    fn leave(mut self, inbox: &Receiver<Message>) -> Option<SessionFolder> {
+        self.parts.table.cancel();
+        self.parts.camera.cancel();
+        self.parts.camera.finish();
+        self.parts.table.finish();
+        self.parts.keeper.finish();
+        for message in inbox.try_iter() {
+            match message {
+                Message::Kept { shot, .. } => drop(self.arrived.remove(&shot)),
+                Message::Arrived { shot, arrivals } => drop(self.arrived.insert(shot, (Timestamp::now(), arrivals))),
+                _ => {}
+            }
+        }
+        for (shot, (_, arrivals)) in std::mem::take(&mut self.arrived) {
+            self.hold(shot, &arrivals, "the session ended before it was kept");
+        }
+        (self.parts.news)(Update::Ended);
+        // The keeper's thread held the only other handle, and it has ended.
+        Arc::into_inner(self.parts.folder)
+    }
+
+    fn hear(&mut self, message: Message) {
+        match message {
+            Message::Event(event) => self.feed(event),
+            Message::Passing(step) => {
+                self.plate_step = Some(step);
+                let degrees = self.plate_degrees(step);
+                (self.parts.news)(Update::Plate(degrees));
+            }
+            Message::Arrived { shot, arrivals } => {
+                let at = self.exposed_at.remove(&shot).unwrap_or_else(Timestamp::now);
+                self.arrived.insert(shot, (at, arrivals));
+                self.feed(Event::FrameArrived { shot });
+            }
+            Message::Held { shot, arrivals } => self.hold(shot, &arrivals, "it cannot be told which stop these belong to"),
+            Message::Kept { shot, frame } => {
+                self.arrived.remove(&shot);
+                let path = frame.path.clone();
+                self.pictures
+                    .entry(frame.stop)
+                    .or_default()
+                    .push(VersionView { version: frame.version, path: path.clone() });
+                (self.parts.news)(Update::Kept { stop: frame.stop, version: frame.version, path });
+                self.feed(Event::FrameKept { shot, version: frame.version });
+            }
+            Message::Prompt(text) => (self.parts.news)(Update::Prompt(text)),
+            Message::Quit => {
+                self.leaving = Some(Instant::now() + FAREWELL);
+                self.feed(Event::Person(Intent::StopNow));
+            }
+        }
+    }
+
+    fn feed(&mut self, event: Event) {
+        let now = self.parts.clock.now();
+        self.log.note(now, &event);
+        self.take_note(now, &event);
+        let turned = match &event {
+            Event::TurnFinished { ticket, position } => self
+                .engine
+                .turn_of_ticket(*ticket)
+                .map(|(stop, to)| Record::Turned { stop, commanded_step: to, reported_step: position.step }),
+            _ => None,
+        };
+        for action in self.engine.handle(now, event) {
+            self.carry_out(action);
+        }
+        // After the actions: the settling wait runs while the disk syncs.
+        if let Some(turned) = turned {
+            self.record(turned);
+        }
+        self.show();
+    }
+
+    /// Journals what an event proves and keeps the session's pace.
+    fn take_note(&mut self, now: Duration, event: &Event) {
+        match event {
+            Event::TurnFinished { position, .. } => {
+                self.plate_step = Some(position.step);
+            }
+            Event::TableReady { position } => self.plate_step = Some(position.step),
+            Event::TurnFailed { error: TableError::Stopped { step }, .. } => self.plate_step = Some(*step),
+            Event::ExposureEnded { shot } => {
+                self.exposed_at.insert(*shot, Timestamp::now());
+                self.pace.push_back(now);
+                if self.pace.len() > PACE_FRAMES {
+                    self.pace.pop_front();
+                }
+            }
+            Event::ExposureFailed { shot, error } | Event::FrameFailed { shot, error } => {
+                self.exposed_at.remove(shot);
+                self.note_failure(*shot, &error.to_string());
+            }
+            Event::KeepFailed { shot, failure: KeepFailure::BadFrame(reason) } => {
+                self.note_failure(*shot, reason);
+                if let Some((_, arrivals)) = self.arrived.remove(shot) {
+                    self.hold(*shot, &arrivals, reason);
+                }
+            }
+            Event::Person(Intent::Start | Intent::Resume | Intent::TryAgain) => self.pace.clear(),
+            _ => {}
+        }
+    }
+
+    fn note_failure(&mut self, shot: u64, reason: &str) {
+        let Some(stop) = self.engine.stop_of_shot(shot) else { return };
+        // A full disk must not keep the session from going on to the fault that says so.
+        let _ = self.parts.folder.append(Record::FrameFailed { shot, stop, reason: reason.to_owned() });
+        (self.parts.news)(Update::Failed { stop, reason: reason.to_owned() });
+    }
+
+    fn hold(&mut self, shot: u64, arrivals: &[Arrival], reason: &str) {
+        if let Err(error) = self.parts.folder.hold(shot, arrivals, reason) {
+            (self.parts.news)(Update::Prompt(format!("Files could not be moved to quarantine: {error}")));
+        }
+    }
+
+    fn carry_out(&mut self, action: Action) {
+        match action {
+            Action::Turn { ticket, stop, to } => {
+                if let Err(error) = self.parts.folder.append(Record::TurnIntent { stop, to_step: to }) {
+                    // Not sent: a turn that is not on record would leave the position in doubt.
+                    self.pending.push_back(Event::JournalRefused { ticket, reason: error.to_string() });
+                    return;
+                }
+                self.parts.table.order(TableOrder::Turn { ticket, to });
+            }
+            Action::ZeroTable => self.parts.table.order(TableOrder::Zero),
+            Action::ReconnectTable => self.parts.table.order(TableOrder::Reconnect),
+            Action::ReleaseTable => self.parts.table.order(TableOrder::Release),
+            Action::StopTable => self.parts.table.cancel(),
+            Action::StartTimer { timer, after } => self.start_timer(timer, after),
+            Action::Expose { shot } => self.expose(&shot),
+            Action::CancelExposure => self.parts.camera.cancel(),
+            Action::Keep { shot } => self.keep(shot),
+            Action::Hold { shot } => {
+                if let Some((_, arrivals)) = self.arrived.remove(&shot) {
+                    self.hold(shot, &arrivals, "it came after the wait for it had been given up");
+                }
+            }
+            Action::RecordZero { zero } => self.record(Record::ZeroSet { zero }),
+            Action::RecordSetAside { stop } => {
+                if let Some((row, angle)) = self.key_of(stop) {
+                    self.record(Record::SetAside { row, angle });
+                }
+            }
+            Action::RecordKeepVersion { stop, version } => {
+                if let Some((row, angle)) = self.key_of(stop) {
+                    self.record(Record::VersionChosen { row, angle, version });
+                }
+            }
+        }
+    }
+
+    fn record(&mut self, record: Record) {
+        if let Err(error) = self.parts.folder.append(record) {
+            (self.parts.news)(Update::Prompt(format!("The journal could not be written: {error}")));
+        }
+    }
+
+    fn key_of(&self, stop: u32) -> Option<(String, Angle)> {
+        let stop = self.parts.folder.stops().iter().find(|known| known.index == stop)?;
+        Some((self.parts.folder.plan().rows[stop.row].name.clone(), stop.angle))
+    }
+
+    fn start_timer(&mut self, timer: Timer, after: Duration) {
+        let real = match timer {
+            Timer::Settled { .. } => {
+                let clock = &self.parts.clock;
+                let real = clock.real(after);
+                if real.is_zero() {
+                    // Virtual time: the wait only moves the clock on.
+                    clock.advance_to(clock.now() + after);
+                    self.pending.push_back(Event::TimerFired { timer });
+                    return;
+                }
+                real
+            }
+            Timer::TurnOverdue { .. } | Timer::FrameOverdue { .. } => {
+                // One of each kind runs at a time; a new one replaces the last.
+                self.timers.retain(|(_, old)| std::mem::discriminant(old) != std::mem::discriminant(&timer));
+                after
+            }
+        };
+        self.timers.push((Instant::now() + real, timer));
+    }
+
+    fn fire_timers(&mut self) {
+        let now = Instant::now();
+        let (due, waiting) = std::mem::take(&mut self.timers).into_iter().partition(|(at, _)| *at <= now);
+        self.timers = waiting;
+        for (_, timer) in due {
+            self.feed(Event::TimerFired { timer });
+        }
+    }
+
+    fn expose(&mut self, shot: &Shot) {
+        let folder = &self.parts.folder;
+        let plan = folder.plan();
+        let stop = folder.stops().iter().find(|stop| stop.index == shot.stop);
+        let inbox = folder.make_inbox(shot.number);
+        let (Some(stop), Ok(inbox)) = (stop, inbox.as_ref()) else {
+            let reason = inbox.err().map_or_else(|| "the stop is not in the plan".to_owned(), |error| error.to_string());
+            self.pending.push_back(Event::ExposureFailed {
+                shot: shot.number,
+                error: crate::camera::CameraError::Failed(reason),
+            });
+            return;
+        };
+        let request = ExposureRequest {
+            shot: shot.number,
+            stop: stop.index,
+            row: plan.rows[stop.row].name.clone(),
+            degrees_text: stop.angle.wrapped().short_degrees(),
+            sku: plan.sku.clone(),
+            exposure: Duration::from_secs_f64(plan.exposure_secs),
+            inbox: inbox.clone(),
+        };
+        self.parts.camera.order(request);
+    }
+
+    fn keep(&mut self, shot: Shot) {
+        if let Some((exposed_at, arrivals)) = self.arrived.get(&shot.number) {
+            self.parts.keeper.order(KeepJob {
+                shot,
+                source: self.parts.camera_name.clone(),
+                exposed_at: *exposed_at,
+                arrivals: arrivals.clone(),
+            });
+        }
+    }
+
+    fn plate_degrees(&self, step: i64) -> f64 {
+        let direction = self.parts.folder.plan().direction;
+        direction.table_angle(self.parts.facts.steps_per_turn.angle_of(step)).wrapped().degrees()
+    }
+
+    /// Seconds left: this run's own pace, or the plan's estimate before it has one.
+    fn secs_left(&self) -> Option<f64> {
+        let left = self.engine.left_to_shoot();
+        if left == 0 {
+            return None;
+        }
+        let per_frame = match (self.pace.front(), self.pace.back()) {
+            (Some(first), Some(last)) if self.pace.len() > 1 => {
+                (*last - *first).as_secs_f64() / (self.pace.len() - 1) as f64
+            }
+            _ => {
+                let plan = self.parts.folder.plan();
+                plan.estimate_secs(&self.parts.facts.speeds) / self.parts.folder.stops().len().max(1) as f64
+            }
+        };
+        Some(per_frame * left as f64)
+    }
+
+    fn show(&mut self) {
+        let plan = self.parts.folder.plan();
+        let stops = self
+            .engine
+            .stops()
+            .iter()
+            .map(|status| StopView {
+                index: status.stop.index,
+                row: status.stop.row,
+                degrees: status.stop.angle.wrapped().degrees(),
+                degrees_text: status.stop.angle.wrapped().short_degrees(),
+                state: status.state,
+                activity: self.engine.activity(status.stop.index),
+                skipped: status.skipped,
+                versions: self.pictures.get(&status.stop.index).cloned().unwrap_or_default(),
+                chosen: if status.state == crate::engine::StopState::Kept { status.chosen } else { 0 },
+                problem: status.problem.clone(),
+            })
+            .collect();
+        let view = SessionView {
+            sku: plan.sku.clone(),
+            folder: self.parts.folder.root().to_owned(),
+            direction: plan.direction,
+            rows: plan
+                .rows
+                .iter()
+                .map(|row| RowView { name: row.name.clone(), tilt_note: row.tilt_note.clone() })
+                .collect(),
+            stops,
+            mode: self.engine.mode().clone(),
+            plate_deg: self
+                .engine
+                .position()
+                .filter(|position| position.zero.is_some())
+                .and(self.plate_step)
+                .map(|step| self.plate_degrees(step)),
+            left: self.engine.left_to_shoot(),
+            secs_left: self.secs_left(),
+            table: self.parts.facts.name.clone(),
+            camera: self.parts.camera_name.clone(),
+        };
+        (self.parts.news)(Update::View(Arc::new(view)));
+    }
+}
+
+/// A typed number of degrees as an exact angle; nonsense counts as none.
+fn angle_of_degrees(degrees: f64) -> Angle {
+    degrees.to_string().parse().unwrap_or(Angle::ZERO)
+}
+
+fn kept_pictures(folder: &SessionFolder) -> HashMap<u32, Vec<VersionView>> {
+    let frames = folder.frames_folder();
+    folder.with_ledger(|ledger| {
+        folder
+            .stops()
+            .iter()
+            .filter_map(|stop| {
+                let frame = ledger.frame(&folder.key_of(stop))?;
+                let versions = frame
+                    .versions
+                    .iter()
+                    .filter_map(|version| {
+                        let path = frames.join(&version.files.first()?.name);
+                        Some(VersionView { version: version.version, path })
+                    })
+                    .collect();
+                Some((stop.index, versions))
+            })
+            .collect()
+    })
+}

@@ -1,0 +1,160 @@
+//! The device threads: each takes orders from a channel and answers with messages.
+
+use std::io;
+use std::sync::Arc;
+use std::thread::{self, JoinHandle};
+use std::time::Duration;
+
+use crossbeam_channel::{Sender, bounded};
+
+use super::{Camera, CameraError, CancelToken, Event, ExposureRequest, Message, SessionFolder, TableOrder, Turntable};
+use crate::camera::{CameraContext, ShutterLine};
+use crate::journal::KeepJob;
+
+/// A device thread with the channel that feeds it.
+pub(super) struct Worker<Order> {
+    orders: Option<Sender<(Order, CancelToken)>>,
+    thread: Option<JoinHandle<()>>,
+    /// Stops the last order given; each has its own, so that a late one cannot touch the next.
+    last: CancelToken,
+}
+
+impl<Order: Send + 'static> Worker<Order> {
+    fn spawn(
+        name: &str,
+        messages: Sender<Message>,
+        mut work: impl FnMut(Order, &CancelToken, &Sender<Message>) + Send + 'static,
+    ) -> io::Result<Self> {
+        let (orders, inbox) = bounded::<(Order, CancelToken)>(16);
+        let thread = thread::Builder::new().name(name.to_owned()).spawn(move || {
+            for (order, cancel) in inbox {
+                work(order, &cancel, &messages);
+            }
+        })?;
+        Ok(Self { orders: Some(orders), thread: Some(thread), last: CancelToken::default() })
+    }
+
+    /// Hands over an order; the worker takes orders one after another.
+    pub fn order(&mut self, order: Order) {
+        self.last = CancelToken::default();
+        if let Some(orders) = &self.orders {
+            // A worker only ends when the session does.
+            let _ = orders.send((order, self.last.clone()));
+        }
+    }
+
+    /// Asks for the last order to be stopped.
+    pub fn cancel(&self) {
+        self.last.cancel();
+    }
+
+    /// Lets the worker finish what it has and waits for it.
+    pub fn finish(&mut self) {
+        self.orders = None;
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
+impl Worker<TableOrder> {
+    /// The table's shutter contact, for the camera's thread.
+    pub fn shutter_line(&self) -> TableShutter {
+        TableShutter(self.orders.clone())
+    }
+}
+
+/// Fires the shutter through the table's thread.
+pub(super) struct TableShutter(Option<Sender<(TableOrder, CancelToken)>>);
+
+impl ShutterLine for TableShutter {
+    fn fire(&self, press: Duration) -> Result<(), String> {
+        let gone = || "the table's line is closed".to_owned();
+        let (done, answer) = bounded(1);
+        self.0.as_ref().ok_or_else(gone)?.send((TableOrder::Fire { press, done }, CancelToken::default())).map_err(|_| gone())?;
+        answer.recv().map_err(|_| gone())?
+    }
+}
+
+pub(super) fn spawn_table(mut table: Box<dyn Turntable>, messages: Sender<Message>) -> io::Result<Worker<TableOrder>> {
+    Worker::spawn("table", messages, move |order, cancel, messages| {
+        let ready = |result| match result {
+            Ok(position) => Event::TableReady { position },
+            Err(error) => Event::TableTrouble { error },
+        };
+        let event = match order {
+            TableOrder::Turn { ticket, to } => {
+                let mut passing = |step| {
+                    // Progress may be lost, results never.
+                    let _ = messages.try_send(Message::Passing(step));
+                };
+                match table.turn_to(to, cancel, &mut passing) {
+                    Ok(position) => Event::TurnFinished { ticket, position },
+                    Err(error) => Event::TurnFailed { ticket, error },
+                }
+            }
+            TableOrder::Zero => ready(table.set_zero()),
+            TableOrder::Reconnect => ready(table.reconnect()),
+            TableOrder::Release => {
+                // Only warmth is at stake, and a lost table shows at the next turn.
+                let _ = table.release();
+                return;
+            }
+            TableOrder::Fire { press, done } => {
+                let _ = done.send(table.fire_shutter(press).map_err(|error| error.to_string()));
+                return;
+            }
+        };
+        let _ = messages.send(Message::Event(event));
+    })
+}
+
+pub(super) fn spawn_camera(
+    mut camera: Box<dyn Camera>,
+    shutter: Option<TableShutter>,
+    messages: Sender<Message>,
+) -> io::Result<Worker<ExposureRequest>> {
+    Worker::spawn("camera", messages, move |request: ExposureRequest, cancel, messages| {
+        let shot = request.shot;
+        let prompt = |text: String| {
+            let _ = messages.try_send(Message::Prompt(text));
+        };
+        let context = CameraContext {
+            cancel,
+            shutter: shutter.as_ref().map(|line| line as &dyn ShutterLine),
+            prompt: &prompt,
+        };
+        let send = |event| {
+            let _ = messages.send(Message::Event(event));
+        };
+        if let Err(error) = camera.expose(&request, &context) {
+            send(Event::ExposureFailed { shot, error });
+        } else {
+            send(Event::ExposureEnded { shot });
+            match camera.fetch(&request, &context) {
+                Ok(arrivals) if arrivals.is_empty() => {
+                    send(Event::FrameFailed { shot, error: CameraError::Failed("the camera gave no file".to_owned()) });
+                }
+                Ok(arrivals) => {
+                    let _ = messages.send(Message::Arrived { shot, arrivals });
+                }
+                Err(error) => send(Event::FrameFailed { shot, error }),
+            }
+        }
+        let arrivals = camera.take_held();
+        if !arrivals.is_empty() {
+            let _ = messages.send(Message::Held { shot, arrivals });
+        }
+    })
+}
+
+pub(super) fn spawn_keeper(folder: Arc<SessionFolder>, messages: Sender<Message>) -> io::Result<Worker<KeepJob>> {
+    Worker::spawn("keeper", messages, move |job: KeepJob, _, messages| {
+        let shot = job.shot.number;
+        let message = match folder.keep(&job) {
+            Ok(frame) => Message::Kept { shot, frame },
+            Err(failure) => Message::Event(Event::KeepFailed { shot, failure }),
+        };
+        let _ = messages.send(message);
+    })
+}
