@@ -1,1 +1,239 @@
-//! todo
+//! A camera that is a program: one run, one frame.
+//!
+//! The program is started without a shell, with the place for its file and the stop's angle filled
+//! in. Its end is the end of the exposure.
+
+use std::fs;
+use std::io::{Read, Seek, SeekFrom};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, ExitStatus, Stdio};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use super::sniff;
+use super::{Arrival, Camera, CameraContext, CameraError, ExposureRequest};
+use crate::cancel::CancelToken;
+
+const FIELDS: [&str; 6] = ["file", "degrees", "stop", "row", "sku", "shot"];
+/// How often a running program is looked at.
+const LOOK_EVERY: Duration = Duration::from_millis(5);
+/// How much of a program's complaint is shown, bytes.
+const COMPLAINT_BYTES: u64 = 2000;
+
+/// Takes frames by running a program.
+#[derive(Debug)]
+pub struct CommandCamera {
+    words: Vec<String>,
+    timeout: Duration,
+    held: Vec<Arrival>,
+}
+
+impl CommandCamera {
+    /// Builds a camera from a command line such as `my-camera --out {file} --at {degrees}`.
+    ///
+    /// Fields: `{file}` (required), `{degrees}`, `{stop}`, `{row}`, `{sku}`, `{shot}`. Quotes group words as in
+    /// a POSIX shell; nothing else of a shell is there.
+    ///
+    /// # Errors
+    /// [`CameraError::BadSetup`] when quotes do not close, no program is named, `{file}` is missing
+    /// or a field is unknown.
+    pub fn new(command: &str, timeout: Duration) -> Result<Self, CameraError> {
+        let bad = |reason: &str| Err(CameraError::BadSetup(format!("the camera command '{command}' {reason}")));
+        let Some(words) = shlex::split(command) else {
+            return bad("has a quote that does not close");
+        };
+        if words.is_empty() {
+            return bad("names no program");
+        }
+        for word in &words {
+            if let Some(unknown) = fields_in(word).find(|field| !FIELDS.contains(field)) {
+                return bad(&format!(
+                    "has an unknown field {{{unknown}}}; known are {}",
+                    FIELDS.map(|field| format!("{{{field}}}")).join(" ")
+                ));
+            }
+        }
+        if !words.iter().skip(1).any(|word| fields_in(word).any(|field| field == "file")) {
+            return bad("has no {file}; the program must be told where to put its frame");
+        }
+        Ok(Self { words, timeout, held: Vec::new() })
+    }
+
+    fn program(&self) -> &str {
+        &self.words[0]
+    }
+
+    fn start(&self, request: &ExposureRequest, output: &fs::File) -> Result<Child, CameraError> {
+        let file = frame_path(request)?;
+        let fill = |word: &String| {
+            word.replace("{degrees}", &request.degrees_text)
+                .replace("{stop}", &request.stop.to_string())
+                .replace("{shot}", &request.shot.to_string())
+                .replace("{row}", &request.row)
+                .replace("{sku}", &request.sku)
+                .replace("{file}", &file.to_string_lossy())
+        };
+        let failed = |error: std::io::Error| CameraError::Failed(format!("'{}' cannot be started: {error}", self.program()));
+        let mut command = Command::new(self.program());
+        command
+            .args(self.words[1..].iter().map(fill))
+            .stdin(Stdio::null())
+            .stdout(output.try_clone().map_err(failed)?)
+            .stderr(output.try_clone().map_err(failed)?);
+        #[cfg(unix)]
+        {
+            use std::os::unix::process::CommandExt;
+            // A group of its own, so that a hanging program goes with its children.
+            command.process_group(0);
+        }
+        command.spawn().map_err(|error| match error.kind() {
+            std::io::ErrorKind::NotFound => {
+                CameraError::BadSetup(format!("the camera program '{}' is not there; check its name and path", self.program()))
+            }
+            _ => failed(error),
+        })
+    }
+
+    fn wait(&self, child: &mut Child, cancel: &CancelToken) -> Result<ExitStatus, CameraError> {
+        let deadline = Instant::now() + self.timeout;
+        loop {
+            match child.try_wait() {
+                Ok(Some(status)) => return Ok(status),
+                Ok(None) => {}
+                Err(error) => return Err(CameraError::Failed(format!("'{}' cannot be watched: {error}", self.program()))),
+            }
+            if cancel.is_cancelled() {
+                end(child);
+                return Err(CameraError::Cancelled);
+            }
+            if Instant::now() >= deadline {
+                end(child);
+                return Err(CameraError::Failed(format!(
+                    "'{}' did not end within {:.0} s and was stopped; check the camera, or allow more time",
+                    self.program(),
+                    self.timeout.as_secs_f64()
+                )));
+            }
+            thread::sleep(LOOK_EVERY);
+        }
+    }
+
+    /// Keeps whatever a failed run left for quarantine.
+    fn hold_all(&mut self, inbox: &Path) {
+        self.held.extend(files_in(inbox).into_iter().map(Arrival::Inbox));
+    }
+}
+
+impl Camera for CommandCamera {
+    fn name(&self) -> String {
+        format!("command {}", self.program())
+    }
+
+    fn probe(&mut self) -> Result<(), CameraError> {
+        Ok(())
+    }
+
+    fn expose(&mut self, request: &ExposureRequest, context: &CameraContext<'_>) -> Result<(), CameraError> {
+        let output = tempfile::tempfile().map_err(|error| CameraError::Failed(format!("no temporary file: {error}")))?;
+        let mut child = self.start(request, &output)?;
+        let result = self.wait(&mut child, context.cancel).and_then(|status| {
+            if status.success() {
+                return Ok(());
+            }
+            let complaint = last_words(output);
+            Err(CameraError::Failed(format!("'{}' ended with {status}{complaint}", self.program())))
+        });
+        if result.is_err() {
+            self.hold_all(&request.inbox);
+        }
+        result
+    }
+
+    fn fetch(&mut self, request: &ExposureRequest, _: &CameraContext<'_>) -> Result<Vec<Arrival>, CameraError> {
+        let wanted = frame_path(request)?;
+        let files = files_in(&request.inbox);
+        let stem = wanted.file_stem();
+        let result = if files.iter().any(|file| file.file_stem() != stem) {
+            let names: Vec<String> = files.iter().map(|file| shown(file)).collect();
+            Err(CameraError::TooMany { count: files.len(), names: names.join(", ") })
+        } else if files.is_empty() {
+            Err(CameraError::Failed(format!(
+                "'{}' ended without an error but wrote no file to {{file}}; check that it writes where it is told",
+                self.program()
+            )))
+        } else {
+            files.iter().try_for_each(|file| is_whole(file))
+        };
+        match result {
+            Ok(()) => Ok(files.into_iter().map(Arrival::Inbox).collect()),
+            Err(error) => {
+                self.hold_all(&request.inbox);
+                Err(error)
+            }
+        }
+    }
+
+    fn take_held(&mut self) -> Vec<Arrival> {
+        std::mem::take(&mut self.held)
+    }
+}
+
+/// The place the program writes to: absolute, since it may change its folder.
+fn frame_path(request: &ExposureRequest) -> Result<PathBuf, CameraError> {
+    let inbox = std::path::absolute(&request.inbox)
+        .map_err(|error| CameraError::Failed(format!("{}: {error}", request.inbox.display())))?;
+    Ok(inbox.join(format!("frame-{:06}.jpg", request.shot)))
+}
+
+fn is_whole(file: &Path) -> Result<(), CameraError> {
+    let bad = |reason: String| CameraError::BadFile { file: shown(file), reason };
+    let bytes = fs::read(file).map_err(|error| bad(error.to_string()))?;
+    sniff::inspect(&bytes, file).map(drop).map_err(|reason| bad(reason.to_string()))
+}
+
+fn shown(file: &Path) -> String {
+    file.file_name().unwrap_or_default().to_string_lossy().into_owned()
+}
+
+fn files_in(folder: &Path) -> Vec<PathBuf> {
+    let mut files: Vec<PathBuf> = fs::read_dir(folder)
+        .into_iter()
+        .flatten()
+        .filter_map(Result::ok)
+        .map(|entry| entry.path())
+        .filter(|path| path.is_file())
+        .collect();
+    files.sort();
+    files
+}
+
+/// Names of `{fields}` in a word: lower-case letters in braces.
+fn fields_in(word: &str) -> impl Iterator<Item = &str> {
+    word.split('{').skip(1).filter_map(|rest| rest.split_once('}')).map(|(field, _)| field).filter(|field| {
+        !field.is_empty() && field.bytes().all(|byte| byte.is_ascii_lowercase())
+    })
+}
+
+/// The end of what the program said, for the message.
+fn last_words(mut output: fs::File) -> String {
+    let length = output.seek(SeekFrom::End(0)).unwrap_or(0);
+    let mut said = Vec::new();
+    let read = output
+        .seek(SeekFrom::Start(length.saturating_sub(COMPLAINT_BYTES)))
+        .and_then(|_| output.read_to_end(&mut said));
+    let said = String::from_utf8_lossy(&said);
+    match said.lines().rev().find(|line| !line.trim().is_empty()) {
+        Some(line) if read.is_ok() => format!(": {}", line.trim()),
+        _ => String::new(),
+    }
+}
+
+/// Ends a program with its children and takes it off the process table.
+fn end(child: &mut Child) {
+    #[cfg(unix)]
+    if let Some(group) = i32::try_from(child.id()).ok().and_then(rustix::process::Pid::from_raw) {
+        let _ = rustix::process::kill_process_group(group, rustix::process::Signal::KILL);
+    }
+    let _ = child.kill();
+    let _ = child.wait();
+}

@@ -259,8 +259,8 @@ impl SessionFolder {
         let _ = fs::remove_dir(self.inbox(shot));
     }
 
-    /// Puts files that belong to no stop for certain into quarantine and journals it.
-    pub fn hold(&self, shot: u64, arrivals: &[Arrival], reason: &str) -> Result<(), JournalError> {
+    /// Puts files that belong to no stop for certain into quarantine and journals it; gives their names there.
+    pub fn hold(&self, shot: u64, arrivals: &[Arrival], reason: &str) -> Result<Vec<String>, JournalError> {
         let folder = self.root.join("quarantine");
         create_folder(&folder)?;
         let mut names = Vec::new();
@@ -286,10 +286,10 @@ impl SessionFolder {
         }
         if !names.is_empty() {
             durable::sync_folder(&folder)?;
-            self.append(Record::Held { names, reason: reason.to_owned() })?;
+            self.append(Record::Held { names: names.clone(), reason: reason.to_owned() })?;
         }
         self.drop_inbox(shot);
-        Ok(())
+        Ok(names)
     }
 }
 

@@ -232,9 +232,12 @@ impl Session {
     }
 
     fn hold(&mut self, shot: u64, arrivals: &[Arrival], reason: &str) {
-        if let Err(error) = self.parts.folder.hold(shot, arrivals, reason) {
-            (self.parts.news)(Update::Prompt(format!("Files could not be moved to quarantine: {error}")));
-        }
+        let text = match self.parts.folder.hold(shot, arrivals, reason) {
+            Ok(names) if names.is_empty() => return,
+            Ok(names) => format!("Held in quarantine/, not used for any stop: {} ({reason}).", names.join(", ")),
+            Err(error) => format!("Files could not be moved to quarantine: {error}"),
+        };
+        (self.parts.news)(Update::Prompt(text));
     }
 
     fn carry_out(&mut self, action: Action) {
