@@ -56,6 +56,7 @@ pub struct Engine {
     /// Whether the last move ran along the plan's direction, so that the gears lean that way.
     leaning: bool,
     table_gone: bool,
+    reconnecting: bool,
     zero_wanted: bool,
     expected_zero: Option<String>,
     motion: Motion,
@@ -83,6 +84,7 @@ impl Engine {
             position: None,
             leaning: false,
             table_gone: false,
+            reconnecting: false,
             zero_wanted: false,
             expected_zero,
             motion: Motion::Still,
@@ -190,7 +192,7 @@ impl Engine {
                         .map(|stop| stop.stop.index)
                         .collect();
                     self.enqueue(missing);
-                    self.run();
+                    self.run(actions);
                 }
             }
             Intent::Retake { stops } => {
@@ -205,7 +207,7 @@ impl Engine {
                 }
                 self.enqueue(wanted);
                 if matches!(self.mode, Mode::Ready | Mode::Stopped | Mode::Finished) {
-                    self.run();
+                    self.run(actions);
                 }
             }
             Intent::PauseAfterFrame => {
@@ -215,7 +217,7 @@ impl Engine {
             }
             Intent::Resume => match self.mode {
                 Mode::Pausing => self.mode = Mode::Running,
-                Mode::Paused(_) => self.run(),
+                Mode::Paused(_) => self.run(actions),
                 Mode::Stopped => self.on_intent(Intent::Start, actions),
                 _ => {}
             },
@@ -229,7 +231,7 @@ impl Engine {
                     && fault.stop == Some(stop)
                     && !fault.kind.needs_the_table()
                 {
-                    self.mode = Mode::Running;
+                    self.run(actions);
                 }
             }
             Intent::TryAgain => self.try_again(actions),
@@ -277,9 +279,14 @@ impl Engine {
         in_lens || self.keeping.iter().chain(&self.stuck).any(|shot| shot.stop == stop)
     }
 
-    /// Lets the session run (again); a person may have touched the product, so it settles anew.
-    fn run(&mut self) {
+    /// Lets the session run (again); a person may have touched the product, so it settles anew, and
+    /// may have made room, so held frames are written.
+    fn run(&mut self, actions: &mut Vec<Action>) {
         self.mode = Mode::Running;
+        for shot in std::mem::take(&mut self.stuck) {
+            actions.push(Action::Keep { shot: shot.clone() });
+            self.keeping.push(shot);
+        }
         if matches!(self.motion, Motion::AtStop { .. }) {
             self.motion = Motion::Still;
         }

@@ -8,6 +8,7 @@ use crate::angle::StepsPerTurn;
 use crate::cancel::CancelToken;
 use crate::motion::SpeedProfile;
 
+pub mod serial;
 pub mod simulated;
 
 /// What a table says of itself once it has answered.

@@ -35,6 +35,7 @@ impl Engine {
             }
         };
         self.zero_wanted = false;
+        self.reconnecting = false;
         if self.mode == Mode::Stopping {
             // The person is leaving; only the halt itself matters.
             return;
@@ -43,7 +44,8 @@ impl Engine {
     }
 
     pub(super) fn on_table_ready(&mut self, position: TablePosition, actions: &mut Vec<Action>) {
-        let was_gone = std::mem::take(&mut self.table_gone);
+        self.table_gone = false;
+        self.reconnecting = false;
         self.leaning = false;
         if std::mem::take(&mut self.zero_wanted)
             && let Some(zero) = &position.zero
@@ -51,18 +53,19 @@ impl Engine {
             self.expected_zero = Some(zero.clone());
             actions.push(Action::RecordZero { zero: zero.clone() });
             if matches!(&self.mode, Mode::Fault(fault) if fault.kind == FaultKind::PositionUnknown) {
-                self.mode = Mode::Running;
+                self.run(actions);
             }
-        }
-        if was_gone && matches!(&self.mode, Mode::Fault(fault) if fault.kind == FaultKind::Table) {
-            self.mode = Mode::Running;
         }
         self.position = Some(position);
     }
 
     /// Whether frames may be shot from where the table says it stands; asks for what is lacking.
     pub(super) fn position_is_sure(&mut self, actions: &mut Vec<Action>) -> bool {
-        if self.zero_wanted {
+        if self.table_gone && !self.reconnecting {
+            self.reconnecting = true;
+            actions.push(Action::ReconnectTable);
+        }
+        if self.zero_wanted || self.reconnecting {
             return false;
         }
         let Some(position) = &self.position else { return false };
@@ -105,14 +108,9 @@ impl Engine {
         if let Some(status) = fault.stop.and_then(|stop| self.stop_mut(stop)) {
             status.attempts = 0;
         }
-        for shot in std::mem::take(&mut self.stuck) {
-            actions.push(Action::Keep { shot: shot.clone() });
-            self.keeping.push(shot);
-        }
-        match fault.kind {
-            FaultKind::Table if self.table_gone => actions.push(Action::ReconnectTable),
-            FaultKind::PositionUnknown => {}
-            _ => self.run(),
+        // Trying again does not tell where the plate stands; only a person can.
+        if fault.kind != FaultKind::PositionUnknown {
+            self.run(actions);
         }
     }
 }
