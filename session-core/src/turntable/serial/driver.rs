@@ -14,6 +14,8 @@ use crate::turntable::{TableError, TableFacts, TablePosition, Turntable};
 const ANSWER_WAIT: Duration = Duration::from_secs(3);
 /// How long a table may be silent beyond what its work takes.
 const SILENCE: Duration = Duration::from_secs(10);
+/// The longest single action, seconds: the controller's own limit of a day; keeps time sums in range.
+const LONGEST_SECS: u64 = 86_400;
 /// What the controller gives as reason when a CAN, from here or elsewhere, ended the work.
 const STOPPED: &str = "stopped";
 
@@ -117,6 +119,10 @@ impl SerialTable {
         TableError::Restarted(how)
     }
 
+    fn refuse_after_restart(&self) -> Result<(), TableError> {
+        self.restarted.as_ref().map_or(Ok(()), |how| Err(TableError::Restarted(how.clone())))
+    }
+
     fn check_boot(&mut self, status: Status) -> Result<Status, TableError> {
         match &self.boot {
             Some(boot) if *boot == status.boot => Ok(status),
@@ -128,7 +134,8 @@ impl SerialTable {
     /// Asks for the status; a table known to have started anew is greeted anew first.
     fn status(&mut self) -> Result<Status, TableError> {
         if self.boot.is_none() {
-            return self.greet_again().inspect_err(|_| self.drop_if_lost());
+            // A greeting that failed leaves the line in an unknown state.
+            return self.greet_again().inspect_err(|_| self.exchange = None);
         }
         let mut ear = Ear { interrupt: &|| false, passing: &mut |_| {} };
         let answer = self.line()?.ask(Question::Status, ANSWER_WAIT, &mut ear);
@@ -141,11 +148,6 @@ impl SerialTable {
             Ok(_) => Err(self.failed(Question::Status.word(), ANSWER_WAIT, Failure::Silent)),
             Err(failure) => Err(self.failed(Question::Status.word(), ANSWER_WAIT, failure)),
         }
-    }
-
-    fn drop_if_lost(&mut self) {
-        // A greeting that failed leaves the line in an unknown state.
-        self.exchange = None;
     }
 
     /// Greets on the present line and takes over what the table says now.
@@ -198,7 +200,7 @@ impl SerialTable {
     /// Stops the table and asks where it came to rest.
     fn halt(&mut self) -> Result<Status, TableError> {
         let halted = self.line()?.sync();
-        halted.map_err(|failure| self.failed("CAN", ANSWER_WAIT, failure))?;
+        halted.map_err(|failure| self.failed("stop", ANSWER_WAIT, failure))?;
         self.status()
     }
 
@@ -269,9 +271,7 @@ impl Turntable for SerialTable {
         cancel: &CancelToken,
         progress: &mut dyn FnMut(i64),
     ) -> Result<TablePosition, TableError> {
-        if let Some(how) = &self.restarted {
-            return Err(TableError::Restarted(how.clone()));
-        }
+        self.refuse_after_restart()?;
         // A board that started anew unnoticed counts from another zero: better to know it before the
         // turn than after.
         let before = self.status()?;
@@ -281,8 +281,8 @@ impl Turntable for SerialTable {
         let steps = self.facts.steps_per_turn;
         let words = dialect::turn_to(steps, step);
         let degrees = (step as f64 - before.place.step as f64) * 360.0 / steps.to_f64();
-        let estimate = Duration::try_from_secs_f64(self.facts.speeds.turn_secs(degrees)).unwrap_or(Duration::from_secs(86_400));
-        let patience = Patience { whole: estimate * 2 + SILENCE, silent: SILENCE };
+        let secs = self.facts.speeds.turn_secs(degrees).clamp(0.0, LONGEST_SECS as f64);
+        let patience = Patience { whole: Duration::from_secs_f64(2.0 * secs) + SILENCE, silent: SILENCE };
 
         let line = self.line()?;
         let ends = line.now() + patience.whole;
@@ -305,8 +305,11 @@ impl Turntable for SerialTable {
             }
             Err(Failure::Silent) => {
                 // The plate must not go on turning unwatched. If only the answer was lost, it has arrived.
-                let status = self.halt()?;
-                if status.place.step == step { Ok(self.told(&status)) } else { Err(self.failed(&words, patience.whole, Failure::Silent)) }
+                match self.halt() {
+                    Ok(status) if status.place.step == step => Ok(self.told(&status)),
+                    Ok(_) | Err(TableError::TimedOut { .. }) => Err(self.failed(&words, patience.whole, Failure::Silent)),
+                    Err(error) => Err(error),
+                }
             }
             Err(failure) => Err(self.failed(&words, patience.whole, failure)),
         }
@@ -326,28 +329,35 @@ impl Turntable for SerialTable {
     }
 
     fn fire_shutter(&mut self, press: Duration) -> Result<(), TableError> {
+        self.refuse_after_restart()?;
         let words = dialect::press(press);
+        if press > Duration::from_secs(LONGEST_SECS) {
+            let reason = "a press lasts a day at most; choose a shorter exposure".to_owned();
+            return Err(TableError::Refused { word: words, reason });
+        }
         if !self.facts.has_shutter {
             let reason = "its settings name no shutter line; wire one, or fire the camera another way".to_owned();
             return Err(TableError::Refused { word: words, reason });
         }
-        let whole = press.saturating_add(self.half_press).saturating_add(SILENCE);
+        let whole = press + self.half_press + SILENCE;
         self.act(&words, Patience { whole, silent: SILENCE }).map(drop)
     }
 
     fn release(&mut self) -> Result<(), TableError> {
+        // The coils are off anyway after a restart.
+        self.refuse_after_restart()?;
         self.act(dialect::RELEASE, Patience { whole: ANSWER_WAIT, silent: ANSWER_WAIT }).map(drop)
     }
 
     fn reconnect(&mut self) -> Result<TablePosition, TableError> {
         // Opening a port resets many boards, so a line that still answers is kept.
         let kept = self.exchange.is_some().then(|| self.greet_again());
-        let status = match kept {
-            Some(Ok(status)) => status,
-            _ => {
-                self.exchange = None;
-                self.open_again().inspect_err(|_| self.exchange = None)?
-            }
+        let status = if let Some(Ok(status)) = kept {
+            status
+        } else {
+            // Dropped first: an exclusive port cannot be opened twice.
+            self.exchange = None;
+            self.open_again().inspect_err(|_| self.exchange = None)?
         };
         Ok(self.told(&status))
     }

@@ -175,7 +175,7 @@ impl Exchange {
             if now >= until {
                 return Ok(None);
             }
-            self.read((until - now).min(LOOK_EVERY))?;
+            self.read(until.saturating_sub(now).min(LOOK_EVERY))?;
         }
     }
 
