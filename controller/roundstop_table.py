@@ -371,6 +371,7 @@ class Input:
         self.partial = 0  # bytes of the line that is coming in
         self.after_cr = False
         self.can = False
+        self.ready(0)  # the first poll sets memory aside, later ones do not
 
     def ready(self, wait_ms):
         """Says whether a byte can be read; waits up to wait_ms, for ever if negative."""
@@ -433,6 +434,7 @@ class Input:
 
 def say(text):
     """Sends one line."""
+    time.ticks_us()  # lets the stand-in finish its pin logs before the answer can be seen
     sys.stdout.buffer.write(text.encode() + b"\n")
 
 
@@ -453,6 +455,7 @@ class Progress:
         self.digits = bytearray(12)
         self.poller = select.poll()
         self.poller.register(sys.stdout, select.POLLOUT)
+        self.poller.ipoll(0)  # the first poll sets memory aside, later ones do not
         self.begin(0)
 
     def begin(self, step):

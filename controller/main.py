@@ -1,0 +1,3 @@
+import roundstop_table
+
+roundstop_table.main()
