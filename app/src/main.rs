@@ -1,3 +1,7 @@
 //! Roundstop: the window and the command line.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    ExitCode::from(roundstop::cli::run())
+}

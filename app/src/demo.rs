@@ -1,0 +1,113 @@
+//! The demo studio: simulated devices and a plan of an invented pottery, ready to start.
+
+use std::fs::File;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use anyhow::Context;
+use session_core::camera::simulated::SimExposure;
+use session_core::clock::SimSpeed;
+use session_core::engine::{Intent, Mode};
+use session_core::journal::SessionFolder;
+use session_core::plan::Plan;
+use session_core::runner::{self, RunOptions};
+use session_core::view::Update;
+
+use crate::cli::{EXIT_DONE, EXIT_FAULT};
+use crate::studio::{CameraSpec, StudioOptions, TableSpec};
+use crate::window::WindowStart;
+
+/// The demo's plan; the same file that lies in `demo-data/plans`.
+const PLAN: &str = include_str!("../../demo-data/plans/mug-24.json");
+
+/// What the window starts with when nothing else is asked for.
+///
+/// # Errors
+/// When no folder for the demo's sets can be found.
+pub fn start() -> anyhow::Result<WindowStart> {
+    Ok(WindowStart {
+        plan: Plan::from_json(PLAN).context("the demo plan is damaged")?,
+        folder: free_folder()?,
+        table: TableSpec::Sim,
+        camera: CameraSpec::Sim,
+        options: StudioOptions::default(),
+        note: Some("This is the demo studio: a simulated table and camera. Press Start to shoot the set.".to_owned()),
+    })
+}
+
+/// Opens the window on the demo; without a display it shoots the demo set and says where it lies.
+pub fn window() -> u8 {
+    let started = start().map_err(|error| format!("{error:#}")).and_then(crate::window::run);
+    match started {
+        Ok(()) => EXIT_DONE,
+        Err(reason) => {
+            eprintln!("roundstop: no window can be opened here ({reason}).");
+            eprintln!("Shooting the demo set on the command line instead.");
+            shoot(SimSpeed::Max)
+        }
+    }
+}
+
+/// Shoots the demo set on simulated devices and prints where it lies.
+pub fn shoot(sim_speed: SimSpeed) -> u8 {
+    match shoot_set(sim_speed) {
+        Ok(code) => code,
+        Err(error) => {
+            eprintln!("roundstop: {error:#}");
+            EXIT_FAULT
+        }
+    }
+}
+
+fn shoot_set(sim_speed: SimSpeed) -> anyhow::Result<u8> {
+    let WindowStart { plan, folder, table, camera, options, .. } = start()?;
+    let folder = SessionFolder::open_or_create(&folder, &plan)?;
+    let root = folder.root().to_owned();
+    let studio = crate::studio::open(&table, &camera, &StudioOptions { sim_speed, ..options }).map_err(anyhow::Error::msg)?;
+    let (sender, news) = std::sync::mpsc::channel();
+    let handle = runner::start(folder, studio.table, studio.camera, studio.clock, RunOptions::default(), move |update| {
+        let _ = sender.send(update);
+    })?;
+    handle.send(Intent::Start);
+    for update in news {
+        match update {
+            Update::Kept { stop, path, .. } => println!("stop {stop} kept: {}", path.display()),
+            Update::View(view) => match &view.mode {
+                Mode::Finished | Mode::Stopped => break,
+                Mode::Fault(fault) => anyhow::bail!("{} {}", fault.message, fault.advice),
+                _ => {}
+            },
+            Update::Ended => break,
+            _ => {}
+        }
+    }
+    drop(handle.finish());
+    let status = SessionFolder::read_status(&root)?;
+    println!("{} The set lies in {}", crate::cli::summary(&status), root.display());
+    Ok(if status.complete { EXIT_DONE } else { crate::cli::EXIT_MISSING })
+}
+
+/// Draws one frame of the demo's pot into a new file.
+///
+/// # Errors
+/// When the file is there already or cannot be written.
+pub fn frame(file: &Path, degrees: f64, size: (u32, u32), object: imaging::scene::SceneObject) -> anyhow::Result<()> {
+    let options = StudioOptions { sim_frame_px: size, sim_object: object, ..StudioOptions::default() };
+    let exposure = SimExposure { table_deg: vec![degrees], shot: u64::from(std::process::id()), row: String::new(), exposure_secs: 0.25 };
+    let bytes = crate::studio::simulated_sensor(&options)(&exposure).map_err(anyhow::Error::msg)?;
+    File::create_new(file)
+        .and_then(|mut out| out.write_all(&bytes))
+        .with_context(|| format!("the frame {} cannot be written", file.display()))
+}
+
+/// The first demo folder that is new or not complete, so that every start finds something to shoot.
+fn free_folder() -> anyhow::Result<PathBuf> {
+    let folders = directories::ProjectDirs::from("", "", "Roundstop").context("this system names no home folder; set HOME")?;
+    let demo = folders.data_local_dir().join("demo");
+    let sets = (1..).map(|number| demo.join(format!("hedgerow-mug-{number:02}")));
+    sets.into_iter().find(|set| is_open(set)).context("no folder for the demo is free")
+}
+
+fn is_open(set: &Path) -> bool {
+    !set.exists() || SessionFolder::read_status(set).is_ok_and(|status| !status.complete)
+}
