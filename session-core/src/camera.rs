@@ -124,6 +124,10 @@ pub trait Camera: Send {
     /// Brings in every file of that exposure, complete.
     fn fetch(&mut self, request: &ExposureRequest, context: &CameraContext<'_>) -> Result<Vec<Arrival>, CameraError>;
 
+    /// The longest an exposure with its transfer can take before the camera itself gives up; beyond
+    /// that it counts as hanging.
+    fn patience(&self) -> Duration;
+
     /// Files that were seen but belong to no exposure for certain; the session keeps them apart.
     fn take_held(&mut self) -> Vec<Arrival> {
         Vec::new()

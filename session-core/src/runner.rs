@@ -30,8 +30,6 @@ pub struct RunOptions {
     pub run_up_deg: f64,
     /// Whether to stop before each new row for the camera to be set.
     pub pause_between_rows: bool,
-    /// What an exposure with its transfer may take in all before it counts as hanging.
-    pub frame_patience: Duration,
     /// The program's name and version, for the journal.
     pub program: String,
 }
@@ -42,7 +40,6 @@ impl Default for RunOptions {
             retries: 2,
             run_up_deg: 2.0,
             pause_between_rows: false,
-            frame_patience: Duration::from_secs(120),
             program: format!("session-core {}", env!("CARGO_PKG_VERSION")),
         }
     }
@@ -164,6 +161,7 @@ pub fn start(
     let folder = Arc::new(folder);
     let (messages, inbox) = bounded::<Message>(1024);
     let camera_name = camera.name();
+    let camera_patience = camera.patience();
     let table_worker = workers::spawn_table(table, messages.clone())?;
     let shutter = facts.has_shutter.then(|| table_worker.shutter_line());
     let camera_worker = workers::spawn_camera(camera, shutter, messages.clone())?;
@@ -172,6 +170,7 @@ pub fn start(
         folder,
         facts,
         camera_name,
+        camera_patience,
         options,
         clock,
         table: table_worker,

@@ -75,7 +75,6 @@ fn run_session(folder: SessionFolder, devices: &DeviceArgs, run: &RunArgs, inten
         run_up_deg: run.run_up,
         pause_between_rows: asks && folder.plan().rows.len() > 1,
         program: format!("roundstop {}", env!("CARGO_PKG_VERSION")),
-        frame_patience: std::time::Duration::from_secs_f64(devices.frame_timeout * 2.0 + if devices.by_hand { 660.0 } else { 60.0 }),
     };
     let (sender, news) = channel();
     let own = sender.clone();

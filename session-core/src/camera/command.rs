@@ -173,6 +173,10 @@ impl Camera for CommandCamera {
         }
     }
 
+    fn patience(&self) -> Duration {
+        self.timeout
+    }
+
     fn take_held(&mut self) -> Vec<Arrival> {
         std::mem::take(&mut self.held)
     }

@@ -399,6 +399,10 @@ impl Camera for FolderCamera {
         }
     }
 
+    fn patience(&self) -> Duration {
+        self.options.hand_timeout + self.options.frame_timeout
+    }
+
     fn take_held(&mut self) -> Vec<Arrival> {
         std::mem::take(&mut self.held)
     }

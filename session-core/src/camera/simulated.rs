@@ -87,4 +87,9 @@ impl Camera for SimCamera {
         }
         Ok(vec![Arrival::Bytes { name: format!("FRAME{:04}.JPG", request.shot % 10_000), bytes: Arc::new(bytes) }])
     }
+
+    fn patience(&self) -> Duration {
+        // Large frames take their time to draw on a slow computer.
+        Duration::from_secs(120)
+    }
 }

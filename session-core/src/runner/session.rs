@@ -18,6 +18,8 @@ use crate::view::{RowView, SessionView, StopView, VersionView};
 
 /// How many of the last frames the pace is taken from.
 const PACE_FRAMES: usize = 12;
+/// What a camera may take beyond its own patience before it counts as hanging.
+const HANGING: Duration = Duration::from_secs(30);
 /// How long a session that is told to end waits for what is on its way.
 const FAREWELL: Duration = Duration::from_secs(10);
 
@@ -26,6 +28,7 @@ pub(super) struct Parts {
     pub folder: Arc<SessionFolder>,
     pub facts: TableFacts,
     pub camera_name: String,
+    pub camera_patience: Duration,
     pub options: RunOptions,
     pub clock: Clock,
     pub table: Worker<TableOrder>,
@@ -58,7 +61,7 @@ impl Session {
         let config = EngineConfig {
             run_up: angle_of_degrees(parts.options.run_up_deg),
             settle: Duration::from_secs_f64(plan.settle_secs),
-            frame_patience: parts.options.frame_patience + Duration::from_secs_f64(plan.exposure_secs),
+            frame_patience: parts.camera_patience + Duration::from_secs_f64(plan.exposure_secs) + HANGING,
             retries: parts.options.retries,
             pause_between_rows: parts.options.pause_between_rows,
             ..EngineConfig::new(plan.direction, parts.facts.steps_per_turn, parts.facts.speeds)

@@ -129,7 +129,6 @@ pub struct SimTable {
     plate: Arc<Mutex<Plate>>,
     clock: Clock,
     step: i64,
-    zeroed: u64,
 }
 
 impl SimTable {
@@ -151,7 +150,7 @@ impl SimTable {
             shutter_count: 0,
         }));
         let probe = SimProbe(Arc::clone(&plate));
-        (Self { facts, plate, clock, step: 0, zeroed: 0 }, probe)
+        (Self { facts, plate, clock, step: 0 }, probe)
     }
 
     fn check_plug(&self) -> Result<(), TableError> {
@@ -160,7 +159,7 @@ impl SimTable {
 
     /// It stands at its zero whenever it is made, as a table with an index mark would.
     fn here(&self) -> TablePosition {
-        TablePosition { step: self.step, zero: Some(format!("simulated-{}", self.zeroed)) }
+        TablePosition { step: self.step, zero: Some("simulated".to_owned()) }
     }
 }
 
@@ -228,7 +227,6 @@ impl Turntable for SimTable {
         plate.started = self.clock.now();
         drop(plate);
         self.step = 0;
-        self.zeroed += 1;
         Ok(self.here())
     }
 
