@@ -1,0 +1,99 @@
+//! What needs a person: the message, the advice, and the buttons that help.
+
+use egui_kittest::Harness;
+use egui_kittest::kittest::Queryable;
+use roundstop::window::intent::{IntentSink, WindowIntent};
+use roundstop::window::panels::message::message_ui;
+use roundstop::window::state::{Link, NoticeKind, State};
+use session_core::clock::SimSpeed;
+use session_core::engine::{Fault, FaultKind, Intent, Mode, PauseReason};
+use session_core::plan::Plan;
+use session_core::view::RowView;
+
+use super::start;
+
+fn state_in(mode: Mode) -> State {
+    let plan = Plan::single_row("LP-0142", 24);
+    let mut state = State::new(&start(plan, std::path::Path::new("sets"), SimSpeed::Max));
+    state.link = Link::Open;
+    state.mode = mode;
+    state
+}
+
+fn fault(kind: FaultKind) -> Mode {
+    Mode::Fault(Fault { kind, stop: Some(7), message: "the cable is out".to_owned(), advice: "Put it back; then try again." })
+}
+
+/// Clicks one button of the message and tells what it asks for.
+fn click(state: &State, button: &str) -> Vec<WindowIntent> {
+    let (sink, wishes) = IntentSink::new();
+    let mut harness = Harness::builder().with_size([900.0, 300.0]).build_ui(move |ui| message_ui(ui, state, &sink));
+    harness.run();
+    harness.get_by_label(button).click();
+    harness.run();
+    wishes.try_iter().collect()
+}
+
+#[test]
+fn a_fault_says_what_where_and_what_next() {
+    let state = state_in(fault(FaultKind::Camera));
+    let (sink, _wishes) = IntentSink::new();
+    let mut harness = Harness::builder().with_size([900.0, 300.0]).build_ui(|ui| message_ui(ui, &state, &sink));
+    harness.run();
+    harness.get_by_label("The camera gave no good frame, stop 7");
+    harness.get_by_label("The cable is out.");
+    harness.get_by_label("Put it back; then try again.");
+}
+
+#[test]
+fn each_kind_offers_what_helps() {
+    let try_again = WindowIntent::Session(Intent::TryAgain);
+    let leave_out = WindowIntent::Session(Intent::Skip { stop: 7 });
+    let zero = WindowIntent::Session(Intent::ZeroIsHere);
+    let stop = WindowIntent::Session(Intent::StopNow);
+    for (kind, offers) in [
+        (FaultKind::Camera, vec![("Try again", &try_again), ("Leave this stop out", &leave_out)]),
+        (FaultKind::Table, vec![("Try again", &try_again)]),
+        (FaultKind::Storage, vec![("Try again", &try_again)]),
+        (FaultKind::PositionUnknown, vec![("0° is here", &zero)]),
+    ] {
+        let state = state_in(fault(kind));
+        for (button, intent) in offers.into_iter().chain([("Stop the session", &stop)]) {
+            assert_eq!(click(&state, button), [intent.clone()], "{kind:?} {button}");
+        }
+        let (sink, _wishes) = IntentSink::new();
+        let mut harness = Harness::new_ui(|ui| message_ui(ui, &state, &sink));
+        harness.run();
+        assert_eq!(harness.query_by_label("Leave this stop out").is_some(), kind == FaultKind::Camera);
+        assert_eq!(harness.query_by_label("0° is here").is_some(), kind == FaultKind::PositionUnknown);
+    }
+}
+
+#[test]
+fn a_new_row_shows_its_note_and_waits() {
+    let mut state = state_in(Mode::Paused(PauseReason::NewRow { row: 1 }));
+    state.rows = vec![
+        RowView { name: "eye".to_owned(), tilt_note: String::new() },
+        RowView { name: "high".to_owned(), tilt_note: "60 cm up, 35° down".to_owned() },
+    ];
+    let (sink, _wishes) = IntentSink::new();
+    let mut harness = Harness::new_ui(|ui| message_ui(ui, &state, &sink));
+    harness.run();
+    harness.get_by_label("Set the camera for row 'high'");
+    harness.get_by_label("60 cm up, 35° down");
+    drop(harness);
+    assert_eq!(click(&state, "The camera is set, go on"), [WindowIntent::Session(Intent::Resume)]);
+}
+
+#[test]
+fn notices_are_few_and_can_be_taken_away() {
+    let mut state = state_in(Mode::Running);
+    for text in ["one", "two", "three", "four", "two"] {
+        state.say(NoticeKind::Prompt, text.to_owned());
+    }
+    let texts: Vec<&str> = state.notices.iter().map(|notice| notice.text.as_str()).collect();
+    assert_eq!(texts, ["three", "four", "two"]);
+    state.notices.truncate(1);
+    let id = state.notices[0].id;
+    assert_eq!(click(&state, "Dismiss"), [WindowIntent::Dismiss(id)]);
+}

@@ -1,0 +1,112 @@
+//! The plan's fields: changes show at once, bad values say why.
+
+use egui::{Key, Modifiers};
+use egui_kittest::Harness;
+use egui_kittest::kittest::{NodeT, Queryable};
+use roundstop::window::{WindowApp, words};
+use session_core::clock::SimSpeed;
+use session_core::motion::SpeedProfile;
+use session_core::plan::Plan;
+
+use super::{start, window};
+
+fn plan_window(stops: u32) -> (tempfile::TempDir, Harness<'static, WindowApp>) {
+    let folder = tempfile::tempdir().unwrap();
+    let harness = window(start(Plan::single_row("LP-0142", stops), folder.path(), SimSpeed::Max));
+    (folder, harness)
+}
+
+/// Puts a text in a field's place, as typing would.
+fn type_into(harness: &mut Harness<'_, WindowApp>, field: &str, text: &str) {
+    let role = egui::Role::TextInput;
+    harness.get_by_role_and_label(role, field).focus();
+    harness.run();
+    harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
+    harness.get_by_role_and_label(role, field).type_text(text);
+    harness.run();
+}
+
+#[test]
+fn more_stops_show_on_the_ring_and_in_the_estimate() {
+    let (_folder, mut harness) = plan_window(24);
+    harness.run();
+    // 360/24 = 15 and 360/36 = 10: plain arithmetic.
+    harness.get_by_label("Stop 24, 345°, missing");
+    assert!(harness.query_by_label("Stop 36, 350°, missing").is_none());
+    let before = harness.state().state().estimate_secs;
+    type_into(&mut harness, "Stops, row 1", "36");
+    harness.get_by_label("Stop 36, 350°, missing");
+    let after = harness.state().state().estimate_secs;
+    assert!(after > before);
+    let expected = Plan::single_row("LP-0142", 36).estimate_secs(&SpeedProfile::default());
+    harness.get_by_label(&format!("The whole set: 36 stops, {}", words::span(expected)));
+    harness.get_by_label("Start: shoot 36 stops");
+}
+
+#[test]
+fn an_arc_puts_a_stop_at_each_end() {
+    let (_folder, mut harness) = plan_window(5);
+    harness.run();
+    type_into(&mut harness, "Over, °, row 1", "90");
+    type_into(&mut harness, "From, °, row 1", "-45");
+    harness.get_by_label("Stop 1, 315°, missing");
+    harness.get_by_label("Stop 3, 0°, missing");
+    harness.get_by_label("Stop 5, 45°, missing");
+}
+
+#[test]
+fn a_bad_value_says_why_and_holds_the_start_back() {
+    let (_folder, mut harness) = plan_window(24);
+    harness.run();
+    for (field, bad, says) in [
+        ("Stops, row 1", "0", "must have 1 to 1440 stops"),
+        ("Stops, row 1", "many", "'many' is not a whole number of stops"),
+        ("Over, °, row 1", "400", "must reach over more than 0 and at most 360 degrees"),
+        ("Leave out stops, row 1", "3, 25", "has no stop 25 to leave out"),
+        ("SKU", "LP/0142", "holds a path separator"),
+        ("File-name pattern", "{sku}_{angle}", "unknown field {angle}"),
+        ("Settle after a turn, s", "soon", "'soon' is not a number of seconds"),
+    ] {
+        let good = harness.get_by_role_and_label(egui::Role::TextInput, field).value().unwrap();
+        type_into(&mut harness, field, bad);
+        assert_eq!(harness.query_all_by_label_contains(says).count(), 1, "{field} = {bad}");
+        // The ring still shows the last plan that can be shot.
+        harness.get_by_label("Stop 24, 345°, missing");
+        assert!(harness.get_by_label("Start: shoot 24 stops").accesskit_node().is_disabled(), "{field} = {bad}");
+        type_into(&mut harness, field, &good);
+        assert!(harness.query_by_label_contains(says).is_none());
+        assert!(!harness.get_by_label("Start: shoot 24 stops").accesskit_node().is_disabled());
+    }
+}
+
+#[test]
+fn rows_are_added_and_removed() {
+    let (_folder, mut harness) = plan_window(8);
+    harness.run();
+    harness.get_by_label("Add a row").click();
+    harness.run();
+    harness.get_by_label("Stop 9, row high, 0°, missing");
+    type_into(&mut harness, "Row, row 2", "eye");
+    assert_eq!(harness.query_all_by_label_contains("two rows are named 'eye'").count(), 1);
+    harness.get_by_label("Remove row 2").click();
+    harness.run();
+    assert_eq!(harness.state().state().places.len(), 8);
+    harness.get_by_label("Stop 8, 315°, missing");
+}
+
+#[test]
+fn the_file_name_is_shown_as_it_will_be() {
+    let (_folder, mut harness) = plan_window(16);
+    harness.run();
+    harness.get_by_label("First file: LP-0142_eye_01_000.0.jpg");
+    type_into(&mut harness, "File-name pattern", "{sku}-{stop}");
+    harness.get_by_label("First file: LP-0142-01.jpg");
+}
+
+#[test]
+fn an_idle_window_comes_to_rest() {
+    let (_folder, mut harness) = plan_window(24);
+    harness.run();
+    // `run` panics unless the window stops asking to be drawn.
+    assert!(harness.run() <= 2);
+}

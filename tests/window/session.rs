@@ -1,0 +1,217 @@
+//! Whole sessions in the window, on simulated devices.
+
+use egui::{Key, Modifiers};
+use egui_kittest::Harness;
+use egui_kittest::kittest::Queryable;
+use roundstop::window::WindowApp;
+use roundstop::window::places::Mark;
+use roundstop::window::state::{Link, State};
+use session_core::clock::SimSpeed;
+use session_core::engine::{Mode, PauseReason};
+use session_core::journal::SessionFolder;
+use session_core::plan::{Plan, Row};
+
+use super::{start, until, window};
+
+fn version_of(state: &State, stop: u32) -> u32 {
+    state.place(stop).map_or(0, |place| place.chosen)
+}
+
+fn finished(state: &State) -> bool {
+    state.link == Link::Open && state.mode == Mode::Finished
+}
+
+/// A window in which a set of this many stops has been shot.
+fn shot_set(stops: u32) -> (tempfile::TempDir, Harness<'static, WindowApp>) {
+    let folder = tempfile::tempdir().unwrap();
+    let mut harness = window(start(Plan::single_row("LP-0142", stops), folder.path(), SimSpeed::Max));
+    harness.run();
+    harness.get_by_label(&format!("Start: shoot {stops} stops")).click();
+    until(&mut harness, "the end of the set", finished);
+    (folder, harness)
+}
+
+#[test]
+fn a_set_is_shot_to_the_end_and_the_disk_agrees() {
+    let (folder, mut harness) = shot_set(6);
+    for (stop, degrees) in [(1, 0), (2, 60), (3, 120), (4, 180), (5, 240), (6, 300)] {
+        harness.get_by_label(&format!("Stop {stop}, {degrees}°, kept"));
+    }
+    harness.get_by_label("Picture of stop 6, 300°, version 1, kept");
+    // Once the pictures are in, nothing asks to be drawn any more.
+    until(&mut harness, "the large picture of the newest stop", |state| state.newest == Some(6));
+    for _ in 0..40 {
+        harness.step();
+        std::thread::sleep(std::time::Duration::from_millis(10));
+    }
+    assert!(harness.run() <= 3);
+    let status = SessionFolder::read_status(&folder.path().join("LP-0142")).unwrap();
+    assert!(status.complete);
+    assert_eq!(status.kept(), 6);
+}
+
+#[test]
+fn a_stop_is_retaken_by_mouse() {
+    let (folder, mut harness) = shot_set(4);
+    harness.get_by_label("Stop 2, 90°, kept").click();
+    harness.run();
+    harness.get_by_label("Retake stop 2").click();
+    until(&mut harness, "version 2 of stop 2", |state| version_of(state, 2) == 2 && finished(state));
+    harness.get_by_label("Picture of stop 2, 90°, version 2, kept");
+    // The earlier version is still there, and can be used again.
+    harness.get_by_label("Use version 1 of stop 2").click();
+    until(&mut harness, "version 1 of stop 2", |state| version_of(state, 2) == 1);
+    let status = SessionFolder::read_status(&folder.path().join("LP-0142")).unwrap();
+    assert_eq!(status.stops[1].versions.len(), 2);
+    assert!(status.stops[1].versions[0].in_use);
+}
+
+#[test]
+fn a_stop_is_retaken_by_keyboard() {
+    let (_folder, mut harness) = shot_set(4);
+    harness.get_by_label("Stop 1, 0°, kept").focus();
+    harness.run();
+    for _ in 0..2 {
+        harness.key_press(Key::ArrowRight);
+        harness.run();
+    }
+    // The newest, stop 4, was looked at: two steps on from there.
+    assert_eq!(harness.state().state().cursor, Some(2));
+    assert!(harness.get_by_label("Stop 2, 90°, kept").is_focused());
+    harness.key_press(Key::Space);
+    harness.run();
+    assert!(harness.state().state().selected.contains(&2));
+    harness.key_press(Key::R);
+    until(&mut harness, "version 2 of stop 2", |state| version_of(state, 2) == 2 && finished(state));
+    assert_eq!(version_of(harness.state().state(), 1), 1);
+}
+
+#[test]
+fn several_stops_are_selected_and_retaken_together() {
+    let (_folder, mut harness) = shot_set(6);
+    harness.get_by_label("Stop 2, 60°, kept").click();
+    harness.run();
+    harness.get_by_label("Stop 5, 240°, kept").click_modifiers(Modifiers::COMMAND);
+    harness.run();
+    harness.get_by_label("Retake 2 stops").click();
+    until(&mut harness, "version 2 of both", |state| {
+        version_of(state, 2) == 2 && version_of(state, 5) == 2 && finished(state)
+    });
+    let state = harness.state().state();
+    assert_eq!(state.places.iter().filter(|place| place.versions.len() == 1).count(), 4);
+}
+
+#[test]
+fn a_frame_is_set_aside_and_used_again() {
+    let (folder, mut harness) = shot_set(4);
+    harness.get_by_label("Stop 3, 180°, kept").click();
+    harness.run();
+    harness.get_by_label("Set aside").click();
+    until(&mut harness, "stop 3 set aside", |state| state.count(Mark::SetAside) == 1);
+    harness.get_by_label("Stop 3, 180°, set aside");
+    harness.get_by_label("Use it again").click();
+    until(&mut harness, "stop 3 kept", |state| state.kept() == 4);
+    let status = SessionFolder::read_status(&folder.path().join("LP-0142")).unwrap();
+    assert!(status.complete);
+}
+
+#[test]
+fn escape_stops_and_shooting_goes_on_where_it_stopped() {
+    let folder = tempfile::tempdir().unwrap();
+    let plan = Plan::single_row("LP-0142", 12);
+    let mut harness = window(start(plan, folder.path(), SimSpeed::Times(8.0)));
+    harness.run();
+    harness.get_by_label("Start: shoot 12 stops").click();
+    until(&mut harness, "the first frame", |state| state.kept() >= 1);
+    // Whatever has the focus: here a field.
+    harness.get_by_role_and_label(egui::Role::TextInput, "SKU").focus();
+    harness.step();
+    harness.key_press(Key::Escape);
+    until(&mut harness, "the halt", |state| state.mode == Mode::Stopped);
+    let kept = harness.state().state().kept();
+    assert!((1..12).contains(&kept), "{kept}");
+    harness.get_by_label_contains("without a frame").click();
+    until(&mut harness, "the end of the set", finished);
+    let state = harness.state().state();
+    assert_eq!(state.kept(), 12);
+    assert!(state.places.iter().all(|place| place.versions.len() == 1));
+}
+
+#[test]
+fn it_pauses_after_the_frame_and_goes_on() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut harness = window(start(Plan::single_row("LP-0142", 10), folder.path(), SimSpeed::Times(8.0)));
+    harness.run();
+    harness.get_by_label("Start: shoot 10 stops").click();
+    until(&mut harness, "the first frame", |state| state.kept() >= 1);
+    harness.get_by_label("Pause after this frame").click();
+    until(&mut harness, "the pause", |state| state.mode == Mode::Paused(PauseReason::Asked));
+    assert!(harness.state().state().kept() < 10);
+    harness.get_by_label("Go on").click();
+    until(&mut harness, "the end of the set", finished);
+    assert_eq!(harness.state().state().kept(), 10);
+}
+
+#[test]
+fn a_new_row_waits_for_the_camera() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut plan = Plan::single_row("LP-0142", 3);
+    plan.rows.push(Row { tilt_note: "60 cm up, 35° down".to_owned(), ..Row::full_turn("high", 2) });
+    let mut harness = window(start(plan, folder.path(), SimSpeed::Max));
+    harness.run();
+    harness.get_by_label("Start: shoot 5 stops").click();
+    until(&mut harness, "the pause before row high", |state| state.new_row().is_some());
+    harness.get_by_label("60 cm up, 35° down");
+    assert_eq!(harness.state().state().kept(), 3);
+    harness.get_by_label("The camera is set, go on").click();
+    until(&mut harness, "the end of the set", finished);
+    harness.get_by_label("Stop 5, row high, 180°, kept");
+}
+
+#[test]
+fn a_folder_with_frames_shows_them_again() {
+    let (folder, harness) = shot_set(4);
+    drop(harness);
+    // Begun with another plan: the folder's own set is shown, and what would change.
+    let mut harness = window(start(Plan::single_row("LP-0142", 8), folder.path(), SimSpeed::Max));
+    until(&mut harness, "the set in the folder", |state| state.in_force.is_some());
+    harness.get_by_label_contains("4 frames stay with their stops, 4 stops will be without.");
+    harness.get_by_label("Undo changes").click();
+    harness.run();
+    harness.get_by_label("Stop 4, 270°, kept");
+    harness.get_by_label("Nothing left to shoot");
+}
+
+#[test]
+fn a_changed_plan_keeps_the_frames_of_stops_that_still_exist() {
+    let (folder, mut harness) = shot_set(4);
+    let field = "Stops, row 1";
+    harness.get_by_role_and_label(egui::Role::TextInput, field).focus();
+    harness.run();
+    harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
+    harness.get_by_role_and_label(egui::Role::TextInput, field).type_text("8");
+    harness.run();
+    harness.get_by_label_contains("4 frames stay with their stops, 4 stops will be without.");
+    harness.get_by_label("Use changed plan").click();
+    until(&mut harness, "the changed plan", |state| state.link == Link::Closed && state.change.is_none());
+    harness.get_by_label("Stop 3, 90°, kept");
+    harness.get_by_label("Shoot the 4 stops without a frame").click();
+    until(&mut harness, "the end of the set", finished);
+    let status = SessionFolder::read_status(&folder.path().join("LP-0142")).unwrap();
+    assert_eq!((status.kept(), status.stops.len()), (8, 8));
+    assert!(status.stops.iter().all(|stop| stop.versions.len() == 1));
+}
+
+#[test]
+fn a_table_that_cannot_be_opened_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut begin = start(Plan::single_row("LP-0142", 4), folder.path(), SimSpeed::Max);
+    begin.table = roundstop::studio::TableSpec::Serial { path: "no-such-port".to_owned(), baud: 115_200 };
+    begin.camera = roundstop::studio::CameraSpec::Folder(folder.path().to_owned());
+    let mut harness = window(begin);
+    harness.run();
+    harness.get_by_label("Start: shoot 4 stops").click();
+    until(&mut harness, "the reason", |state| state.link == Link::Closed && !state.notices.is_empty());
+    assert!(harness.query_all_by_label_contains("no-such-port").count() >= 1);
+    harness.get_by_label("Start: shoot 4 stops");
+}
