@@ -1,5 +1,7 @@
 //! Angles stay exact: checked by properties, by Python's big fractions, and against published figures.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may panic")]
+
 use std::io::Write;
 use std::path::Path;
 use std::process::{Command, Stdio};

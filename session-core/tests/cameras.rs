@@ -2,6 +2,7 @@
 
 #![cfg(unix)]
 #![allow(clippy::disallowed_methods, reason = "the tests play the foreign program that writes frames")]
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may panic")]
 
 use std::fs::{self, File};
 use std::io::Write;
@@ -18,14 +19,14 @@ use session_core::cancel::CancelToken;
 /// A whole JPEG by structure (ITU-T T.81 annex B), long enough to be written in pieces.
 fn jpeg(mark: u8) -> Vec<u8> {
     let mut bytes = vec![0xff, 0xd8, 0xff, 0xda, 0x00, 0x02];
-    bytes.extend([mark & 0x7f; 20_000]);
+    bytes.extend(std::iter::repeat_n(mark & 0x7f, 20_000));
     bytes.extend([0xff, 0xd9]);
     bytes
 }
 
 fn raw(mark: u8) -> Vec<u8> {
     let mut bytes = b"II*\0".to_vec();
-    bytes.extend([mark; 30_000]);
+    bytes.extend(std::iter::repeat_n(mark, 30_000));
     bytes
 }
 

@@ -1,5 +1,7 @@
 //! The engine against a world that obeys, fails, dawdles and loses its mind, driven without a clock.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may panic")]
+
 use std::collections::{BTreeSet, VecDeque};
 use std::time::Duration;
 
@@ -221,12 +223,8 @@ impl World {
         };
         self.queue.push_back(event);
         self.queue.push_back(Event::TimerFired { timer: Timer::TurnOverdue { ticket: ticket + 1_000_000 } });
-        if luck != Luck::Silent {
-            // The move is over as soon as its answer is handled; see `is_over`.
-            self.moving = None;
-        } else {
-            self.moving = Some((ticket, to));
-        }
+        // A silent table is still moving; any other has ended its move with this answer.
+        self.moving = (luck == Luck::Silent).then_some((ticket, to));
     }
 
     fn answer_exposure(&mut self, shot: &Shot, luck: Luck) {

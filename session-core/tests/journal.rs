@@ -1,6 +1,7 @@
 //! The session folder through crashes, damage, and a second program.
 
 #![allow(clippy::disallowed_methods, reason = "the tests play crashes and foreign programs")]
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may panic")]
 
 use std::fs;
 use std::path::Path;

@@ -1,5 +1,7 @@
 //! Plans: what they yield, and what they refuse with which reason.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may panic")]
+
 use session_core::angle::Angle;
 use session_core::file_name::NamePattern;
 use session_core::motion::Direction;

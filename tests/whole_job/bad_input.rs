@@ -2,6 +2,7 @@
 
 #![cfg(unix)]
 #![allow(clippy::disallowed_methods, reason = "the tests play the person and foreign programs")]
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may panic")]
 
 mod support;
 

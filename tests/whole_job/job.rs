@@ -1,5 +1,7 @@
 //! The main job through the program itself: simulated, and on the real controller program.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may panic")]
+
 mod support;
 
 use std::collections::HashSet;

@@ -2,6 +2,8 @@
 
 #![cfg(unix)]
 
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may panic")]
+
 mod support;
 
 use std::collections::BTreeMap;

@@ -1,5 +1,7 @@
 //! What the whole-job tests share: the program, its status, a controller on a pseudo-terminal.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may panic")]
+
 #![allow(dead_code, reason = "each test file uses a part")]
 
 use std::fs;

@@ -5,6 +5,8 @@
 
 #![cfg(target_os = "linux")]
 
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may panic")]
+
 mod support;
 
 use std::collections::BTreeMap;

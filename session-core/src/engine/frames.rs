@@ -35,7 +35,7 @@ impl Engine {
         if *error == CameraError::Cancelled {
             self.requeue(shot.stop);
         } else {
-            self.frame_failure(shot.stop, error.to_string());
+            self.frame_failure(shot.stop, &error.to_string());
         }
     }
 
@@ -63,7 +63,7 @@ impl Engine {
         let Some(at) = self.keeping.iter().position(|shot| shot.number == number) else { return };
         let shot = self.keeping.remove(at);
         match failure {
-            KeepFailure::BadFrame(reason) => self.frame_failure(shot.stop, reason),
+            KeepFailure::BadFrame(reason) => self.frame_failure(shot.stop, &reason),
             KeepFailure::Storage(reason) => {
                 let stop = shot.stop;
                 self.stuck.push(shot);
@@ -73,11 +73,11 @@ impl Engine {
     }
 
     /// Counts a failed frame: the stop is tried again at once, then a person is asked.
-    fn frame_failure(&mut self, stop: u32, reason: String) {
+    fn frame_failure(&mut self, stop: u32, reason: &str) {
         let retries = self.config.retries;
         let Some(status) = self.stop_mut(stop) else { return };
         status.attempts += 1;
-        status.problem = Some(reason.clone());
+        status.problem = Some(reason.to_owned());
         let spent = status.attempts > retries;
         let tries = status.attempts;
         self.requeue(stop);

@@ -29,7 +29,7 @@ pub struct ExposureFacts {
 pub fn exposure_facts(bytes: &[u8]) -> Option<ExposureFacts> {
     let data = exif::Reader::new().read_from_container(&mut Cursor::new(bytes)).ok()?;
     let rational = |tag| match &data.get_field(tag, In::PRIMARY)?.value {
-        Value::Rational(values) => values.first().map(|value| value.to_f64()).filter(|value| value.is_finite()),
+        Value::Rational(values) => values.first().map(exif::Rational::to_f64).filter(|value| value.is_finite()),
         _ => None,
     };
     let text = |tag| match &data.get_field(tag, In::PRIMARY)?.value {

@@ -299,7 +299,10 @@ pub(super) fn free_name(folder: &Path, name: &str) -> String {
         return name.to_owned();
     }
     let (stem, extension) = name.rsplit_once('.').map_or((name, String::new()), |(stem, ext)| (stem, format!(".{ext}")));
-    (2..).map(|n| format!("{stem}-{n}{extension}")).find(|name| folder.join(name).symlink_metadata().is_err()).unwrap_or_default()
+    (2..u32::MAX)
+        .map(|n| format!("{stem}-{n}{extension}"))
+        .find(|name| folder.join(name).symlink_metadata().is_err())
+        .unwrap_or_default()
 }
 
 fn lock(root: &Path) -> Result<File, FolderError> {

@@ -371,7 +371,7 @@ impl Session {
         }
         let per_frame = match (self.pace.front(), self.pace.back()) {
             (Some(first), Some(last)) if self.pace.len() > 1 => {
-                (*last - *first).as_secs_f64() / (self.pace.len() - 1) as f64
+                last.saturating_sub(*first).as_secs_f64() / (self.pace.len() - 1) as f64
             }
             _ => {
                 let plan = self.parts.folder.plan();
