@@ -1,17 +1,15 @@
-//! A model of the controller on a scripted line and clock, written from controller/PROTOCOL.md.
+//! A model of the controller on a scripted line and clock, written from `controller/PROTOCOL.md`.
 //!
 //! It is not the product: the tests compare what the driver says with what this board knows to be true,
 //! while the line between them drops, delays, dresses up or spoils what passes. The real
-//! controller program has tests of its own in serial_controller.rs.
+//! controller program has tests of its own in `serial_controller.rs`.
 
-use std::collections::{HashMap, VecDeque};
-use std::sync::{Arc, Mutex, MutexGuard};
+use std::collections::VecDeque;
 use std::time::Duration;
 
 use session_core::angle::{Angle, StepsPerTurn};
 use session_core::cancel::CancelToken;
 use session_core::turntable::TablePosition;
-use session_core::turntable::serial::{Gone, PortNote, Ports, UsbIdentity, Wire};
 
 /// Steps a second of the model's turns, without ramps.
 const RATE: f64 = 250.0;
@@ -42,6 +40,7 @@ pub struct Faults {
     pub echo: bool,
 }
 
+#[allow(clippy::struct_excessive_bools, reason = "each is a switch of its own")]
 pub struct Board {
     pub now: Duration,
     pub step: i64,
@@ -57,6 +56,8 @@ pub struct Board {
     pub blocked: bool,
     pub plugged: bool,
     pub power_from_usb: bool,
+    /// Whether what was sent and not read waits on the board for the next opening.
+    pub keeps_output: bool,
     /// Starts anew instead of carrying out the n-th line from now.
     pub restart_at_line: Option<usize>,
     pub restart_is_announced: bool,
@@ -70,9 +71,11 @@ pub struct Board {
     steps: StepsPerTurn,
     queue: VecDeque<String>,
     run: Option<Run>,
-    out: VecDeque<(Duration, u8)>,
+    /// What is on its way to the computer, and when it comes.
+    pub out: VecDeque<(Duration, u8)>,
     last_due: Duration,
-    opened: u64,
+    /// Counts the openings of its port; only the last one's wire leads here.
+    pub opened: u64,
 }
 
 impl Board {
@@ -84,14 +87,16 @@ impl Board {
             boot: 0x003f_9a21,
             zero: 0,
             id: id.to_owned(),
-            settings: "steps_num=1650688 steps_den=405 start_rate=120 cruise_rate=250 accel=400 idle_release_s=2.0 \
+            settings:
+                "steps_num=1650688 steps_den=405 start_rate=120 cruise_rate=250 accel=400 idle_release_s=2.0 \
                        shutter=1 half_press_s=0.0 full_press_s=0.2 later_key=5"
-                .to_owned(),
+                    .to_owned(),
             fault: None,
             version: BOOT_TEXT.to_owned(),
             blocked: false,
             plugged: true,
             power_from_usb: false,
+            keeps_output: false,
             restart_at_line: None,
             restart_is_announced: true,
             partial: Vec::new(),
@@ -152,9 +157,20 @@ impl Board {
     /// Begins a turn that no line on this wire asked for.
     pub fn start_turn(&mut self, to: i64) {
         let secs = (to - self.step).abs() as f64 / RATE;
-        let ends = if self.blocked { Duration::from_secs(1_000_000) } else { self.now + Duration::from_secs_f64(secs) };
+        let ends = if self.blocked {
+            Duration::from_secs(1_000_000)
+        } else {
+            self.now + Duration::from_secs_f64(secs)
+        };
         let half = Duration::from_millis(500);
         self.run = Some(Run { from: self.step, to, started: self.now, ends, next_report: self.now + half });
+    }
+
+    /// Receives bytes from a program that is no longer there.
+    pub fn receive(&mut self, bytes: &[u8]) {
+        for &byte in bytes {
+            self.take(byte);
+        }
     }
 
     fn say(&mut self, line: &str) {
@@ -175,18 +191,18 @@ impl Board {
         if self.blocked {
             return run.from;
         }
-        let passed = ((time - run.started).as_secs_f64() * RATE) as i64;
+        let passed = (time.saturating_sub(run.started).as_secs_f64() * RATE) as i64;
         run.from + passed.min((run.to - run.from).abs()) * (run.to - run.from).signum()
     }
 
-    fn next_event(&self) -> Option<Duration> {
-        let run = self.run.as_ref().map(|run| if self.blocked { run.ends } else { run.ends.min(run.next_report) });
-        let due = self.out.front().map(|(due, _)| *due);
+    pub fn next_event(&self) -> Option<Duration> {
+        let run =
+            self.run.as_ref().map(|run| if self.blocked { run.ends } else { run.ends.min(run.next_report) });
         let cancel = self.cancel_at.as_ref().map(|(at, _)| *at);
-        [run, due, cancel].into_iter().flatten().min()
+        [run, cancel].into_iter().flatten().min()
     }
 
-    fn advance(&mut self, to: Duration) {
+    pub fn advance(&mut self, to: Duration) {
         while let Some(at) = self.next_event().filter(|at| *at <= to) {
             self.now = self.now.max(at);
             if let Some((_, cancel)) = self.cancel_at.take_if(|(when, _)| *when <= at) {
@@ -201,8 +217,6 @@ impl Board {
                 let place = self.place(self.step_at(&run, at));
                 self.run = Some(run);
                 self.say(&format!("[turning {place}]"));
-            } else if self.out.front().is_some_and(|(due, _)| *due <= at) {
-                break;
             }
         }
         self.now = self.now.max(to);
@@ -222,7 +236,7 @@ impl Board {
         self.queue.clear();
     }
 
-    fn take(&mut self, byte: u8) {
+    pub fn take(&mut self, byte: u8) {
         match byte {
             0x18 => self.can(),
             b'\n' => {
@@ -302,114 +316,10 @@ impl Board {
     }
 
     /// Counts a byte on the line; the cut comes after it.
-    fn pass(&mut self) {
+    pub fn pass(&mut self) {
         self.passed += 1;
         if self.faults.cut_after.is_some_and(|cut| self.passed >= cut) {
             self.unplug();
         }
-    }
-}
-
-pub type SharedBoard = Arc<Mutex<Board>>;
-
-pub fn lock(board: &SharedBoard) -> MutexGuard<'_, Board> {
-    board.lock().unwrap()
-}
-
-struct ModelWire {
-    board: SharedBoard,
-    opening: u64,
-}
-
-impl ModelWire {
-    fn check(&self, board: &Board) -> Result<(), Gone> {
-        let there = board.plugged && board.opened == self.opening;
-        if there { Ok(()) } else { Err(Gone("Input/output error".to_owned())) }
-    }
-}
-
-impl Wire for ModelWire {
-    fn read(&mut self, buffer: &mut [u8], timeout: Duration) -> Result<usize, Gone> {
-        let mut board = lock(&self.board);
-        let until = board.now + timeout;
-        loop {
-            self.check(&board)?;
-            let mut count = 0;
-            while count < buffer.len().min(board.faults.piece) && board.plugged {
-                let now = board.now;
-                let Some((_, byte)) = board.out.pop_front_if(|(due, _)| *due <= now) else { break };
-                buffer[count] = byte;
-                count += 1;
-                board.pass();
-            }
-            if count > 0 {
-                return Ok(count);
-            }
-            if board.now >= until {
-                return Ok(0);
-            }
-            let next = board.next_event().map_or(until, |at| at.clamp(board.now, until));
-            board.advance(next);
-        }
-    }
-
-    fn write(&mut self, bytes: &[u8], _timeout: Duration) -> Result<usize, Gone> {
-        let mut board = lock(&self.board);
-        self.check(&board)?;
-        for (index, &byte) in bytes.iter().enumerate() {
-            let soon = board.now + Duration::from_micros(87);
-            board.advance(soon);
-            board.take(byte);
-            board.pass();
-            if !board.plugged {
-                return Ok(index + 1);
-            }
-        }
-        Ok(bytes.len())
-    }
-
-    fn now(&self) -> Duration {
-        lock(&self.board).now
-    }
-}
-
-/// The ports of a modelled computer; clones share them.
-#[derive(Clone, Default)]
-pub struct ModelPorts {
-    pub boards: Arc<Mutex<HashMap<String, SharedBoard>>>,
-}
-
-impl ModelPorts {
-    pub fn plug(&self, port: &str, board: &SharedBoard) {
-        self.boards.lock().unwrap().insert(port.to_owned(), Arc::clone(board));
-    }
-
-    pub fn unplug(&self, port: &str) {
-        if let Some(board) = self.boards.lock().unwrap().remove(port) {
-            lock(&board).opened += 1;
-        }
-    }
-}
-
-impl Ports for ModelPorts {
-    fn list(&self) -> Vec<PortNote> {
-        let usb = Some(UsbIdentity { vendor: 0x1209, product: 1, serial_number: None });
-        let mut names: Vec<String> = self.boards.lock().unwrap().keys().cloned().collect();
-        names.sort();
-        names.into_iter().map(|name| PortNote { name, description: None, usb: usb.clone() }).collect()
-    }
-
-    fn open(&self, port: &str, _baud: u32) -> Result<Box<dyn Wire>, String> {
-        let board = self.boards.lock().unwrap().get(port).cloned().ok_or("there is no such port")?;
-        let opening = {
-            let mut board = lock(&board);
-            if !board.plugged {
-                return Err("there is no such port".to_owned());
-            }
-            board.opened += 1;
-            board.out.clear();
-            board.opened
-        };
-        Ok(Box::new(ModelWire { board, opening }))
     }
 }

@@ -6,7 +6,7 @@ use super::dialect::{self, Question};
 use super::exchange::{Answer, Ear, Exchange, Failure, Patience};
 use super::greeting::{Greeting, SerialOptions, greet};
 use super::parse::Status;
-use super::ports::{Ports, SystemPorts, UsbIdentity};
+use super::ports::{PortNote, Ports, SystemPorts, UsbIdentity};
 use crate::cancel::CancelToken;
 use crate::turntable::{TableError, TableFacts, TablePosition, Turntable};
 
@@ -44,7 +44,11 @@ pub struct SerialTable {
 
 impl std::fmt::Debug for SerialTable {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("SerialTable").field("port", &self.port).field("id", &self.id).field("facts", &self.facts).finish_non_exhaustive()
+        f.debug_struct("SerialTable")
+            .field("port", &self.port)
+            .field("id", &self.id)
+            .field("facts", &self.facts)
+            .finish_non_exhaustive()
     }
 }
 
@@ -65,7 +69,12 @@ impl SerialTable {
     ///
     /// # Errors
     /// As for [`Self::open`].
-    pub fn open_on(ports: Box<dyn Ports>, port: &str, baud: u32, options: SerialOptions) -> Result<Self, TableError> {
+    pub fn open_on(
+        ports: Box<dyn Ports>,
+        port: &str,
+        baud: u32,
+        options: SerialOptions,
+    ) -> Result<Self, TableError> {
         let mut exchange = open_port(&*ports, port, baud)?;
         let greeting = greet(&mut exchange, port, &options, false)?;
         let usb = usb_of(&*ports, port);
@@ -126,7 +135,9 @@ impl SerialTable {
     fn check_boot(&mut self, status: Status) -> Result<Status, TableError> {
         match &self.boot {
             Some(boot) if *boot == status.boot => Ok(status),
-            Some(boot) => Err(self.note_restart(format!("its boot number was {boot} and is now {}", status.boot))),
+            Some(boot) => {
+                Err(self.note_restart(format!("its boot number was {boot} and is now {}", status.boot)))
+            }
             None => Err(self.note_restart("it has a new boot number".to_owned())),
         }
     }
@@ -157,14 +168,19 @@ impl SerialTable {
         self.adopt(&port, greeting)
     }
 
+    fn check_id(&self, port: &str, greeting: &Greeting) -> Result<(), TableError> {
+        if greeting.version.id == self.id {
+            return Ok(());
+        }
+        Err(TableError::NotATable(format!(
+            "another table answers at {port} (id {} instead of {}); connect the one this session began with",
+            greeting.version.id, self.id
+        )))
+    }
+
     /// Takes over a table that has answered, if it is the one this session began with.
     fn adopt(&mut self, port: &str, greeting: Greeting) -> Result<Status, TableError> {
-        if greeting.version.id != self.id {
-            return Err(TableError::NotATable(format!(
-                "another table answers at {port} (id {} instead of {}); connect the one this session began with",
-                greeting.version.id, self.id
-            )));
-        }
+        self.check_id(port, &greeting)?;
         if greeting.settings.steps_per_turn != self.facts.steps_per_turn {
             return Err(TableError::NotATable(format!(
                 "the table at {port} now says {} steps in a turn instead of {}; end the session, check the table's settings, \
@@ -220,15 +236,15 @@ impl SerialTable {
                 matching.push((candidate, exchange, greeting));
             }
         }
-        match matching.len() {
-            0 => Err(first),
-            1 => {
-                let Some((candidate, exchange, greeting)) = matching.pop() else { return Err(first) };
+        match matching.pop() {
+            None => Err(first),
+            Some((candidate, exchange, greeting)) if matching.is_empty() => {
                 self.exchange = Some(exchange);
                 self.adopt(&candidate, greeting)
             }
-            _ => Err(TableError::NotATable(format!(
-                "more than one table with the id {} answers ({}); leave only the one of this session connected, then reconnect",
+            Some((candidate, ..)) => Err(TableError::NotATable(format!(
+                "more than one table with the id {} answers ({}, {candidate}); leave only the one of this session \
+                 connected, then reconnect",
                 self.id,
                 matching.iter().map(|(port, ..)| port.as_str()).collect::<Vec<_>>().join(", ")
             ))),
@@ -237,21 +253,17 @@ impl SerialTable {
 
     fn try_port(&self, port: &str) -> Result<(Exchange, Greeting), TableError> {
         let mut exchange = open_port(&*self.ports, port, self.baud)?;
-        let greeting = greet(&mut exchange, port, &self.options, true)?;
-        if greeting.version.id != self.id {
-            return Err(TableError::NotATable(format!(
-                "another table answers at {port} (id {} instead of {}); connect the one this session began with",
-                greeting.version.id, self.id
-            )));
-        }
+        // A silent stranger on another port must not get a CAN.
+        let greeting = greet(&mut exchange, port, &self.options, port == self.port)?;
+        self.check_id(port, &greeting)?;
         Ok((exchange, greeting))
     }
 
     /// Other ports with the same USB device on them: opening a stranger's port may reset the stranger.
     fn candidates(&self) -> Vec<String> {
         let Some(usb) = &self.usb else { return Vec::new() };
-        let others = self.ports.list().into_iter().filter(|note| note.name != self.port && note.usb.as_ref() == Some(usb));
-        others.map(|note| note.name).collect()
+        let same = |note: &PortNote| note.name != self.port && note.usb.as_ref() == Some(usb);
+        self.ports.list().into_iter().filter(same).map(|note| note.name).collect()
     }
 }
 
@@ -307,7 +319,9 @@ impl Turntable for SerialTable {
                 // The plate must not go on turning unwatched. If only the answer was lost, it has arrived.
                 match self.halt() {
                     Ok(status) if status.place.step == step => Ok(self.told(&status)),
-                    Ok(_) | Err(TableError::TimedOut { .. }) => Err(self.failed(&words, patience.whole, Failure::Silent)),
+                    Ok(_) | Err(TableError::TimedOut { .. }) => {
+                        Err(self.failed(&words, patience.whole, Failure::Silent))
+                    }
                     Err(error) => Err(error),
                 }
             }
@@ -336,7 +350,8 @@ impl Turntable for SerialTable {
             return Err(TableError::Refused { word: words, reason });
         }
         if !self.facts.has_shutter {
-            let reason = "its settings name no shutter line; wire one, or fire the camera another way".to_owned();
+            let reason =
+                "its settings name no shutter line; wire one, or fire the camera another way".to_owned();
             return Err(TableError::Refused { word: words, reason });
         }
         let whole = press + self.half_press + SILENCE;
@@ -364,7 +379,8 @@ impl Turntable for SerialTable {
 }
 
 fn open_port(ports: &dyn Ports, port: &str, baud: u32) -> Result<Exchange, TableError> {
-    let wire = ports.open(port, baud).map_err(|reason| TableError::CannotOpen { port: port.to_owned(), reason })?;
+    let wire =
+        ports.open(port, baud).map_err(|reason| TableError::CannotOpen { port: port.to_owned(), reason })?;
     Ok(Exchange::new(wire))
 }
 

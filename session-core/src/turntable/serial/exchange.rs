@@ -156,7 +156,11 @@ impl Exchange {
     }
 
     /// Gives the next line, whatever it is; `None` when none came until then.
-    pub fn next_line(&mut self, until: Duration, interrupt: &dyn Fn() -> bool) -> Result<Option<Line>, Failure> {
+    pub fn next_line(
+        &mut self,
+        until: Duration,
+        interrupt: &dyn Fn() -> bool,
+    ) -> Result<Option<Line>, Failure> {
         loop {
             if interrupt() {
                 return Err(Failure::Interrupted);
@@ -210,7 +214,12 @@ impl Exchange {
     }
 
     /// Waits for the last answer to the line under way; of a question, for its information line first.
-    fn await_answer(&mut self, wanted: Option<Question>, patience: Patience, ear: &mut Ear<'_>) -> Result<Option<Answer>, Failure> {
+    fn await_answer(
+        &mut self,
+        wanted: Option<Question>,
+        patience: Patience,
+        ear: &mut Ear<'_>,
+    ) -> Result<Option<Answer>, Failure> {
         let whole = self.now() + patience.whole;
         let mut until = whole;
         let mut answer = None;
@@ -238,7 +247,9 @@ impl Exchange {
         match (wanted?, info) {
             (Question::Version, Info::Version(version)) => Some(Answer::Version(version)),
             (Question::Settings, Info::Settings(settings)) => Some(Answer::Settings(settings)),
-            (Question::Status, Info::Status(status)) if self.agrees(status.place) => Some(Answer::Status(status)),
+            (Question::Status, Info::Status(status)) if self.agrees(status.place) => {
+                Some(Answer::Status(status))
+            }
             _ => None,
         }
     }
@@ -269,6 +280,30 @@ impl Exchange {
         answer.ok_or(Failure::Silent)
     }
 
+    /// Asks a question and takes only the very next answer for its own; `None` when that belongs to another.
+    ///
+    /// For a line on which nothing is known yet about answers still due; see `greeting`.
+    pub fn ask_strictly(&mut self, question: Question, wait: Duration) -> Result<Option<Answer>, Failure> {
+        self.send(question.word())?;
+        let until = self.now() + wait;
+        let mut answer = None;
+        while let Some(line) = self.next_line(until, &|| false)? {
+            match line {
+                Line::Ok => return Ok(answer),
+                Line::Error(reason) => return Err(Failure::Refused(reason)),
+                Line::Info(Info::Boot(text)) => return Err(Failure::Restarted(text)),
+                Line::Info(Info::Turning(_) | Info::Stopped(_)) | Line::Other(_) => {}
+                Line::Info(info) => {
+                    answer = self.answer_to(Some(question), info);
+                    if answer.is_none() {
+                        return Ok(None);
+                    }
+                }
+            }
+        }
+        Err(Failure::Silent)
+    }
+
     /// Asks a question, again where the answer is spoilt: asking changes nothing on the table.
     ///
     /// `wait` is for the first answer, which may have to wait for a motion to end.
@@ -290,7 +325,12 @@ impl Exchange {
     }
 
     /// Asks a question while a line that acts may still be running: without a stop before it.
-    pub fn confirm(&mut self, question: Question, wait: Duration, ear: &mut Ear<'_>) -> Result<Answer, Failure> {
+    pub fn confirm(
+        &mut self,
+        question: Question,
+        wait: Duration,
+        ear: &mut Ear<'_>,
+    ) -> Result<Answer, Failure> {
         match self.ask_once(question, wait, ear) {
             Err(Failure::Silent | Failure::Refused(_)) => self.ask(question, QUESTION_WAIT, ear),
             result => result,
@@ -332,7 +372,9 @@ impl Exchange {
                 Err(failure) => return Err(failure),
             }
         }
-        Err(last.unwrap_or_else(|| Failure::Gone("its answers can no longer be matched to what was asked".to_owned())))
+        Err(last.unwrap_or_else(|| {
+            Failure::Gone("its answers can no longer be matched to what was asked".to_owned())
+        }))
     }
 
     fn ask_past_errors(&mut self, question: Question) -> Result<(), Failure> {

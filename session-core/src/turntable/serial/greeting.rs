@@ -4,11 +4,18 @@
 //! of a turn that a program now dead had asked for. What is sent here is harmless to anything: the
 //! version question moves nothing, and a half line that a dead program left is spoilt by it.
 //! A bare line end would have carried that half line out.
+//!
+//! Answers to lines of a program now dead may still come, as many as its queue held. So the
+//! table is asked a sequence of questions that does not repeat itself (version, settings, version,
+//! status), one at a time, and each time the very next answer must be of the kind asked for. Answers
+//! that lag behind by one, two or three lines would show the sequence shifted, and no shift of
+//! it fits itself. To lag by four they would have to be that very sequence, but its last question is
+//! only ever sent once the first three have been answered.
 
 use std::time::Duration;
 
 use super::dialect::{self, Question};
-use super::exchange::{Answer, Ear, Exchange, Failure};
+use super::exchange::{Answer, Exchange, Failure};
 use super::parse::{Info, Line, Settings, Status, Version};
 use crate::turntable::TableError;
 
@@ -18,6 +25,8 @@ const QUIET_GAP: Duration = Duration::from_millis(100);
 const QUIET_MAX: Duration = Duration::from_secs(1);
 /// How often the version is asked for until it comes.
 const ASK_EVERY: Duration = Duration::from_secs(1);
+/// How long each question of the sequence may take.
+const MATCH_WAIT: Duration = Duration::from_secs(1);
 
 /// How long to wait for a table to answer.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -47,7 +56,12 @@ pub(super) struct Greeting {
 /// `ours` says that this line led to a table of ours before: then a long silence is answered with a
 /// CAN, for the table may be in an action that lasts. To a stranger a CAN might be a reset,
 /// so it gets one only after a line that only our program sends.
-pub(super) fn greet(exchange: &mut Exchange, port: &str, options: &SerialOptions, ours: bool) -> Result<Greeting, TableError> {
+pub(super) fn greet(
+    exchange: &mut Exchange,
+    port: &str,
+    options: &SerialOptions,
+    ours: bool,
+) -> Result<Greeting, TableError> {
     let deadline = exchange.now() + options.answer_wait;
     let mut state = Greeter { can_sent: false, last_error: None, heard_table: false };
     let result = loop {
@@ -59,7 +73,6 @@ pub(super) fn greet(exchange: &mut Exchange, port: &str, options: &SerialOptions
     };
     result.map_err(|fault| match fault {
         Fault::Line(Failure::Gone(reason)) => TableError::Lost(reason),
-        Fault::Line(Failure::Refused(reason)) => TableError::NotATable(refused(port, &reason)),
         Fault::Line(_) => TableError::NotATable(state.no_answer(exchange, port)),
         Fault::Stranger(text) => TableError::NotATable(format!("{port}: {text}")),
     })
@@ -83,40 +96,43 @@ struct Greeter {
 }
 
 impl Greeter {
-    fn attempt(&mut self, exchange: &mut Exchange, options: &SerialOptions, deadline: Duration, ours: bool) -> Result<Greeting, Fault> {
+    fn attempt(
+        &mut self,
+        exchange: &mut Exchange,
+        options: &SerialOptions,
+        deadline: Duration,
+        ours: bool,
+    ) -> Result<Greeting, Fault> {
         self.wait_for_quiet(exchange, options)?;
         let version = self.ask_version(exchange, deadline, ours)?;
         known(&version).map_err(Fault::Stranger)?;
-        // Other kinds of questions, and the first kind again: however late answers lie on the line,
-        // the last of these answers is the present one (see `exchange`).
-        let mut ear = Ear { interrupt: &|| false, passing: &mut |_| {} };
-        let wait = options.answer_wait;
-        let Answer::Settings(settings) = exchange.confirm(Question::Settings, wait, &mut ear)? else {
-            return Err(Failure::Silent.into());
-        };
-        let settings = settings.map_err(|fault| {
-            Fault::Stranger(format!(
-                "the table's settings make no sense ({fault}); correct table_settings.py on its board and reset the board"
-            ))
-        })?;
-        exchange.set_steps(settings.steps_per_turn);
-        // From cruise speed down to rest, and time to say so.
-        let speeds = settings.speeds;
-        let ramp = (speeds.cruise_deg_per_sec - speeds.start_deg_per_sec) / speeds.accel_deg_per_sec2;
-        exchange.halt_wait = Duration::from_secs(3) + Duration::from_secs_f64(ramp.clamp(0.0, 600.0));
-        let Answer::Version(again) = exchange.confirm(Question::Version, wait, &mut ear)? else {
-            return Err(Failure::Silent.into());
-        };
-        if again.id != version.id {
-            return Err(Fault::Stranger(format!(
-                "two tables seem to answer at once (ids {} and {}); leave one of them connected",
-                version.id, again.id
-            )));
+        let deadline = exchange.now() + options.answer_wait;
+        loop {
+            self.settle(exchange, deadline)?;
+            match match_up(exchange, &version.id) {
+                Ok(Some(greeting)) => {
+                    exchange.trust();
+                    return Ok(greeting);
+                }
+                Err(Fault::Line(Failure::Refused(reason))) => self.last_error = Some(reason),
+                Ok(None) | Err(Fault::Line(Failure::Silent)) => {}
+                Err(fault) => return Err(fault),
+            }
+            if exchange.now() >= deadline {
+                return Err(Failure::Silent.into());
+            }
         }
-        let Answer::Status(status) = exchange.confirm(Question::Status, wait, &mut ear)? else {
-            return Err(Failure::Silent.into());
-        };
-        Ok(Greeting { version, settings, status })
+    }
+
+    /// Passes over answers that are still coming in.
+    fn settle(&mut self, exchange: &mut Exchange, deadline: Duration) -> Result<(), Failure> {
+        while let Some(line) = exchange.next_line((exchange.now() + QUIET_GAP).min(deadline), &|| false)? {
+            if let Line::Info(Info::Boot(text)) = line {
+                return Err(Failure::Restarted(text));
+            }
+            self.hear(exchange, &line)?;
+        }
+        Ok(())
     }
 
     /// Lets boot text run out before anything is sent.
@@ -145,7 +161,12 @@ impl Greeter {
         Ok(())
     }
 
-    fn ask_version(&mut self, exchange: &mut Exchange, deadline: Duration, ours: bool) -> Result<Version, Failure> {
+    fn ask_version(
+        &mut self,
+        exchange: &mut Exchange,
+        deadline: Duration,
+        ours: bool,
+    ) -> Result<Version, Failure> {
         let begun = exchange.now();
         let can_at = begun + deadline.saturating_sub(begun) / 2;
         let mut ask_at = begun;
@@ -180,8 +201,13 @@ impl Greeter {
         if let Some(reason) = &self.last_error {
             refused(port, reason)
         } else if self.heard_table {
-            format!("the table at {port} began to answer and then fell silent; check its supply, reset its board, then try again")
-        } else if heard.iter().any(|text| text.contains(">>>") || text.contains("MicroPython") || text.contains("Traceback")) {
+            format!(
+                "the table at {port} began to answer and then fell silent; check its supply, reset its board, then try again"
+            )
+        } else if heard
+            .iter()
+            .any(|text| text.contains(">>>") || text.contains("MicroPython") || text.contains("Traceback"))
+        {
             format!(
                 "a MicroPython prompt answers at {port}, but no table program runs there; copy the table's program and \
                  settings to the board so that it starts by itself, reset the board, then try again"
@@ -201,9 +227,44 @@ impl Greeter {
     }
 }
 
+/// Asks the sequence of questions; `None` when an answer belonged to another question.
+fn match_up(exchange: &mut Exchange, id: &str) -> Result<Option<Greeting>, Fault> {
+    let Some(Answer::Version(version)) = exchange.ask_strictly(Question::Version, MATCH_WAIT)? else {
+        return Ok(None);
+    };
+    let Some(Answer::Settings(settings)) = exchange.ask_strictly(Question::Settings, MATCH_WAIT)? else {
+        return Ok(None);
+    };
+    let Some(Answer::Version(again)) = exchange.ask_strictly(Question::Version, MATCH_WAIT)? else {
+        return Ok(None);
+    };
+    if version.id != id || again.id != id {
+        return Err(Fault::Stranger(format!(
+            "more than one table seems to answer (ids {id}, {} and {}); leave one of them connected",
+            version.id, again.id
+        )));
+    }
+    let settings = settings.map_err(|fault| {
+        Fault::Stranger(format!(
+            "the table's settings make no sense ({fault}); correct table_settings.py on its board and reset the board"
+        ))
+    })?;
+    exchange.set_steps(settings.steps_per_turn);
+    // From cruise speed down to rest, and time to say so.
+    let speeds = settings.speeds;
+    let ramp = (speeds.cruise_deg_per_sec - speeds.start_deg_per_sec) / speeds.accel_deg_per_sec2;
+    exchange.halt_wait = Duration::from_secs(3) + Duration::from_secs_f64(ramp.clamp(0.0, 600.0));
+    let Some(Answer::Status(status)) = exchange.ask_strictly(Question::Status, MATCH_WAIT)? else {
+        return Ok(None);
+    };
+    Ok(Some(Greeting { version, settings, status }))
+}
+
 fn refused(port: &str, reason: &str) -> String {
     if reason.starts_with("settings") {
-        format!("the table at {port} says its own settings are wrong ({reason}); correct table_settings.py on its board and reset the board")
+        format!(
+            "the table at {port} says its own settings are wrong ({reason}); correct table_settings.py on its board and reset the board"
+        )
     } else {
         format!(
             "what answers at {port} is no table this program knows (it says 'error: {reason}'); choose the table's port, or \

@@ -130,7 +130,8 @@ impl LineSplitter {
 fn classify(bytes: &[u8]) -> Option<Line> {
     // The first bytes after a port opens are often broken ones, so only the last run of plain
     // text counts.
-    let run = bytes.split(|byte| !(0x20..=0x7e).contains(byte)).rev().find(|run| !run.trim_ascii().is_empty())?;
+    let run =
+        bytes.split(|byte| !(0x20..=0x7e).contains(byte)).rev().find(|run| !run.trim_ascii().is_empty())?;
     let text = str::from_utf8(run).ok()?.trim_ascii();
     if text == "ok" {
         return Some(Line::Ok);
@@ -176,7 +177,12 @@ fn status(keys: &BTreeMap<&str, &str>) -> Option<Status> {
         "1" => true,
         _ => return None,
     };
-    Some(Status { place: place(keys)?, known, boot: number_text(keys.get("boot")?)?, zero: keys.get("zero")?.parse().ok()? })
+    Some(Status {
+        place: place(keys)?,
+        known,
+        boot: number_text(keys.get("boot")?)?,
+        zero: keys.get("zero")?.parse().ok()?,
+    })
 }
 
 fn version(text: &str) -> Option<Version> {
@@ -203,7 +209,8 @@ fn settings(keys: &BTreeMap<&str, &str>) -> Result<Settings, String> {
         // Written so that a NaN falls through too.
         if value >= low && value <= high { Ok(value) } else { Err(format!("{key} cannot be {value}")) }
     };
-    let steps = StepsPerTurn::new(whole("steps_num")?, whole("steps_den")?).map_err(|error| error.to_string())?;
+    let steps =
+        StepsPerTurn::new(whole("steps_num")?, whole("steps_den")?).map_err(|error| error.to_string())?;
     if steps.to_f64() > STEPS_PER_TURN_MAX {
         return Err(format!("{steps} steps in a turn are finer than the six decimals of an angle"));
     }
@@ -217,7 +224,11 @@ fn settings(keys: &BTreeMap<&str, &str>) -> Result<Settings, String> {
         steps_per_turn: steps,
         speeds: SpeedProfile::from_step_rates(steps, start, cruise, accel),
         has_shutter: keys.get("shutter") == Some(&"1"),
-        half_press_secs: if keys.contains_key("half_press_s") { number("half_press_s", 0.0, 86_400.0)? } else { 0.0 },
+        half_press_secs: if keys.contains_key("half_press_s") {
+            number("half_press_s", 0.0, 86_400.0)?
+        } else {
+            0.0
+        },
     })
 }
 
@@ -341,7 +352,8 @@ mod tests {
         fn written_angles_agree(step in -40_000_000i64..40_000_000) {
             let steps = StepsPerTurn::HOBBY_HALF_STEPS;
             let micro = micro_degrees(&steps.angle_of(step).degrees_text(6)).unwrap();
-            prop_assert!(Place { micro_degrees: micro, step }.agrees_with(steps));
+            let place = Place { micro_degrees: micro, step };
+            prop_assert!(place.agrees_with(steps));
         }
     }
 }

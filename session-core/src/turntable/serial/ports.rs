@@ -52,7 +52,11 @@ impl Ports for SystemPorts {
                 SerialPortType::UsbPort(usb) => PortNote {
                     name: port.port_name,
                     description: usb.product,
-                    usb: Some(UsbIdentity { vendor: usb.vid, product: usb.pid, serial_number: usb.serial_number }),
+                    usb: Some(UsbIdentity {
+                        vendor: usb.vid,
+                        product: usb.pid,
+                        serial_number: usb.serial_number,
+                    }),
                 },
                 _ => PortNote { name: port.port_name, description: None, usb: None },
             })

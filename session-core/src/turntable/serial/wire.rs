@@ -46,8 +46,10 @@ impl SerialWire {
     /// # Errors
     /// A plain reason with the next step, for [`TableError::CannotOpen`](crate::turntable::TableError::CannotOpen).
     pub fn open(port: &str, baud: u32) -> Result<Self, String> {
-        let mut open =
-            serialport::new(port, baud).timeout(Duration::from_millis(10)).open().map_err(|error| open_reason(port, &error))?;
+        let mut open = serialport::new(port, baud)
+            .timeout(Duration::from_millis(10))
+            .open()
+            .map_err(|error| open_reason(port, &error))?;
         // USB boards send nothing while DTR is low, and both lines high is the resting state of the
         // reset circuit on common boards. A pseudo-terminal answers ENOTTY, which is no fault.
         let _ = open.write_data_terminal_ready(true);
@@ -126,7 +128,9 @@ mod tests {
         }
         assert_eq!(outcome(Ok(3)), Ok(3));
         assert!(outcome(Ok(0)).is_err());
-        for kind in [K::BrokenPipe, K::NotConnected, K::Other, K::UnexpectedEof, K::NotFound, K::PermissionDenied] {
+        for kind in
+            [K::BrokenPipe, K::NotConnected, K::Other, K::UnexpectedEof, K::NotFound, K::PermissionDenied]
+        {
             assert!(outcome(Err(kind.into())).is_err(), "{kind:?}");
         }
     }
