@@ -1,1 +1,75 @@
 //! The window: shows state, sends intents, owns none of the logic.
+//!
+//! News of workers and session comes in through a letter-box and changes the one [`state::State`];
+//! panels draw it and send [`intent::WindowIntent`]s; [`handle`] is the one place that acts on them.
+//!
+//! Invariant: no panel names a file, a port, a camera, a lock or a thread; drawing never waits.
+
+use std::path::PathBuf;
+
+use session_core::plan::Plan;
+
+use crate::studio::{CameraSpec, StudioOptions, TableSpec};
+
+pub mod app;
+pub mod ask;
+pub mod desk;
+pub mod devices;
+pub mod draft;
+pub mod handle;
+pub mod intent;
+pub mod mailbox;
+pub mod marks;
+pub mod panels;
+pub mod pictures;
+pub mod places;
+pub mod ring_layout;
+pub mod state;
+pub mod theme;
+pub mod words;
+
+pub use app::WindowApp;
+
+/// What the window begins with.
+#[derive(Debug, Clone)]
+pub struct WindowStart {
+    /// The plan in the fields.
+    pub plan: Plan,
+    /// The session folder; made when shooting starts.
+    pub folder: PathBuf,
+    /// The table.
+    pub table: TableSpec,
+    /// The camera.
+    pub camera: CameraSpec,
+    /// Settings of both.
+    pub options: StudioOptions,
+    /// A sentence to begin with, such as what is simulated.
+    pub note: Option<String>,
+}
+
+const ICON: &[u8] = include_bytes!("../../icons/roundstop-256.png");
+
+/// Opens the window and returns when it is closed.
+///
+/// # Errors
+/// Why no window can be shown, such as a machine without a display.
+pub fn run(start: WindowStart) -> Result<(), String> {
+    let mut viewport = egui::ViewportBuilder::default()
+        .with_title("Roundstop")
+        .with_app_id("roundstop")
+        .with_inner_size([1280.0, 800.0])
+        .with_min_inner_size([1024.0, 640.0]);
+    if let Ok(icon) = eframe::icon_data::from_png_bytes(ICON) {
+        viewport = viewport.with_icon(icon);
+    }
+    let options = eframe::NativeOptions { viewport, ..eframe::NativeOptions::default() };
+    let made = eframe::run_native(
+        "roundstop",
+        options,
+        Box::new(move |context| {
+            let app = WindowApp::new(&context.egui_ctx, &start)?;
+            Ok(Box::new(app))
+        }),
+    );
+    made.map_err(|error| format!("no window can be shown: {error}"))
+}

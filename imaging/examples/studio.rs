@@ -19,12 +19,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     };
     let numbers: Vec<f64> = args.map(|a| a.parse()).collect::<Result<_, _>>()?;
     let side = |i: usize, other: u32| numbers.get(i).map_or(other, |&n| n as u32);
-    let view = SceneView {
-        object,
-        width_px: side(0, 1200),
-        height_px: side(1, 900),
-        ..SceneView::default()
-    };
+    let view = SceneView { object, width_px: side(0, 1200), height_px: side(1, 900), ..SceneView::default() };
     create_dir_all(&folder)?;
     let start = Instant::now();
     let studio = Studio::new(view)?;

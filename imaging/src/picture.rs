@@ -57,12 +57,7 @@ impl Picture {
         }
         let expected = u64::from(width_px) * u64::from(height_px) * 3;
         if rgb.len() as u64 != expected {
-            return Err(PictureError::WrongLength {
-                width_px,
-                height_px,
-                expected,
-                found: rgb.len() as u64,
-            });
+            return Err(PictureError::WrongLength { width_px, height_px, expected, found: rgb.len() as u64 });
         }
         Ok(Self { width_px, height_px, rgb })
     }
@@ -97,29 +92,31 @@ impl Picture {
     }
 
     /// Shrinks to at most `max_edge_px` on the longer side; a picture that fits is returned
-    /// as it is.
+    /// as it is. Resizes like [`Picture::resized`].
+    pub fn shrunk_to(self, max_edge_px: u32) -> Result<Self, PictureError> {
+        let (width_px, height_px) = fit_within(self.width_px, self.height_px, max_edge_px);
+        self.resized(width_px, height_px)
+    }
+
+    /// Resizes to `width_px` × `height_px` (Catmull-Rom, each side on its own).
     ///
     /// Coded values are averaged, which is right for what is shown small on a screen;
     /// finished pictures are resized in linear light.
-    pub fn shrunk_to(self, max_edge_px: u32) -> Result<Self, PictureError> {
-        let (width_px, height_px) = fit_within(self.width_px, self.height_px, max_edge_px);
+    pub fn resized(self, width_px: u32, height_px: u32) -> Result<Self, PictureError> {
         if (width_px, height_px) == (self.width_px, self.height_px) {
             return Ok(self);
         }
+        if width_px == 0 || height_px == 0 {
+            return Err(PictureError::Empty { width_px, height_px });
+        }
         let fail = |e: &dyn std::fmt::Display| PictureError::Resize(e.to_string());
-        let source = fir::images::ImageRef::new(
-            self.width_px,
-            self.height_px,
-            &self.rgb,
-            fir::PixelType::U8x3,
-        )
-        .map_err(|e| fail(&e))?;
+        let source =
+            fir::images::ImageRef::new(self.width_px, self.height_px, &self.rgb, fir::PixelType::U8x3)
+                .map_err(|e| fail(&e))?;
         let mut target = fir::images::Image::new(width_px, height_px, fir::PixelType::U8x3);
-        let options = fir::ResizeOptions::new()
-            .resize_alg(fir::ResizeAlg::Convolution(fir::FilterType::CatmullRom));
-        fir::Resizer::new()
-            .resize(&source, &mut target, &options)
-            .map_err(|e| fail(&e))?;
+        let options =
+            fir::ResizeOptions::new().resize_alg(fir::ResizeAlg::Convolution(fir::FilterType::CatmullRom));
+        fir::Resizer::new().resize(&source, &mut target, &options).map_err(|e| fail(&e))?;
         Self::from_rgb(width_px, height_px, target.into_vec())
     }
 

@@ -20,6 +20,7 @@ mod develop;
 mod ground;
 mod light;
 mod mesh;
+mod openness;
 mod paint;
 mod photo;
 mod random;
@@ -199,12 +200,7 @@ impl SceneView {
 
     /// Projects like [`SceneView::project`], with the axis offset, roll and off-centre
     /// faults.
-    pub fn project_with(
-        &self,
-        point_mm: [f64; 3],
-        table_deg: f64,
-        faults: &SceneFaults,
-    ) -> (f64, f64) {
+    pub fn project_with(&self, point_mm: [f64; 3], table_deg: f64, faults: &SceneFaults) -> (f64, f64) {
         let [x, y, z] = point_mm;
         let x = x + f64::from(faults.off_centre_mm[0]);
         let y = y + f64::from(faults.off_centre_mm[1]);
@@ -225,11 +221,7 @@ impl SceneView {
 }
 
 /// Renders one frame as a picture, at ISO 100. Keep a [`Studio`] to render many.
-pub fn render_rgb(
-    view: &SceneView,
-    pose: &Pose,
-    faults: &SceneFaults,
-) -> Result<Picture, SceneError> {
+pub fn render_rgb(view: &SceneView, pose: &Pose, faults: &SceneFaults) -> Result<Picture, SceneError> {
     Studio::new(*view)?.render_rgb(pose, faults)
 }
 

@@ -165,7 +165,7 @@ fn a_folder_or_port_without_permission() {
     fs::set_permissions(&dir, fs::Permissions::from_mode(0o777)).unwrap();
     let table = controller.table();
     let output = as_nobody(&["shoot", "--plan", plan.to_str().unwrap(), "--into", dir.to_str().unwrap(), "--table", &table, "--camera", "command:cp x {file}"]).unwrap();
-    assert_said(&output, 1, &["cannot be opened", "ermission"]);
+    assert_said(&output, 1, &["cannot be opened", "you may not use it", "dialout"]);
 }
 
 #[test]

@@ -18,7 +18,7 @@ use super::start;
 
 fn state() -> State {
     let mut plan = Plan::single_row("LP-0142", 24);
-    plan.title = "Ash-glaze jug".to_owned();
+    "Ash-glaze jug".clone_into(&mut plan.title);
     plan.rows.push(Row { tilt_note: "60 cm up, 35° down".to_owned(), ..Row::full_turn("high", 12) });
     let mut state = State::new(&start(plan, std::path::Path::new("sets"), SimSpeed::Max));
     // The path as it is on every system.

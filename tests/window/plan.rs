@@ -22,6 +22,7 @@ fn type_into(harness: &mut Harness<'_, WindowApp>, field: &str, text: &str) {
     harness.get_by_role_and_label(role, field).focus();
     harness.run();
     harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
+    harness.key_press(Key::Backspace);
     harness.get_by_role_and_label(role, field).type_text(text);
     harness.run();
 }
@@ -72,7 +73,10 @@ fn a_bad_value_says_why_and_holds_the_start_back() {
         assert_eq!(harness.query_all_by_label_contains(says).count(), 1, "{field} = {bad}");
         // The ring still shows the last plan that can be shot.
         harness.get_by_label("Stop 24, 345°, missing");
-        assert!(harness.get_by_label("Start: shoot 24 stops").accesskit_node().is_disabled(), "{field} = {bad}");
+        assert!(
+            harness.get_by_label("Start: shoot 24 stops").accesskit_node().is_disabled(),
+            "{field} = {bad}"
+        );
         type_into(&mut harness, field, &good);
         assert!(harness.query_by_label_contains(says).is_none());
         assert!(!harness.get_by_label("Start: shoot 24 stops").accesskit_node().is_disabled());
@@ -82,12 +86,14 @@ fn a_bad_value_says_why_and_holds_the_start_back() {
 #[test]
 fn rows_are_added_and_removed() {
     let (_folder, mut harness) = plan_window(8);
+    // High enough for all fields of both rows.
+    harness.set_size(egui::vec2(1280.0, 1500.0));
     harness.run();
     harness.get_by_label("Add a row").click();
     harness.run();
     harness.get_by_label("Stop 9, row high, 0°, missing");
     type_into(&mut harness, "Row, row 2", "eye");
-    assert_eq!(harness.query_all_by_label_contains("two rows are named 'eye'").count(), 1);
+    assert_eq!(harness.query_all_by_label_contains("Two rows are named 'eye'").count(), 1);
     harness.get_by_label("Remove row 2").click();
     harness.run();
     assert_eq!(harness.state().state().places.len(), 8);

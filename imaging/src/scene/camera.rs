@@ -42,11 +42,7 @@ impl Camera {
         let up0 = [0.0, sin, cos];
         // A scene that appears turned clockwise means axes of the sensor turned the other way.
         let mix = |a: f64, b: f64| {
-            [
-                a * right0[0] + b * up0[0],
-                a * right0[1] + b * up0[1],
-                a * right0[2] + b * up0[2],
-            ]
+            [a * right0[0] + b * up0[0], a * right0[1] + b * up0[1], a * right0[2] + b * up0[2]]
         };
         Self {
             position,
@@ -54,10 +50,7 @@ impl Camera {
             right: mix(roll_cos, roll_sin),
             up: mix(-roll_sin, roll_cos),
             focal_px,
-            centre_px: [
-                (width / 2.0 + f64::from(faults.axis_offset_px)) * scale,
-                height / 2.0 * scale,
-            ],
+            centre_px: [(width / 2.0 + f64::from(faults.axis_offset_px)) * scale, height / 2.0 * scale],
         }
     }
 
@@ -69,11 +62,7 @@ impl Camera {
 
     /// Projects a point and returns one over its depth in millimetres as well.
     pub fn project_with_depth(&self, point: [f64; 3]) -> (f64, f64, f64) {
-        let d = [
-            point[0] - self.position[0],
-            point[1] - self.position[1],
-            point[2] - self.position[2],
-        ];
+        let d = [point[0] - self.position[0], point[1] - self.position[1], point[2] - self.position[2]];
         // Nothing in the studio comes near the lens; the floor keeps the division defined.
         let inverse_depth = 1.0 / dot(d, self.forward).max(1.0);
         (
@@ -92,8 +81,7 @@ impl Camera {
         let mut start = [0.0; 3];
         let mut change = [0.0; 3];
         for axis in 0..3 {
-            start[axis] =
-                (self.forward[axis] + u0 * self.right[axis] + v * self.up[axis]) as f32;
+            start[axis] = (self.forward[axis] + u0 * self.right[axis] + v * self.up[axis]) as f32;
             change[axis] = (step * self.right[axis]) as f32;
         }
         (start, change)
@@ -138,7 +126,11 @@ impl Rays {
     /// Returns the direction, not of unit length, through a place (column, row) in pixels.
     #[inline]
     pub fn through(&self, at: [f32; 2]) -> [f32; 3] {
-        [0, 1, 2].map(|i| self.corner[i] + self.along[i] * at[0] + self.down[i] * at[1])
+        let mut ray = self.corner;
+        for (axis, value) in ray.iter_mut().enumerate() {
+            *value += self.along[axis] * at[0] + self.down[axis] * at[1];
+        }
+        ray
     }
 }
 

@@ -6,7 +6,7 @@ use super::shapes::{PLATE_RADIUS_MM, PLATE_THICKNESS_MM, Pot};
 
 /// Places across the frame where the shadow is worked out; it is soft, so it is filled in
 /// between.
-const SHADOW_PLACES: usize = 150;
+const SHADOW_PLACES: usize = 90;
 /// Beyond this distance the sweep has curved up into its even top, millimetres.
 const FAR_MM: f32 = 2400.0;
 
@@ -29,8 +29,8 @@ pub(super) struct Ground {
     /// Places on plate or sweep at the shadow grid, row by row.
     grid: Vec<[f32; 2]>,
     grid_width: usize,
-    /// Pixels between places of the grid.
-    grid_step: usize,
+    /// Pixels between places of the grid, along rows and along columns.
+    grid_step: [usize; 2],
 }
 
 impl Ground {
@@ -45,7 +45,11 @@ impl Ground {
             let (start, change) = camera.ray_row(row as f64 + 0.5);
             for column in 0..width {
                 let along = column as f32 + 0.5;
-                let ray = [0, 1, 2].map(|i| start[i] + change[i] * along);
+                let ray = [
+                    start[0] + change[0] * along,
+                    start[1] + change[1] * along,
+                    start[2] + change[2] * along,
+                ];
                 let pass = Pass::new(lens, ray);
                 let (top, low) = (pass.top, pass.low);
                 let vignette = {
@@ -77,13 +81,15 @@ impl Ground {
                 open.push(colour.map(|v| v * vignette));
             }
         }
-        let grid_step = (width / SHADOW_PLACES).clamp(2, 24);
-        let (grid_width, grid_height) = (width / grid_step + 2, height / grid_step + 2);
+        // The plate is seen aslant: the same millimetres are fewer rows than columns.
+        let step = (width / SHADOW_PLACES).clamp(2, 48);
+        let grid_step = [step, ((step as f32 / squash).round() as usize).max(1)];
+        let (grid_width, grid_height) = (width / grid_step[0] + 2, height / grid_step[1] + 2);
         let mut grid = Vec::with_capacity(grid_width * grid_height);
         for row in 0..grid_height {
-            let (start, change) = camera.ray_row((row * grid_step) as f64);
+            let (start, change) = camera.ray_row((row * grid_step[1]) as f64);
             for column in 0..grid_width {
-                let along = (column * grid_step) as f32;
+                let along = (column * grid_step[0]) as f32;
                 // The shadow is taken at the plate's height everywhere: the sweep lies only a
                 // little lower and shows it only faintly.
                 grid.push(fall(lens, [0, 1, 2].map(|i| start[i] + change[i] * along), 0.0));
@@ -96,27 +102,29 @@ impl Ground {
     pub fn draw(&self, standing: &Standing, light: &Light, frame: &mut [Vec3]) {
         let caster = Caster::new(standing, light);
         let shadow: Vec<f32> = self.grid.iter().map(|&at| caster.light_left(at)).collect();
-        let scale = 1.0 / self.grid_step as f32;
+        let [step, down] = self.grid_step;
+        let scale = 1.0 / step as f32;
+        let mut across = vec![0.0; self.grid_width];
+        let mut left = vec![0.0; self.width + step];
         for row in 0..self.height {
-            let y = (row as f32 + 0.5) * scale;
-            let line = y as usize * self.grid_width;
-            let fy = y - (y as usize) as f32;
-            // One row of the grid, filled in between its own rows first.
-            let between: Vec<f32> = (0..self.grid_width)
-                .map(|i| {
-                    let (near, far) = (shadow[line + i], shadow[line + self.grid_width + i]);
-                    near + (far - near) * fy
-                })
-                .collect();
+            let line = row / down * self.grid_width;
+            let fy = ((row % down) as f32 + 0.5) / down as f32;
+            // A row of the grid is filled in between its own rows first, then along.
+            for (i, value) in across.iter_mut().enumerate() {
+                let (near, far) = (shadow[line + i], shadow[line + self.grid_width + i]);
+                *value = near + (far - near) * fy;
+            }
+            for (cell, ends) in left.chunks_mut(step).zip(across.windows(2)) {
+                let slope = (ends[1] - ends[0]) * scale;
+                for (i, value) in cell.iter_mut().enumerate() {
+                    *value = ends[0] + (i as f32 + 0.5) * slope;
+                }
+            }
             let range = row * self.width..(row + 1) * self.width;
             let pixels = frame[range.clone()].iter_mut().zip(&self.open[range]);
-            for (column, (pixel, open)) in pixels.enumerate() {
-                let x = (column as f32 + 0.5) * scale;
-                let index = x as usize;
-                let fx = x - index as f32;
-                let left = between[index] + (between[index + 1] - between[index]) * fx;
+            for ((pixel, open), &left) in pixels.zip(&left) {
                 // Shadows are a touch warmer than the light: the pot sends some back.
-                *pixel = [open[0] * (left + 0.012 * (1.0 - left)), open[1] * left, open[2] * left];
+                *pixel = [open[0] * (0.988 * left + 0.012), open[1] * left, open[2] * left];
             }
         }
     }
@@ -186,8 +194,7 @@ impl Pass {
         let at = self.at(depth);
         let far = radius(at).max(1.0);
         let normal = [at[0] / far, at[1] / far, 0.0];
-        let shade =
-            0.84 - 0.24 * smooth_step(0.35, 1.0, depth) + 0.12 * smooth_step(0.16, 0.0, depth);
+        let shade = 0.84 - 0.24 * smooth_step(0.35, 1.0, depth) + 0.12 * smooth_step(0.16, 0.0, depth);
         light.received(normal).map(|v| v * PLATE_ALBEDO * shade)
     }
 }
@@ -236,15 +243,16 @@ impl<'a> Caster<'a> {
     /// Returns the share of light left at a place on the plate, 0 to 1.
     fn light_left(&self, at: [f32; 2]) -> f32 {
         let (x, y) = (at[0] - self.standing.middle_mm[0], at[1] - self.standing.middle_mm[1]);
-        let distance = x.hypot(y);
+        let distance = (x * x + y * y).sqrt();
         if distance > 420.0 {
             return 1.0;
         }
         // An upright wall hides half of the sky beside it; further off, what its width and
         // height still cover. Under the belly little but the plate itself is seen.
         let gap = (distance - self.belly).max(0.0);
-        let wall = 0.5 * (self.belly / distance.max(self.belly))
-            * (1.0 - gap / gap.hypot(self.height));
+        let wall = 0.5
+            * (self.belly / distance.max(self.belly))
+            * (1.0 - gap / (gap * gap + self.height * self.height).sqrt());
         let foot = (distance - self.standing.pot.foot_mm).max(0.0);
         let under = 0.50 * smooth_step(self.belly * 1.06, self.standing.pot.foot_mm, distance)
             + 0.40 * (-foot / 3.5).exp();
@@ -267,8 +275,7 @@ impl<'a> Caster<'a> {
     fn hidden(&self, at: [f32; 2], light: &ShadowLight) -> f32 {
         let lean = [-light.towards[0] / light.towards[2], -light.towards[1] / light.towards[2]];
         let disc = |centre: [f32; 2], height: f32, radius: f32| {
-            let (x, y) =
-                (at[0] - centre[0] - lean[0] * height, at[1] - centre[1] - lean[1] * height);
+            let (x, y) = (at[0] - centre[0] - lean[0] * height, at[1] - centre[1] - lean[1] * height);
             let soft = light.spread * height * 1.25 + 1.5;
             let square = x * x + y * y;
             if square > (radius + soft) * (radius + soft) {
@@ -277,11 +284,7 @@ impl<'a> Caster<'a> {
             let full = (radius / soft).min(1.0);
             full * full * smooth_step(radius + soft, radius - soft, square.sqrt())
         };
-        let body = self
-            .slices
-            .iter()
-            .map(|s| disc(self.standing.middle_mm, s[0], s[1]))
-            .fold(0.0, f32::max);
+        let body = self.slices.iter().map(|s| disc(self.standing.middle_mm, s[0], s[1])).fold(0.0, f32::max);
         let mut open = 1.0 - body;
         for &(centre, radius) in &self.balls {
             open *= 1.0 - 0.55 * disc([centre[0], centre[1]], centre[2], radius);

@@ -3,6 +3,9 @@
 //! The light stands still while the object turns. It is kept as two tables over directions:
 //! what a mirror would show, and what a matt surface would receive.
 
+// Geometry reads best in the letters it is usually written in.
+#![allow(clippy::many_single_char_names)]
+
 use std::f32::consts::PI;
 
 pub(super) type Vec3 = [f32; 3];
@@ -39,11 +42,9 @@ impl SoftBox {
         if ahead <= 0.05 {
             return 0.0;
         }
-        let side = |offset: f32, half: f32| {
-            smooth_step(half + self.edge, half - self.edge, (offset / ahead).abs())
-        };
-        side(dot(direction, self.across), self.half[0])
-            * side(dot(direction, self.upwards), self.half[1])
+        let side =
+            |offset: f32, half: f32| smooth_step(half + self.edge, half - self.edge, (offset / ahead).abs());
+        side(dot(direction, self.across), self.half[0]) * side(dot(direction, self.upwards), self.half[1])
     }
 }
 
@@ -241,6 +242,6 @@ pub(super) fn cross(a: Vec3, b: Vec3) -> Vec3 {
 
 #[inline]
 pub(super) fn normalise(a: Vec3) -> Vec3 {
-    let length = dot(a, a).sqrt().max(1e-12);
-    [a[0] / length, a[1] / length, a[2] / length]
+    let scale = 1.0 / dot(a, a).sqrt().max(1e-12);
+    [a[0] * scale, a[1] * scale, a[2] * scale]
 }

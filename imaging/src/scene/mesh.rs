@@ -93,9 +93,12 @@ impl Mesh {
         let base = self.vertices.len();
         let mut out = [0.0, 0.0, 0.0];
         for (step, &[x, z, thick, wide]) in path.iter().enumerate() {
-            let (before, after) =
-                (path[step.saturating_sub(1)], path[(step + 1).min(path.len() - 1)]);
-            let along = normalise([after[0] - before[0], 0.0, after[1] - before[1]]);
+            let (before, after) = (path[step.saturating_sub(1)], path[(step + 1).min(path.len() - 1)]);
+            let (came, goes) = ([x - before[0], z - before[1]], [after[0] - x, after[1] - z]);
+            let turns = came[0] * goes[0] + came[1] * goes[1] < 0.0;
+            // Where the path turns round (the lip of a spout), the way in still counts.
+            let goes = if turns { [0.0, 0.0] } else { goes };
+            let along = normalise([came[0] + goes[0], 0.0, came[1] + goes[1]]);
             // In-plane normal, square to the path. Where the path turns back into the tube,
             // the frame keeps its side and the surface faces inwards: the bore of a spout.
             let square = [-along[2], 0.0, along[0]];
@@ -136,9 +139,7 @@ pub(super) fn even_curve(points: &[[f32; 2]], steps: usize) -> Vec<[f32; 2]> {
     // Mirrored beyond the ends, so that the curve starts and stops at its end points.
     let point = |i: isize| match i {
         _ if i < 0 => [0, 1].map(|c| 2.0 * points[0][c] - points[1][c]),
-        _ if i > last => {
-            [0, 1].map(|c| 2.0 * points[last as usize][c] - points[last as usize - 1][c])
-        }
+        _ if i > last => [0, 1].map(|c| 2.0 * points[last as usize][c] - points[last as usize - 1][c]),
         _ => points[i as usize],
     };
     let place = |span: isize, t: f32| {
@@ -148,9 +149,7 @@ pub(super) fn even_curve(points: &[[f32; 2]], steps: usize) -> Vec<[f32; 2]> {
             -3.0 * t.powi(3) + 3.0 * t * t + 3.0 * t + 1.0,
             t.powi(3),
         ];
-        [0, 1].map(|c| {
-            (0..4).map(|k| weights[k] * point(span - 1 + k as isize)[c]).sum::<f32>() / 6.0
-        })
+        [0, 1].map(|c| (0..4).map(|k| weights[k] * point(span - 1 + k as isize)[c]).sum::<f32>() / 6.0)
     };
     let mut curve: Vec<_> = (0..last)
         .flat_map(|span| (0..steps).map(move |step| (span, step as f32 / steps as f32)))

@@ -14,7 +14,7 @@ pub(super) const RIM_BROWN: Vec3 = [0.23, 0.115, 0.055];
 pub(super) const CELADON: Vec3 = [0.40, 0.53, 0.43];
 pub(super) const CELADON_DEEP: Vec3 = [0.13, 0.25, 0.20];
 pub(super) const OATMEAL: Vec3 = [0.60, 0.51, 0.385];
-pub(super) const MIST: Vec3 = [0.50, 0.575, 0.62];
+pub(super) const MIST: Vec3 = [0.17, 0.27, 0.33];
 const PALE_BLUE: Vec3 = [0.12, 0.245, 0.47];
 const LEAF_GREEN: Vec3 = [0.085, 0.185, 0.085];
 const SAGE: Vec3 = [0.23, 0.34, 0.20];
@@ -89,19 +89,20 @@ fn berries(canvas: &mut Canvas, draw: &mut Stream, at: [f32; 2], count: usize, c
 
 /// Paints a lark with brush strokes; `size` 1 is about 26 mm long and `facing` −1 looks left.
 fn lark(canvas: &mut Canvas, at: [f32; 2], size: f32, facing: f32, lift: f32, colour: Vec3) {
-    let map = |p: &[f32; 3]| {
-        [at[0] + facing * size * p[0], at[1] + size * (p[1] + lift * p[0]), size * p[2]]
-    };
+    let map = |p: &[f32; 3]| [at[0] + facing * size * p[0], at[1] + size * (p[1] + lift * p[0]), size * p[2]];
     let mut brush = |path: &[[f32; 3]], colour: Vec3, load: f32| {
-        let curve: Vec<_> =
-            smooth_curve(path, 5).iter().map(|p| map(&[p[0], p[1], p[2].max(0.1)])).collect();
+        let curve: Vec<_> = smooth_curve(path, 5).iter().map(|p| map(&[p[0], p[1], p[2].max(0.1)])).collect();
         canvas.stroke(&curve, colour, load);
     };
     // Tail, body and head in one loaded stroke; then the breast, wings, beak and eye.
     brush(
         &[
-            [-16.0, -2.2, 0.5], [-10.0, -0.6, 1.6], [-4.0, 0.4, 3.9], [1.5, 1.2, 4.5],
-            [6.0, 3.4, 3.4], [8.8, 5.4, 2.5],
+            [-16.0, -2.2, 0.5],
+            [-10.0, -0.6, 1.6],
+            [-4.0, 0.4, 3.9],
+            [1.5, 1.2, 4.5],
+            [6.0, 3.4, 3.4],
+            [8.8, 5.4, 2.5],
         ],
         colour,
         0.95,
@@ -135,9 +136,7 @@ pub(super) fn mug() -> Texture {
     let edge = |u: f32, cells: u32, reach: f32| {
         reach * mottle(40, round, cells, u, 7.0) + 0.35 * mottle(41, round, 70, u, 3.0)
     };
-    canvas.wash(COBALT, 0.0..13.5, |u, v| {
-        0.985 * smooth_step(0.35, -0.35, v - 10.5 - edge(u, 5, 1.3))
-    });
+    canvas.wash(COBALT, 0.0..13.5, |u, v| 0.985 * smooth_step(0.35, -0.35, v - 10.5 - edge(u, 5, 1.3)));
     canvas.wash(PALE_BLUE, 11.0..18.0, |u, v| {
         let off = (v - 14.4 - edge(u, 5, 1.1)).abs();
         0.8 * smooth_step(0.85, 0.4, off)
@@ -153,16 +152,23 @@ pub(super) fn mug() -> Texture {
         0.9 * smooth_step(92.6, 95.4, v + 1.2 * mottle(45, round, 40, u, 2.0))
     });
 
-    // A sun on the left of the first picture.
-    let sun = [at(-128.0), 63.5];
+    sun(&mut canvas, &mut draw, [at(-128.0), 63.5]);
+    hedge(&mut canvas, &mut draw);
+    lark(&mut canvas, [at(-74.0), 60.0], 0.98, 1.0, 0.10, COBALT);
+    lark(&mut canvas, [at(118.0), 58.0], 0.84, -1.0, 0.34, COBALT);
+    canvas.fire()
+}
+
+/// Paints a sun with a coiled middle.
+fn sun(canvas: &mut Canvas, draw: &mut Stream, middle: [f32; 2]) {
     for ray in 0..15 {
         let angle = ray as f32 / 15.0 * TAU + draw.between(-0.07, 0.07);
         let (sin, cos) = angle.sin_cos();
         let far = draw.between(10.4, 13.2);
         canvas.stroke(
             &[
-                [sun[0] + cos * 8.8, sun[1] + sin * 8.8, 0.7],
-                [sun[0] + cos * far, sun[1] + sin * far, 0.25],
+                [middle[0] + cos * 8.8, middle[1] + sin * 8.8, 0.7],
+                [middle[0] + cos * far, middle[1] + sin * far, 0.25],
             ],
             OCHRE,
             0.92,
@@ -172,11 +178,16 @@ pub(super) fn mug() -> Texture {
         .map(|i| {
             let t = i as f32 / 46.0;
             let (sin, cos) = (t * TAU * 2.35).sin_cos();
-            [sun[0] + cos * 6.6 * t, sun[1] + sin * 6.6 * t, 0.85 - 0.2 * t]
+            [middle[0] + cos * 6.6 * t, middle[1] + sin * 6.6 * t, 0.85 - 0.2 * t]
         })
         .collect();
     canvas.stroke(&swirl, OCHRE, 0.95);
+}
 
+/// Paints the stem that wanders round the wall, with its leaves and berries.
+fn hedge(canvas: &mut Canvas, draw: &mut Stream) {
+    let round = canvas.round_mm();
+    let at = |deg: f32| deg.rem_euclid(360.0) / 360.0 * round;
     // The stem climbs and dips without a period; leaves sit where it leaves room.
     let stem_height = |deg: f32| {
         let t = deg.to_radians();
@@ -202,25 +213,18 @@ pub(super) fn mug() -> Texture {
             _ => SAGE,
         };
         let length = draw.between(7.5, 14.5);
-        leaf(&mut canvas, root, angle, length, draw.between(1.6, 3.1), colour);
+        leaf(canvas, root, angle, length, draw.between(1.6, 3.1), colour);
         if draw.unit() < 0.32 {
             let far = if above { 1.0 } else { -1.0 };
             let spot = [root[0] + draw.between(3.0, 7.0), root[1] + far * draw.between(12.0, 17.0)];
             let twig = [(root[0] + spot[0]) * 0.5 + 1.0, (root[1] + spot[1]) * 0.5, 0.3];
-            canvas.stroke(
-                &[[root[0], root[1], 0.45], twig, [spot[0], spot[1], 0.25]],
-                LEAF_GREEN,
-                0.9,
-            );
+            canvas.stroke(&[[root[0], root[1], 0.45], twig, [spot[0], spot[1], 0.25]], LEAF_GREEN, 0.9);
             let count = 3 + (draw.bits() % 4) as usize;
-            berries(&mut canvas, &mut draw, spot, count, RUST);
+            berries(canvas, draw, spot, count, RUST);
         }
         deg += draw.between(6.5, 11.5);
         above = !above;
     }
-    lark(&mut canvas, [at(-74.0), 60.0], 0.98, 1.0, 0.10, COBALT);
-    lark(&mut canvas, [at(118.0), 58.0], 0.84, -1.0, 0.34, COBALT);
-    canvas.fire()
 }
 
 /// The teapot's copper-red boughs on celadon.
@@ -235,7 +239,9 @@ pub(super) fn teapot() -> Texture {
         0.6 * smooth_step(3.2, 0.4, (v - 69.6).abs() + 0.4 * mottle(5, round, 30, u, v))
             + 0.5 * smooth_step(9.0, 1.0, v)
     });
-    for (from, climb, lean) in [(-150.0, 26.0, 1.0), (-62.0, 18.0, -1.0), (40.0, 30.0, 1.0), (118.0, 15.0, -1.0)] {
+    for (from, climb, lean) in
+        [(-150.0, 26.0, 1.0), (-62.0, 18.0, -1.0), (40.0, 30.0, 1.0), (118.0, 15.0, -1.0)]
+    {
         let (u0, mut root) = (at(from), [at(from), 14.0 + draw.between(0.0, 7.0)]);
         let steps = 8 + (draw.bits() % 4) as usize;
         for step in 0..steps {
@@ -244,12 +250,8 @@ pub(super) fn teapot() -> Texture {
                 u0 + lean * (34.0 * t + 4.0 * (t * 9.0).sin()) + lean * 4.0,
                 root[1] + climb / steps as f32 + draw.between(-0.6, 1.4),
             ];
-            canvas.stroke(
-                &[[root[0], root[1], 0.9 - 0.5 * t], [next[0], next[1], 0.8 - 0.5 * t]],
-                IRON,
-                0.9,
-            );
-            for _ in 0..1 + draw.bits() % 2 {
+            canvas.stroke(&[[root[0], root[1], 0.9 - 0.5 * t], [next[0], next[1], 0.8 - 0.5 * t]], IRON, 0.9);
+            for _ in 0..=(draw.bits() % 2) {
                 let (u, v) = (next[0] + draw.between(-4.0, 4.0), next[1] + draw.between(-4.0, 4.5));
                 let petals = 4 + draw.bits() % 2;
                 let size = draw.between(1.2, 2.1);
@@ -281,7 +283,9 @@ pub(super) fn bowl() -> Texture {
     let mut draw = Stream::new(5);
     canvas.wash(NIGHT, 0.0..40.0, |u, v| {
         let turn = u / round * TAU;
-        let edge = 25.0 + 11.0 * (turn - 0.8).sin() + 1.4 * mottle(3, round, 14, u, 2.0)
+        let edge = 25.0
+            + 11.0 * (turn - 0.8).sin()
+            + 1.4 * mottle(3, round, 14, u, 2.0)
             + 0.5 * mottle(4, round, 70, u, 2.0);
         0.94 * smooth_step(0.5, -0.5, v - edge)
     });
@@ -299,7 +303,9 @@ pub(super) fn bowl() -> Texture {
         );
         u += draw.between(4.5, 13.0);
     }
-    canvas.wash(RIM_BROWN, 56.0..f32::MAX, |u, v| 0.7 * smooth_step(58.5, 61.5, v + mottle(9, round, 40, u, 2.0)));
+    canvas.wash(RIM_BROWN, 56.0..f32::MAX, |u, v| {
+        0.7 * smooth_step(58.5, 61.5, v + mottle(9, round, 40, u, 2.0))
+    });
     canvas.fire()
 }
 

@@ -90,10 +90,7 @@ pub(super) fn exif_block(
         (Tag::SubSecTimeOriginal, text(&subsec)),
         (Tag::SubSecTimeDigitized, text(&subsec)),
         (Tag::ComponentsConfiguration, Value::Undefined(vec![1, 2, 3, 0], 0)),
-        (
-            Tag::ExposureBiasValue,
-            Value::SRational(vec![SRational { num: 0, denom: 10 }]),
-        ),
+        (Tag::ExposureBiasValue, Value::SRational(vec![SRational { num: 0, denom: 10 }])),
         (Tag::MeteringMode, mode(2)),
         (Tag::Flash, mode(0)),
         (Tag::FocalLength, part(focal_mm, 10)),

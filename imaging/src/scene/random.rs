@@ -1,6 +1,6 @@
 //! Repeatable pseudo-random numbers: the same seed gives the same picture, always.
 
-/// Scrambles 64 bits (the finaliser of SplitMix64; Steele, Lea, Flood, OOPSLA 2014).
+/// Scrambles 64 bits (the finaliser of `SplitMix64`; Steele, Lea, Flood, OOPSLA 2014).
 pub(super) fn scramble(value: u64) -> u64 {
     let mut z = value.wrapping_add(0x9E37_79B9_7F4A_7C15);
     z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);

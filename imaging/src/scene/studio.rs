@@ -8,7 +8,7 @@ use super::photo::{self, ExposureData};
 use super::raster::{Corner, Cover};
 use super::shapes::Pot;
 use super::surface::Shader;
-use super::{MAX_SIDE_PX, MAX_POSE_SAMPLES, Pose, SceneError, SceneFaults, SceneView};
+use super::{MAX_POSE_SAMPLES, MAX_SIDE_PX, Pose, SceneError, SceneFaults, SceneView};
 use crate::picture::Picture;
 
 /// Largest number of pixels rendered place by place; a larger frame is rendered at reduced
@@ -69,26 +69,20 @@ impl Studio {
     ) -> Result<Vec<u8>, SceneError> {
         check("the JPEG quality", f64::from(quality), 1.0, 100.0, "1 to 100")?;
         exposure.check()?;
-        let focal_mm = Camera::new(&self.view, &SceneFaults::default(), 1.0)
-            .focal_mm(f64::from(self.view.width_px));
+        let focal_mm =
+            Camera::new(&self.view, &SceneFaults::default(), 1.0).focal_mm(f64::from(self.view.width_px));
         let exif = photo::exif_block(exposure, &self.view, focal_mm)?;
         let picture = self.render_at_iso(pose, faults, exposure.iso)?;
         photo::encode(&picture, quality, &exif)
     }
 
-    fn render_at_iso(
-        &self,
-        pose: &Pose,
-        faults: &SceneFaults,
-        iso: u32,
-    ) -> Result<Picture, SceneError> {
+    fn render_at_iso(&self, pose: &Pose, faults: &SceneFaults, iso: u32) -> Result<Picture, SceneError> {
         check_pose(pose)?;
         check_faults(faults)?;
         let camera = Camera::new(&self.view, faults, self.scale);
         let moved = faults.axis_offset_px != 0.0 || faults.camera_roll_deg != 0.0;
-        let moved_ground = moved.then(|| {
-            Ground::new(&camera, &self.light, self.view.tilt_deg, self.width, self.height)
-        });
+        let moved_ground =
+            moved.then(|| Ground::new(&camera, &self.light, self.view.tilt_deg, self.width, self.height));
         let ground = moved_ground.as_ref().unwrap_or(&self.ground);
         let mut frame = vec![[0.0; 3]; self.width * self.height];
         if let [table_deg] = pose.table_deg[..] {
@@ -106,13 +100,13 @@ impl Studio {
             }
         }
         let exposed = develop::Exposed { width: self.width, height: self.height, light: frame };
-        let noise = develop::Noise { seed: noise_seed(pose), gain: (iso as f32 / 100.0).sqrt() };
+        // A smaller frame gathers more light in each of its pixels.
+        let pixels = self.view.width_px as f32 * self.view.height_px as f32;
+        let gathering = (pixels / 24e6).sqrt().clamp(0.3, 1.5);
+        let gain = (iso as f32 / 100.0).sqrt() * gathering;
+        let noise = develop::Noise { seed: noise_seed(pose), gain };
         let (width_px, height_px) = (self.view.width_px, self.view.height_px);
-        eprintln!("develop from here");
-        let t1=std::time::Instant::now();
-        let x = develop::develop(exposed, faults, self.scale as f32, &noise, width_px, height_px);
-        eprintln!("develop {:?}",t1.elapsed());
-        x
+        develop::develop(exposed, faults, self.scale as f32, &noise, width_px, height_px)
     }
 
     /// Renders one instant in linear light.
@@ -128,11 +122,8 @@ impl Studio {
         let off = faults.off_centre_mm.map(f64::from);
         let middle = [off[0] * cos - off[1] * sin, off[0] * sin + off[1] * cos];
         let turn = (sin as f32, cos as f32);
-        let standing =
-            Standing { pot: self.pot, middle_mm: middle.map(|v| v as f32), turn };
-        let t0=std::time::Instant::now();
+        let standing = Standing { pot: self.pot, middle_mm: middle.map(|v| v as f32), turn };
         ground.draw(&standing, &self.light, frame);
-        eprintln!("ground {:?}",t0.elapsed());
         let corners: Vec<Corner> = self
             .pot
             .mesh
@@ -145,12 +136,9 @@ impl Studio {
                 Corner { x: x as f32, y: y as f32, inverse_depth: inverse_depth as f32 }
             })
             .collect();
-        eprintln!("verts {:?}",t0.elapsed());
         let cover = Cover::draw(&self.pot.mesh, &corners, self.width, self.height);
-        eprintln!("cover {:?}",t0.elapsed());
         let dots_per_px = self.pot.texture.dots_per_mm / camera.px_per_mm_at_axis() as f32;
-        let shader =
-            Shader { pot: self.pot, light: &self.light, turn, level: dots_per_px.log2() };
+        let shader = Shader { pot: self.pot, light: &self.light, turn, level: dots_per_px.log2() };
         let rays = camera.rays();
         cover.resolve(
             &self.pot.mesh,
@@ -163,7 +151,6 @@ impl Studio {
                 }
             },
         );
-        eprintln!("resolve {:?}",t0.elapsed());
     }
 }
 
@@ -171,9 +158,7 @@ impl Studio {
 fn noise_seed(pose: &Pose) -> u64 {
     pose.table_deg
         .iter()
-        .fold(super::random::scramble(pose.shot), |seed, deg| {
-            super::random::scramble(seed ^ deg.to_bits())
-        })
+        .fold(super::random::scramble(pose.shot), |seed, deg| super::random::scramble(seed ^ deg.to_bits()))
 }
 
 fn check(
@@ -183,19 +168,13 @@ fn check(
     high: f64,
     allowed: &'static str,
 ) -> Result<(), SceneError> {
-    if value >= low && value <= high {
-        Ok(())
-    } else {
-        Err(SceneError::OutOfRange { name, value, allowed })
-    }
+    if value >= low && value <= high { Ok(()) } else { Err(SceneError::OutOfRange { name, value, allowed }) }
 }
 
 fn check_pose(pose: &Pose) -> Result<(), SceneError> {
     let samples = pose.table_deg.len();
     check("the number of table angles", samples as f64, 1.0, MAX_POSE_SAMPLES as f64, "1 to 64")?;
-    pose.table_deg
-        .iter()
-        .try_for_each(|&deg| check("a table angle in degrees", deg, -1e9, 1e9, "±1e9"))
+    pose.table_deg.iter().try_for_each(|&deg| check("a table angle in degrees", deg, -1e9, 1e9, "±1e9"))
 }
 
 fn check_faults(faults: &SceneFaults) -> Result<(), SceneError> {

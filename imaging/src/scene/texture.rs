@@ -41,32 +41,48 @@ impl Canvas {
 
     /// Draws one brush stroke along places (round, height, half width), millimetres.
     pub fn stroke(&mut self, path: &[[f32; 3]], colour: Vec3, load: f32) {
-        let Some(widest) = path.iter().map(|p| p[2]).reduce(f32::max) else { return };
-        let margin = widest + 0.8;
-        let reach = |i: usize, fold: fn(f32, f32) -> f32, start: f32| {
-            path.iter().map(|p| p[i]).fold(start, fold)
+        let Some(widest) = path.iter().map(|p| p[2]).reduce(f32::max) else {
+            return;
         };
-        let low = [reach(0, f32::min, f32::MAX) - margin, reach(1, f32::min, f32::MAX) - margin];
-        let high = [reach(0, f32::max, f32::MIN) + margin, reach(1, f32::max, f32::MIN) + margin];
         let scale = self.dots_per_mm;
-        let rows = (low[1] * scale).max(0.0) as usize
-            ..((high[1] * scale).max(0.0) as usize + 1).min(self.height);
-        for row in rows {
-            let v = (row as f32 + 0.5) / scale;
-            for column in (low[0] * scale).floor() as i64..=(high[0] * scale).ceil() as i64 {
-                let u = (column as f32 + 0.5) / scale;
-                let inside = path
-                    .windows(2)
-                    .map(|ends| inside_mm(u, v, ends[0], ends[1]))
-                    .fold(f32::MIN, f32::max);
-                // Glaze lets an edge run by about a fifth of a millimetre.
-                let cover = (inside / 0.36 + 0.5).clamp(0.0, 1.0);
-                if cover > 0.0 {
-                    // Pigment gathers towards the edge of a stroke.
-                    let rim = 1.0 - 0.22 * (inside / widest).clamp(0.0, 1.0);
-                    let at = row * self.width + column.rem_euclid(self.width as i64) as usize;
-                    blend(&mut self.dots[at], colour, cover * load * rim);
+        let dots = |mm: f32| (mm * scale).floor() as i64;
+        let reach = |i: usize| {
+            let low = path.iter().map(|p| p[i]).fold(f32::MAX, f32::min) - widest - EDGE_MM;
+            let high = path.iter().map(|p| p[i]).fold(f32::MIN, f32::max) + widest + EDGE_MM;
+            (dots(low), dots(high) + 1)
+        };
+        let ((left, right), (bottom, top)) = (reach(0), reach(1));
+        let (bottom, top) = (bottom.max(0), top.min(self.height as i64));
+        if top <= bottom {
+            return;
+        }
+        let width = (right - left) as usize;
+        // How far inside the stroke each dot lies; every piece only visits its own corner.
+        let mut inside = vec![-EDGE_MM; width * (top - bottom) as usize];
+        for ends in path.windows(2) {
+            let margin = ends[0][2].max(ends[1][2]) + EDGE_MM;
+            let rows = dots(ends[0][1].min(ends[1][1]) - margin).max(bottom)
+                ..(dots(ends[0][1].max(ends[1][1]) + margin) + 1).min(top);
+            let columns = dots(ends[0][0].min(ends[1][0]) - margin).max(left)
+                ..(dots(ends[0][0].max(ends[1][0]) + margin) + 1).min(right);
+            for row in rows {
+                let line = (row - bottom) as usize * width;
+                for column in columns.clone() {
+                    let place = [(column as f32 + 0.5) / scale, (row as f32 + 0.5) / scale];
+                    let here = &mut inside[line + (column - left) as usize];
+                    *here = here.max(inside_mm(place, ends[0], ends[1]));
                 }
+            }
+        }
+        for (index, inside) in inside.into_iter().enumerate() {
+            let cover = (inside / (2.0 * EDGE_MM) + 0.5).clamp(0.0, 1.0);
+            if cover > 0.0 {
+                // Pigment gathers towards the edge of a stroke.
+                let rim = 1.0 - 0.22 * (inside / widest).clamp(0.0, 1.0);
+                let row = bottom as usize + index / width;
+                let column = (left + (index % width) as i64).rem_euclid(self.width as i64);
+                let at = row * self.width + column as usize;
+                blend(&mut self.dots[at], colour, cover * load * rim);
             }
         }
     }
@@ -75,9 +91,7 @@ impl Canvas {
     pub fn fire(self) -> Texture {
         let round_mm = self.round_mm();
         let store = |c: Vec3| {
-            [0, 1, 2, 3].map(|i| {
-                c.get(i).map_or(0, |&v: &f32| (v.clamp(0.0, 1.0) * 65535.0).round() as u16)
-            })
+            [0, 1, 2, 3].map(|i| c.get(i).map_or(0, |&v: &f32| (v.clamp(0.0, 1.0) * 65535.0).round() as u16))
         };
         let (mut width, mut height, mut dots) = (self.width, self.height, self.dots);
         let mut levels = Vec::new();
@@ -92,9 +106,9 @@ impl Canvas {
                 let (near, far) = (2 * row, (2 * row + 1).min(height - 1));
                 for column in 0..half_width {
                     let at = [near * width, near * width + 1, far * width, far * width + 1];
-                    half.push([0, 1, 2].map(|c| {
-                        at.iter().map(|a| dots[a + 2 * column][c]).sum::<f32>() * 0.25
-                    }));
+                    half.push(
+                        [0, 1, 2].map(|c| at.iter().map(|a| dots[a + 2 * column][c]).sum::<f32>() * 0.25),
+                    );
                 }
             }
             (width, height, dots) = (half_width, half_height, half);
@@ -103,13 +117,17 @@ impl Canvas {
     }
 }
 
+/// Half the width of a stroke's soft edge: glaze lets it run a little.
+const EDGE_MM: f32 = 0.18;
+
 /// Returns how far a place lies inside a tapered stroke, millimetres (negative outside).
-fn inside_mm(u: f32, v: f32, a: [f32; 3], b: [f32; 3]) -> f32 {
-    let (du, dv) = (b[0] - a[0], b[1] - a[1]);
-    let length = (du * du + dv * dv).max(1e-9);
-    let t = (((u - a[0]) * du + (v - a[1]) * dv) / length).clamp(0.0, 1.0);
-    let (x, y) = (u - a[0] - du * t, v - a[1] - dv * t);
-    a[2] + (b[2] - a[2]) * t - x.hypot(y)
+fn inside_mm(place: [f32; 2], from: [f32; 3], to: [f32; 3]) -> f32 {
+    let way = [to[0] - from[0], to[1] - from[1]];
+    let off = [place[0] - from[0], place[1] - from[1]];
+    let square = (way[0] * way[0] + way[1] * way[1]).max(1e-9);
+    let share = ((off[0] * way[0] + off[1] * way[1]) / square).clamp(0.0, 1.0);
+    let gap = [off[0] - way[0] * share, off[1] - way[1] * share];
+    from[2] + (to[2] - from[2]) * share - (gap[0] * gap[0] + gap[1] * gap[1]).sqrt()
 }
 
 fn blend(under: &mut Vec3, over: Vec3, share: f32) {
@@ -168,7 +186,10 @@ impl Level {
         let left = wrap(column);
         let right = if left + 1 == self.width { 0 } else { left + 1 };
         let (low, high) = (row * self.width, (row + 1).min(self.height - 1) * self.width);
-        let wide = |at: usize| self.dots[at].map(f32::from);
+        let wide = |at: usize| {
+            let dot = &self.dots[at];
+            [f32::from(dot[0]), f32::from(dot[1]), f32::from(dot[2]), f32::from(dot[3])]
+        };
         let near = between(&wide(low + left), &wide(low + right), fx);
         let far = between(&wide(high + left), &wide(high + right), fx);
         between(&near, &far, fy)

@@ -1,0 +1,82 @@
+//! The window as eframe drives it: news first, then drawing.
+
+use crossbeam_channel::Receiver;
+
+use super::ask::Dialogs;
+use super::desk::Desk;
+use super::handle::Tools;
+use super::intent::{IntentSink, WindowIntent};
+use super::mailbox::Mailbox;
+use super::panels;
+use super::pictures::{PictureWorker, Pictures};
+use super::state::State;
+use super::{WindowStart, theme};
+
+/// The window.
+pub struct WindowApp {
+    state: State,
+    pictures: Pictures,
+    tools: Tools,
+    mailbox: Mailbox,
+    sink: IntentSink,
+    wishes: Receiver<WindowIntent>,
+    /// Wishes of the last drawing, handled before the next.
+    pending: Vec<WindowIntent>,
+}
+
+impl WindowApp {
+    /// Makes the window and lets it look what the session folder holds.
+    ///
+    /// # Errors
+    /// When the system gives no threads.
+    pub fn new(ctx: &egui::Context, start: &WindowStart) -> Result<Self, String> {
+        theme::apply(ctx);
+        let mailbox = Mailbox::new(ctx.clone());
+        let tools = Tools {
+            desk: Desk::start(mailbox.clone())?,
+            worker: PictureWorker::start(mailbox.clone())?,
+            dialogs: Dialogs::new(ctx.clone()),
+            session: None,
+            options: start.options.clone(),
+        };
+        let mut state = State::new(start);
+        tools.look(&mut state);
+        let (sink, wishes) = IntentSink::new();
+        Ok(Self { state, pictures: Pictures::default(), tools, mailbox, sink, wishes, pending: Vec::new() })
+    }
+
+    /// What the window shows.
+    pub fn state(&self) -> &State {
+        &self.state
+    }
+
+    /// The place to send wishes to, as panels do.
+    pub fn sink(&self) -> &IntentSink {
+        &self.sink
+    }
+}
+
+impl eframe::App for WindowApp {
+    fn logic(&mut self, _ctx: &egui::Context, _frame: &mut eframe::Frame) {
+        for intent in std::mem::take(&mut self.pending) {
+            self.tools.handle(&mut self.state, intent);
+        }
+        let post = self.mailbox.take();
+        self.tools.take_in(&mut self.state, &mut self.pictures, post);
+    }
+
+    fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut eframe::Frame) {
+        self.pictures.upload(ui.ctx());
+        panels::window_ui(ui, &self.state, &self.pictures, &self.sink);
+        for intent in self.wishes.try_iter() {
+            match intent {
+                // Changes nothing that is drawn, so it wakes no one: an idle window stays idle.
+                WindowIntent::Want(wish) => self.tools.wish(&mut self.pictures, &wish),
+                other => self.pending.push(other),
+            }
+        }
+        if !self.pending.is_empty() {
+            ui.ctx().request_repaint();
+        }
+    }
+}

@@ -1,0 +1,92 @@
+//! The system's own dialogs for files and folders, each on a thread of its own.
+
+use std::path::{Path, PathBuf};
+
+use crossbeam_channel::{Receiver, Sender, bounded};
+
+/// What the person chose.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Answer {
+    /// A plan file to load.
+    OpenPlan(PathBuf),
+    /// Where to save the plan.
+    SavePlan(PathBuf),
+    /// The session folder.
+    SessionFolder(PathBuf),
+    /// The folder that the camera's frames arrive in.
+    CameraFolder(PathBuf),
+    /// No dialog could be shown.
+    Unavailable(String),
+}
+
+/// Opens dialogs and gathers the answers.
+pub struct Dialogs {
+    answers: Receiver<Answer>,
+    sender: Sender<Answer>,
+    ctx: egui::Context,
+}
+
+impl Dialogs {
+    /// Makes a place for answers; one that comes in wakes the window of `ctx`.
+    pub fn new(ctx: egui::Context) -> Self {
+        let (sender, answers) = bounded(16);
+        Self { answers, sender, ctx }
+    }
+
+    /// What has been chosen since the last look.
+    pub fn answers(&self) -> Vec<Answer> {
+        self.answers.try_iter().collect()
+    }
+
+    /// Asks for a plan file.
+    pub fn open_plan(&self) {
+        let dialog = rfd::AsyncFileDialog::new().set_title("Open a plan").add_filter("Plan", &["json"]);
+        self.ask(dialog.pick_file(), Answer::OpenPlan);
+    }
+
+    /// Asks where to save the plan of this SKU.
+    pub fn save_plan(&self, sku: &str) {
+        let dialog = rfd::AsyncFileDialog::new()
+            .set_title("Save the plan")
+            .add_filter("Plan", &["json"])
+            .set_file_name(format!("{sku}-plan.json"));
+        self.ask(dialog.save_file(), Answer::SavePlan);
+    }
+
+    /// Asks for the session folder, beginning beside the present one.
+    pub fn session_folder(&self, present: &Path) {
+        let mut dialog = rfd::AsyncFileDialog::new()
+            .set_title("Choose the session folder")
+            .set_can_create_directories(true);
+        if let Some(beside) = present.parent().filter(|path| path.is_dir()) {
+            dialog = dialog.set_directory(beside);
+        }
+        self.ask(dialog.pick_folder(), Answer::SessionFolder);
+    }
+
+    /// Asks for the folder that the camera's frames arrive in.
+    pub fn camera_folder(&self) {
+        let dialog = rfd::AsyncFileDialog::new().set_title("Choose the folder the camera's frames arrive in");
+        self.ask(dialog.pick_folder(), Answer::CameraFolder);
+    }
+
+    /// Waits for an answer elsewhere; the dialog itself was made on this thread, as some systems ask.
+    fn ask(
+        &self,
+        chosen: impl Future<Output = Option<rfd::FileHandle>> + Send + 'static,
+        answer: impl FnOnce(PathBuf) -> Answer + Send + 'static,
+    ) {
+        let (sender, ctx) = (self.sender.clone(), self.ctx.clone());
+        let asked = std::thread::Builder::new().name("file dialog".to_owned()).spawn(move || {
+            if let Some(file) = pollster::block_on(chosen) {
+                // The answers only overflow when no one is at the window.
+                let _ = sender.try_send(answer(file.path().to_owned()));
+                ctx.request_repaint();
+            }
+        });
+        if let Err(error) = asked {
+            let reason = format!("No dialog can be shown: {error}; type the path instead.");
+            let _ = self.sender.try_send(Answer::Unavailable(reason));
+        }
+    }
+}

@@ -1,0 +1,105 @@
+//! What a person wants from the window, as panels send it.
+
+use std::path::PathBuf;
+
+use crossbeam_channel::{Receiver, Sender, unbounded};
+use session_core::engine::Intent;
+
+use super::devices::{CameraEdit, TableEdit};
+use super::draft::PlanEdit;
+use super::pictures::Wish;
+
+/// One wish of the person at the window.
+#[derive(Debug, Clone, PartialEq)]
+pub enum WindowIntent {
+    /// For the running session.
+    Session(Intent),
+    /// Connect if need be, and shoot every stop that has no frame.
+    Shoot,
+    /// Shoot the selected stops again; the one under the cursor when none is selected.
+    Retake,
+    /// Use none of these stops' frames.
+    SetAside(Vec<u32>),
+    /// Use this version of a stop's frames.
+    UseVersion {
+        /// The stop's number.
+        stop: u32,
+        /// The version, from 1.
+        version: u32,
+    },
+    /// Leave these stops out of this run.
+    LeaveOut(Vec<u32>),
+    /// Change a field of the plan.
+    Edit(PlanEdit),
+    /// Change the set at hand to the plan in the fields.
+    UsePlan,
+    /// Put the plan of the set at hand back into the fields.
+    UndoPlan,
+    /// Choose a plan file and load it.
+    OpenPlan,
+    /// Choose a place and save the plan in the fields.
+    SavePlan,
+    /// Choose the session folder.
+    ChooseFolder,
+    /// The session folder's path as it is being typed.
+    TypeFolder(String),
+    /// Use this session folder.
+    UseFolder(PathBuf),
+    /// Point at stops.
+    Pick(Pick),
+    /// Show the newest picture, and every newer one as it comes.
+    ShowNewest,
+    /// Choose or describe the table.
+    Table(TableEdit),
+    /// Choose or describe the camera.
+    Camera(CameraEdit),
+    /// Look which serial ports there are.
+    LookForPorts,
+    /// Choose the folder that the camera's frames arrive in.
+    ChooseCameraFolder,
+    /// Let go of table and camera.
+    Disconnect,
+    /// Take a notice away.
+    Dismiss(u64),
+    /// A picture is needed that is not at hand.
+    Want(Wish),
+}
+
+/// Ways of pointing at stops.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pick {
+    /// This stop alone.
+    Only(u32),
+    /// This stop too, or no longer.
+    Toggle(u32),
+    /// All from the cursor to this stop.
+    Through(u32),
+    /// Look at this stop, the selection stays.
+    Cursor(u32),
+    /// No stop.
+    Nothing,
+}
+
+/// Sends wishes from panels to the one place that handles them.
+#[derive(Debug, Clone)]
+pub struct IntentSink(Sender<WindowIntent>);
+
+impl IntentSink {
+    /// Makes a sink and the end that is drained once a frame.
+    pub fn new() -> (Self, Receiver<WindowIntent>) {
+        // Filled and drained by one thread within a frame, so a bound could only lose clicks.
+        let (sender, receiver) = unbounded();
+        (Self(sender), receiver)
+    }
+
+    /// Sends a wish.
+    pub fn send(&self, intent: WindowIntent) {
+        // The receiving end lives as long as the window.
+        let _ = self.0.send(intent);
+    }
+
+    /// Sends a wish to the running session.
+    pub fn session(&self, intent: Intent) {
+        self.send(WindowIntent::Session(intent));
+    }
+}

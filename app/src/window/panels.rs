@@ -1,0 +1,65 @@
+//! The window's panels. Each takes the state as it is and sends wishes; none owns any logic.
+
+use egui::{CentralPanel, Frame, Margin, Panel, ScrollArea, Stroke, Ui};
+
+use super::intent::IntentSink;
+use super::pictures::Pictures;
+use super::state::State;
+use super::theme;
+
+pub mod caption;
+pub mod controls;
+pub mod device_menus;
+pub mod help;
+pub mod keys;
+pub mod message;
+pub mod picture;
+pub mod plan;
+pub mod plan_row;
+pub mod ring;
+pub mod strip;
+pub mod top_bar;
+pub mod widgets;
+
+/// The width of the column with ring and plan, points.
+const COLUMN: f32 = 392.0;
+/// The height of the strip, points.
+const STRIP: f32 = 148.0;
+
+/// Draws the whole window.
+pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
+    keys::keys_ui(ui, state, sink);
+    let panel = |horizontal: i8, vertical: i8| {
+        Frame::new().fill(theme::PANEL).inner_margin(Margin::symmetric(horizontal, vertical))
+    };
+    Panel::top("top bar")
+        .exact_size(52.0)
+        .frame(panel(16, 0))
+        .show(ui, |ui| top_bar::top_bar_ui(ui, state, sink));
+    Panel::left("set").exact_size(COLUMN).resizable(false).frame(panel(16, 10)).show(ui, |ui| {
+        ring::ring_ui(ui, state, sink);
+        controls::controls_ui(ui, state, sink);
+        ui.add_space(8.0);
+        let line = ui.max_rect().x_range();
+        ui.painter().hline(line, ui.cursor().top(), Stroke::new(1.0, theme::LINE));
+        ui.add_space(8.0);
+        ScrollArea::vertical()
+            .id_salt("plan")
+            .auto_shrink(false)
+            .show(ui, |ui| plan::plan_ui(ui, state, sink));
+    });
+    Panel::bottom("strip")
+        .exact_size(STRIP)
+        .frame(panel(0, 0))
+        .show(ui, |ui| strip::strip_ui(ui, state, pictures, sink));
+    Panel::bottom("caption")
+        .exact_size(90.0)
+        .frame(panel(16, 10))
+        .show(ui, |ui| caption::caption_ui(ui, state, sink));
+    if message::has_any(state) {
+        Panel::top("messages").frame(panel(16, 10)).show(ui, |ui| message::message_ui(ui, state, sink));
+    }
+    CentralPanel::default()
+        .frame(Frame::new().fill(theme::MAT))
+        .show(ui, |ui| picture::picture_ui(ui, state, pictures, sink));
+}

@@ -1,0 +1,122 @@
+//! The line under the picture: which stop it is, and what can be done with it.
+
+use egui::{Align, Layout, RichText, Ui, vec2};
+use session_core::engine::Activity;
+
+use super::widgets::{button_ui, soft_ui};
+use crate::window::intent::{IntentSink, Pick, WindowIntent};
+use crate::window::marks;
+use crate::window::places::{Mark, Place};
+use crate::window::state::{Link, State};
+use crate::window::words;
+
+/// Draws the caption.
+pub fn caption_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    ui.spacing_mut().item_spacing.y = 8.0;
+    ui.horizontal(|ui| what_ui(ui, state, sink));
+    ui.horizontal(|ui| actions_ui(ui, state, sink));
+}
+
+fn what_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    ui.set_height(28.0);
+    let elsewhere = state.shown().is_some_and(|place| !state.selected.contains(&place.index));
+    match (state.shown(), state.selected.len()) {
+        (shown, count) if count > 1 || (count == 1 && elsewhere) => {
+            let list = words::middle_cut(&words::number_list(state.selected.iter().copied()), 60);
+            let title = format!("{} selected", words::count(count, "stop", "stops"));
+            ui.label(RichText::new(title).strong().size(16.0));
+            let looked_at =
+                shown.map(|place| format!("; looking at stop {}", place.index)).unwrap_or_default();
+            soft_ui(ui, format!("{list}{looked_at}"));
+        }
+        (Some(place), _) => {
+            marks::mark_ui(ui, place.mark);
+            let row = place.row_name.as_ref().map(|row| format!(", row {row}")).unwrap_or_default();
+            let title = format!("Stop {}{row}, {}°", place.index, place.degrees_text);
+            ui.label(RichText::new(title).strong().size(16.0));
+            ui.label(place.words());
+            if place.versions.len() > 1 {
+                versions_ui(ui, place, state, sink);
+            } else {
+                soft_ui(ui, place.file_name());
+            }
+        }
+        (None, _) => {
+            soft_ui(ui, "Point at a stop on the ring, or at a picture in the strip.");
+        }
+    }
+}
+
+/// The versions of a retaken stop; one click uses another.
+fn versions_ui(ui: &mut Ui, place: &Place, state: &State, sink: &IntentSink) {
+    soft_ui(ui, "use version");
+    let enabled = can_note(state);
+    for version in &place.versions {
+        let chosen = version.version == place.chosen;
+        let button = egui::Button::selectable(chosen, version.version.to_string()).frame_when_inactive(true);
+        let response = ui.add_enabled(enabled, button);
+        let name = format!("Use version {} of stop {}", version.version, place.index);
+        ui.ctx().accesskit_node_builder(response.id, |node| node.set_label(name));
+        if response.clicked() && !chosen {
+            sink.send(WindowIntent::UseVersion { stop: place.index, version: version.version });
+        }
+    }
+}
+
+fn can_note(state: &State) -> bool {
+    matches!(state.link, Link::Open | Link::Closed) && state.change.is_none()
+}
+
+fn actions_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let targets: Vec<&Place> = state.targets().into_iter().filter_map(|stop| state.place(stop)).collect();
+    let size = vec2(0.0, 30.0);
+    let ready = can_note(state) && state.problems.is_empty();
+    let text = match targets.as_slice() {
+        [] => "Retake".to_owned(),
+        [one] if one.versions.is_empty() => format!("Shoot stop {}", one.index),
+        [one] => format!("Retake stop {}", one.index),
+        several => format!("Retake {} stops", several.len()),
+    };
+    if button_ui(ui, &text, ready && !targets.is_empty(), size)
+        .on_hover_text("R. Earlier versions stay; nothing is overwritten.")
+        .clicked()
+    {
+        sink.send(WindowIntent::Retake);
+    }
+    let kept: Vec<u32> = targets.iter().filter(|place| place.chosen > 0).map(|place| place.index).collect();
+    let aside: Vec<&&Place> = targets.iter().filter(|place| place.mark == Mark::SetAside).collect();
+    if let ([one], [_]) = (aside.as_slice(), targets.as_slice()) {
+        let last = one.versions.last().map_or(1, |version| version.version);
+        if button_ui(ui, "Use it again", ready, size).clicked() {
+            sink.send(WindowIntent::UseVersion { stop: one.index, version: last });
+        }
+    } else if button_ui(ui, "Set aside", ready && !kept.is_empty(), size)
+        .on_hover_text("The frame stays on disk but is not used; the stop counts as missing.")
+        .clicked()
+    {
+        sink.send(WindowIntent::SetAside(kept));
+    }
+    let to_leave = targets.iter().filter(|place| {
+        place.activity == Activity::Queued || (place.chosen == 0 && place.mark != Mark::LeftOut)
+    });
+    let to_leave: Vec<u32> = to_leave.map(|place| place.index).collect();
+    if button_ui(
+        ui,
+        "Leave out",
+        state.link == Link::Open && state.change.is_none() && !to_leave.is_empty(),
+        size,
+    )
+    .on_hover_text("Not shot in this run. To leave it out for good, name it in the plan.")
+    .clicked()
+    {
+        sink.send(WindowIntent::LeaveOut(to_leave));
+    }
+    ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+        if !state.follow && state.newest.is_some() && button_ui(ui, "Show the newest", true, size).clicked() {
+            sink.send(WindowIntent::ShowNewest);
+        }
+        if !state.selected.is_empty() && button_ui(ui, "Select none", true, size).clicked() {
+            sink.send(WindowIntent::Pick(Pick::Nothing));
+        }
+    });
+}

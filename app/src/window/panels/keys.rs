@@ -1,0 +1,133 @@
+//! The keys that work anywhere in the window: stop, look, select, retake.
+
+use egui::{Id, Key, Modifiers, Ui};
+use session_core::engine::Intent;
+
+use crate::window::intent::{IntentSink, Pick, WindowIntent};
+use crate::window::places::Place;
+use crate::window::state::{Link, State};
+
+/// The two places where a stop can hold the keyboard focus.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Surface {
+    /// On the ring.
+    Ring,
+    /// On the strip.
+    Strip,
+}
+
+/// The identity of a stop's place on a surface.
+pub fn place_id(surface: Surface, stop: u32) -> Id {
+    Id::unique(("place", surface, stop))
+}
+
+/// The one place of each surface that takes part in tabbing; arrows lead on from there.
+pub fn tab_stop(state: &State) -> Option<u32> {
+    state.cursor.or_else(|| state.places.first().map(|place| place.index))
+}
+
+/// The place that should take the keyboard focus when it is drawn next.
+fn wanted_focus() -> Id {
+    Id::unique("place that wants the focus")
+}
+
+/// Lets a place that was reached by arrow take the focus, and keeps arrows from leading away.
+pub fn hold_focus(ui: &Ui, response: &egui::Response, surface: Surface, stop: u32) {
+    let wanted: Option<(Surface, u32)> = ui.data(|data| data.get_temp(wanted_focus()));
+    if wanted == Some((surface, stop)) {
+        ui.data_mut(|data| data.remove::<(Surface, u32)>(wanted_focus()));
+        response.request_focus();
+    }
+    if response.has_focus() {
+        let filter = egui::EventFilter {
+            horizontal_arrows: true,
+            vertical_arrows: true,
+            ..egui::EventFilter::default()
+        };
+        ui.memory_mut(|memory| memory.set_focus_lock_filter(response.id, filter));
+    }
+}
+
+/// Handles the keys.
+pub fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
+    let pressed = |key| ui.input(|input| input.key_pressed(key));
+    // Before anything else, and whatever has the focus.
+    if pressed(Key::Escape) && state.link == Link::Open {
+        sink.session(Intent::StopNow);
+    }
+    if ui.ctx().text_edit_focused() || egui::Popup::is_any_open(ui.ctx()) {
+        return;
+    }
+    let plain = ui.input(|input| input.modifiers == Modifiers::NONE);
+    if plain && pressed(Key::R) {
+        sink.send(WindowIntent::Retake);
+    }
+    let focus = ui.memory(egui::Memory::focused);
+    let surface = tab_stop(state).and_then(|stop| {
+        [Surface::Ring, Surface::Strip].into_iter().find(|surface| focus == Some(place_id(*surface, stop)))
+    });
+    if focus.is_some() && surface.is_none() {
+        return;
+    }
+    let step = [
+        (Key::ArrowRight, Step::Next),
+        (Key::ArrowLeft, Step::Previous),
+        (Key::ArrowDown, Step::RowDown),
+        (Key::ArrowUp, Step::RowUp),
+        (Key::Home, Step::First),
+        (Key::End, Step::Last),
+    ];
+    let Some((_, step)) = step.into_iter().find(|(key, _)| pressed(*key)) else { return };
+    let Some(to) = step.from(state) else { return };
+    sink.send(WindowIntent::Pick(Pick::Cursor(to)));
+    if let Some(surface) = surface {
+        ui.data_mut(|data| data.insert_temp(wanted_focus(), (surface, to)));
+    }
+}
+
+/// Ways to go from one stop to another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Step {
+    Next,
+    Previous,
+    RowDown,
+    RowUp,
+    First,
+    Last,
+}
+
+impl Step {
+    /// The stop this step leads to.
+    fn from(self, state: &State) -> Option<u32> {
+        let places = &state.places;
+        let here = state.cursor.or_else(|| state.shown().map(|place| place.index));
+        let Some(at) = here.and_then(|stop| places.iter().position(|place| place.index == stop)) else {
+            return places.first().map(|place| place.index);
+        };
+        let in_row = |up: bool| {
+            let row = if up { places[at].row.checked_sub(1)? } else { places[at].row + 1 };
+            nearest(places.iter().filter(|place| place.row == row), places[at].degrees)
+        };
+        let only_row = places.iter().all(|place| place.row == places[at].row);
+        let to = match self {
+            Self::Next => Some((at + 1) % places.len()),
+            Self::Previous => Some((at + places.len() - 1) % places.len()),
+            Self::RowDown if only_row => Some((at + 1) % places.len()),
+            Self::RowUp if only_row => Some((at + places.len() - 1) % places.len()),
+            Self::RowDown => return in_row(false),
+            Self::RowUp => return in_row(true),
+            Self::First => Some(0),
+            Self::Last => Some(places.len() - 1),
+        };
+        to.map(|at| places[at].index)
+    }
+}
+
+/// The place whose angle is nearest, the short way round.
+fn nearest<'a>(places: impl Iterator<Item = &'a Place>, degrees: f64) -> Option<u32> {
+    let apart = |place: &Place| {
+        let ahead = (place.degrees - degrees).rem_euclid(360.0);
+        ahead.min(360.0 - ahead)
+    };
+    places.min_by(|one, other| apart(one).total_cmp(&apart(other))).map(|place| place.index)
+}

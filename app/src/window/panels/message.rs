@@ -1,0 +1,119 @@
+//! What needs a person: faults with their advice, a new row's camera note, prompts and failures.
+
+use egui::{Align, Button, Color32, Frame, Layout, RichText, Stroke, Ui, vec2};
+use session_core::engine::{Fault, FaultKind, Intent};
+
+use super::widgets::{button_ui, capital, primary_button_ui};
+use crate::window::intent::{IntentSink, WindowIntent};
+use crate::window::places::Mark;
+use crate::window::state::{Notice, NoticeKind, State};
+use crate::window::{marks, theme};
+
+/// Whether there is anything to say.
+pub fn has_any(state: &State) -> bool {
+    state.fault().is_some() || state.new_row().is_some() || !state.notices.is_empty()
+}
+
+/// Draws the messages.
+pub fn message_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    if let Some(fault) = state.fault() {
+        fault_ui(ui, fault, sink);
+    }
+    if let Some(row) = state.new_row() {
+        card_ui(ui, |ui| {
+            ui.label(RichText::new(format!("Set the camera for row '{}'", row.name)).strong().size(16.0));
+            let note = if row.tilt_note.is_empty() {
+                "The plan holds no note on its height and tilt."
+            } else {
+                &row.tilt_note
+            };
+            ui.label(note);
+            if primary_button_ui(ui, "The camera is set, go on", true, vec2(0.0, 32.0)).clicked() {
+                sink.session(Intent::Resume);
+            }
+        });
+    }
+    let in_fault = state.fault().and_then(|fault| fault.stop);
+    // The card says it already.
+    for notice in state.notices.iter().filter(|notice| notice.stop.is_none() || notice.stop != in_fault) {
+        notice_ui(ui, notice, sink);
+    }
+}
+
+/// A card that stands out by its edge.
+fn card_ui(ui: &mut Ui, content: impl FnOnce(&mut Ui)) {
+    Frame::new()
+        .fill(theme::RAISED)
+        .stroke(Stroke::new(1.5, Color32::from_gray(200)))
+        .corner_radius(6.0)
+        .inner_margin(12.0)
+        .show(ui, |ui| {
+            ui.set_width(ui.available_width());
+            content(ui);
+        });
+}
+
+fn fault_ui(ui: &mut Ui, fault: &Fault, sink: &IntentSink) {
+    let headline = match fault.kind {
+        FaultKind::Table => "The table needs you",
+        FaultKind::PositionUnknown => "The table's position is unknown",
+        FaultKind::Camera => "The camera gave no good frame",
+        FaultKind::Storage => "The disk does not take the frame",
+    };
+    card_ui(ui, |ui| {
+        ui.horizontal(|ui| {
+            marks::mark_ui(ui, Mark::Problem);
+            let at = fault.stop.map(|stop| format!(", stop {stop}")).unwrap_or_default();
+            ui.label(RichText::new(format!("{headline}{at}")).strong().size(16.0));
+        });
+        ui.add(egui::Label::new(format!("{}.", capital(fault.message.trim_end_matches('.')))).wrap());
+        ui.add(egui::Label::new(RichText::new(fault.advice).color(theme::SOFT)).wrap());
+        ui.add_space(2.0);
+        ui.horizontal(|ui| {
+            let size = vec2(0.0, 32.0);
+            let unknown = fault.kind == FaultKind::PositionUnknown;
+            if !unknown && primary_button_ui(ui, "Try again", true, size).clicked() {
+                sink.session(Intent::TryAgain);
+            }
+            if unknown
+                && primary_button_ui(ui, "0° is here", true, size)
+                    .on_hover_text("Takes the place where the plate stands now for 0°")
+                    .clicked()
+            {
+                sink.session(Intent::ZeroIsHere);
+            }
+            if let (Some(stop), false) = (fault.stop, fault.kind.needs_the_table())
+                && button_ui(ui, "Leave this stop out", true, size).clicked()
+            {
+                sink.session(Intent::Skip { stop });
+            }
+            if button_ui(ui, "Stop the session", true, size).clicked() {
+                sink.session(Intent::StopNow);
+            }
+        });
+    });
+}
+
+fn notice_ui(ui: &mut Ui, notice: &Notice, sink: &IntentSink) {
+    ui.horizontal_top(|ui| {
+        let wide = ui.available_width() - 84.0;
+        ui.allocate_ui_with_layout(vec2(wide, 28.0), Layout::left_to_right(Align::Center), |ui| {
+            ui.set_min_size(vec2(wide, 28.0));
+            let colour = match notice.kind {
+                NoticeKind::Trouble => {
+                    marks::mark_ui(ui, Mark::Problem);
+                    theme::TEXT
+                }
+                NoticeKind::Prompt => {
+                    marks::mark_ui(ui, Mark::InWork);
+                    theme::TEXT
+                }
+                NoticeKind::Note => theme::SOFT,
+            };
+            ui.add(egui::Label::new(RichText::new(capital(&notice.text)).color(colour)).wrap());
+        });
+        if ui.add(Button::new("Dismiss").min_size(vec2(76.0, 0.0))).clicked() {
+            sink.send(WindowIntent::Dismiss(notice.id));
+        }
+    });
+}

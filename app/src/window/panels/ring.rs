@@ -1,0 +1,265 @@
+//! The progress ring: the plate from above, every stop a place to point at.
+
+use egui::{
+    Align, Align2, Color32, Layout, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, Vec2, WidgetInfo, vec2,
+};
+
+use super::keys::{Surface, hold_focus, place_id, tab_stop};
+use super::widgets::soft_ui;
+use crate::window::intent::{IntentSink, Pick, WindowIntent};
+use crate::window::marks;
+use crate::window::places::{Mark, Place};
+use crate::window::ring_layout::RingLayout;
+use crate::window::state::{Link, State};
+use crate::window::{theme, words};
+
+/// Draws the ring with its legend.
+pub fn ring_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let side = (ui.available_height() * 0.44).clamp(250.0, ui.available_width() - 14.0);
+    let (rect, _) = ui.allocate_exact_size(vec2(ui.available_width(), side), Sense::hover());
+    let focus_row = state.active().or(state.shown()).map_or(0, |place| place.row);
+    let square = Rect::from_center_size(rect.center(), Vec2::splat(side));
+    let ring = RingLayout::new(square, &state.places, state.planned.direction, focus_row);
+    ground(ui, rect, &ring, state);
+    plate(ui, &ring, state);
+    centre(ui, &ring, state);
+    let shown = state.shown().map(|place| place.index);
+    for place in state.places.iter().filter(|place| ring.shows(place.row)) {
+        place_ui(ui, &ring, place, state, sink);
+        if shown == Some(place.index) {
+            caret(ui, &ring, place);
+        }
+    }
+    ui.scope(|ui| legend_ui(ui, state));
+}
+
+/// What lies under the places: tracks, figures, the camera.
+fn ground(ui: &Ui, rect: Rect, ring: &RingLayout, state: &State) {
+    let painter = ui.painter();
+    for row in ring.first_row..ring.first_row + ring.rows {
+        painter.circle_stroke(ring.centre, ring.radius(row), Stroke::new(1.0, theme::LINE));
+    }
+    for degrees in [90.0, 180.0, 270.0] {
+        let way = ring.towards(degrees);
+        let align = if way.x > 0.5 {
+            Align2::LEFT_CENTER
+        } else if way.x < -0.5 {
+            Align2::RIGHT_CENTER
+        } else {
+            Align2::CENTER_CENTER
+        };
+        let away = if way.x.abs() > 0.5 { 15.0 } else { 21.0 };
+        painter.text(
+            ring.centre + way * (ring.outer + away),
+            align,
+            format!("{degrees:.0}°"),
+            theme::small(),
+            theme::SOFT,
+        );
+    }
+    // The camera below, with its lens towards the plate.
+    let foot = ring.centre + vec2(0.0, ring.outer + 26.0);
+    camera_shape(painter, foot);
+    painter.text(foot + vec2(-15.0, 0.0), Align2::RIGHT_CENTER, "0°", theme::small(), theme::SOFT);
+    painter.text(foot + vec2(15.0, 0.0), Align2::LEFT_CENTER, "camera", theme::small(), theme::SOFT);
+    let corner = |at: Pos2, align, text: &str| {
+        painter.text(at, align, text, theme::small(), theme::SOFT);
+    };
+    corner(rect.left_top(), Align2::LEFT_TOP, "Seen from above");
+    let turns = format!("turns {}", state.planned.direction.word());
+    corner(rect.right_top(), Align2::RIGHT_TOP, &turns);
+    row_names(painter, rect, ring, state);
+}
+
+/// The rows' names in the lower left corner, the outside one first.
+fn row_names(painter: &egui::Painter, rect: Rect, ring: &RingLayout, state: &State) {
+    let all_rows = state.planned.rows.len();
+    if all_rows < 2 {
+        return;
+    }
+    let rows = ring.first_row..ring.first_row + ring.rows;
+    let mut lines: Vec<String> =
+        rows.filter_map(|row| Some(words::middle_cut(&state.planned.rows.get(row)?.name, 10))).collect();
+    if let Some(first) = lines.first_mut() {
+        *first = format!("outside {first}");
+    }
+    if let (Some(last), true) = (lines.last_mut(), ring.rows > 1) {
+        *last = format!("inside {last}");
+    }
+    if all_rows > ring.rows {
+        lines.push(format!("of {all_rows} rows"));
+    }
+    for (line, text) in lines.iter().rev().enumerate() {
+        let at = rect.left_bottom() - vec2(0.0, line as f32 * 15.0);
+        painter.text(at, Align2::LEFT_BOTTOM, text, theme::small(), theme::SOFT);
+    }
+}
+
+fn camera_shape(painter: &egui::Painter, at: Pos2) {
+    let body = Rect::from_center_size(at + vec2(0.0, 1.5), vec2(15.0, 8.0));
+    painter.rect_filled(body, 1.5, theme::SOFT);
+    let lens = Rect::from_center_size(at + vec2(0.0, -4.0), vec2(6.0, 5.0));
+    painter.rect_filled(lens, 1.0, theme::SOFT);
+}
+
+/// The plate with the mark that moves with it.
+fn plate(ui: &Ui, ring: &RingLayout, state: &State) {
+    let painter = ui.painter();
+    let radius = ring.plate_radius();
+    painter.circle(ring.centre, radius, theme::RAISED, Stroke::new(1.0, theme::LINE));
+    let Some(degrees) = state.plate_deg else { return };
+    let way = ring.towards(degrees);
+    let side = way.rot90();
+    let tip = ring.centre + way * (radius + 9.0);
+    let foot = ring.centre + way * (radius - 7.0);
+    let arrow = vec![tip, foot + side * 7.5, foot - side * 7.5];
+    painter.add(Shape::convex_polygon(arrow, Color32::WHITE, Stroke::new(1.0, theme::PANEL)));
+    // The way it turns, as an arc ahead of the mark.
+    let ahead = |more: f64| ring.centre + ring.towards(degrees + more) * (radius - 2.0);
+    let arc: Vec<Pos2> = (0..=10).map(|part| ahead(8.0 + f64::from(part) * 2.2)).collect();
+    painter.add(Shape::line(arc, Stroke::new(1.5, theme::SOFT)));
+    let end = ahead(30.0);
+    let along = ring.towards(degrees + 120.0) * 5.0;
+    let out = ring.towards(degrees + 30.0) * 3.0;
+    let head = vec![end + along, end + out, end - out];
+    painter.add(Shape::convex_polygon(head, theme::SOFT, Stroke::NONE));
+}
+
+/// The figures in the middle.
+fn centre(ui: &Ui, ring: &RingLayout, state: &State) {
+    let painter = ui.painter();
+    let put = |dy: f32, text: &str, font: egui::FontId, colour| {
+        painter.text(ring.centre + vec2(0.0, dy), Align2::CENTER_CENTER, text, font, colour);
+    };
+    let all = state.places.len();
+    put(-20.0, &format!("{} / {all}", state.kept()), theme::figure(), theme::TEXT);
+    put(5.0, "kept", theme::small(), theme::SOFT);
+    let doing = state.active().map(|place| format!("{} {}", verb(place), place.index));
+    let time = match (state.link, state.secs_left) {
+        (Link::Open, Some(secs)) if state.left > 0 => format!("{} left", words::span(secs)),
+        _ if all > 0 && state.kept() == all => "complete".to_owned(),
+        _ => words::span(remaining_secs(state)),
+    };
+    // Three rows leave little room in the middle.
+    let time = if ring.plate_radius() < 80.0 { time.trim_start_matches("about ") } else { &time };
+    put(27.0, time, egui::FontId::proportional(13.5), theme::TEXT);
+    if let Some(doing) = doing {
+        put(47.0, &doing, theme::small(), theme::SOFT);
+    }
+}
+
+fn verb(place: &Place) -> &'static str {
+    use session_core::engine::Activity::{Exposing, Keeping, Receiving, Settling, Turning};
+    match place.activity {
+        Turning => "turning to stop",
+        Settling => "settling at stop",
+        Exposing => "exposing stop",
+        Receiving => "receiving stop",
+        Keeping => "keeping stop",
+        _ => "stop",
+    }
+}
+
+/// The share of the estimate that the stops without a frame make.
+fn remaining_secs(state: &State) -> f64 {
+    let all = state.places.len().max(1) as f64;
+    state.estimate_secs * state.to_shoot() as f64 / all
+}
+
+fn place_ui(ui: &Ui, ring: &RingLayout, place: &Place, state: &State, sink: &IntentSink) {
+    let at = ring.at(place);
+    let area = Rect::from_center_size(at, Vec2::splat(ring.reach(place.row) * 2.0));
+    // One place takes part in tabbing, arrows lead on from there.
+    let sense = if tab_stop(state) == Some(place.index) { Sense::click() } else { Sense::CLICK };
+    let response = ui.interact(area, place_id(Surface::Ring, place.index), sense);
+    let selected = state.selected.contains(&place.index);
+    response.widget_info(|| WidgetInfo::selected(Role::Button, true, selected, place.label()));
+    hold_focus(ui, &response, Surface::Ring, place.index);
+    if response.clicked() {
+        sink.send(WindowIntent::Pick(pick_of_click(ui, place.index)));
+    }
+    let painter = ui.painter();
+    let radius = ring.mark(place.row);
+    if radius < marks::SMALLEST_SHAPE {
+        let way = ring.towards(place.degrees);
+        marks::paint_tick(painter, at - way * 5.0, at + way * 5.0, place.mark);
+    } else {
+        let swell = if response.hovered() { 1.2 } else { 1.0 };
+        marks::paint(painter, at, radius * swell, place.mark);
+    }
+    let around = radius.max(4.0) + 3.5;
+    if selected {
+        painter.circle_stroke(at, around, Stroke::new(2.0, Color32::WHITE));
+    }
+    if response.has_focus() {
+        let box_around = Rect::from_center_size(at, Vec2::splat(2.0 * around + 4.0));
+        painter.rect_stroke(box_around, 3.0, Stroke::new(1.0, Color32::WHITE), egui::StrokeKind::Outside);
+    }
+    response.on_hover_ui(|ui| tip_ui(ui, place));
+}
+
+/// The tooltip of a place.
+pub fn tip_ui(ui: &mut Ui, place: &Place) {
+    ui.set_max_width(320.0);
+    let row = place.row_name.as_ref().map(|row| format!(", row {row}")).unwrap_or_default();
+    ui.label(format!("Stop {}{row}, {}°", place.index, place.degrees_text));
+    ui.horizontal(|ui| {
+        marks::mark_ui(ui, place.mark);
+        let versions = match place.versions.len() {
+            0 => String::new(),
+            _ if place.chosen == 0 => {
+                format!(", {}", words::count(place.versions.len(), "version", "versions"))
+            }
+            several => format!(", version {} of {several}", place.chosen),
+        };
+        ui.label(format!("{}{versions}", place.words()));
+    });
+    soft_ui(ui, place.file_name());
+    if let Some(problem) = &place.problem {
+        ui.label(problem);
+    }
+    soft_ui(ui, "Click selects; Ctrl or Shift selects more; R retakes");
+}
+
+/// What a click on a place means, from the keys held with it.
+pub fn pick_of_click(ui: &Ui, stop: u32) -> Pick {
+    ui.input(|input| {
+        if input.modifiers.shift {
+            Pick::Through(stop)
+        } else if input.modifiers.command || input.key_pressed(egui::Key::Space) {
+            Pick::Toggle(stop)
+        } else {
+            Pick::Only(stop)
+        }
+    })
+}
+
+/// The pointer at the stop whose picture is shown.
+fn caret(ui: &Ui, ring: &RingLayout, place: &Place) {
+    let way = ring.towards(place.degrees);
+    let side = way.rot90();
+    let tip = ring.at(place) + way * (ring.mark(place.row).max(4.0) + 6.0);
+    let corners = vec![tip, tip + way * 7.0 + side * 4.5, tip + way * 7.0 - side * 4.5];
+    ui.painter().add(Shape::convex_polygon(corners, Color32::WHITE, Stroke::NONE));
+}
+
+/// Each state's shape with its word and count; always all of them, so that nothing moves.
+fn legend_ui(ui: &mut Ui, state: &State) {
+    ui.add_space(4.0);
+    let columns = 3;
+    let cell = vec2(ui.available_width() / columns as f32, 17.0);
+    ui.spacing_mut().interact_size.y = cell.y;
+    for marks_in_line in Mark::ALL.chunks(columns) {
+        ui.horizontal(|ui| {
+            ui.spacing_mut().item_spacing = vec2(0.0, 0.0);
+            for mark in marks_in_line {
+                ui.allocate_ui_with_layout(cell, Layout::left_to_right(Align::Center), |ui| {
+                    ui.set_width(cell.x);
+                    ui.spacing_mut().item_spacing.x = 6.0;
+                    marks::mark_ui(ui, *mark);
+                    soft_ui(ui, format!("{} {}", state.count(*mark), mark.word()));
+                });
+            }
+        });
+    }
+}

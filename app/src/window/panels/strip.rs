@@ -1,0 +1,139 @@
+//! The strip of thumbnails in stop order; only those in sight are drawn.
+
+use egui::{
+    Align2, Color32, CornerRadius, Rect, Role, ScrollArea, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2,
+    vec2,
+};
+
+use super::keys::{Surface, hold_focus, place_id, tab_stop};
+use super::picture::fit;
+use super::ring::{pick_of_click, tip_ui};
+use crate::window::intent::{IntentSink, WindowIntent};
+use crate::window::marks;
+use crate::window::pictures::{Pictures, Seen, Size, Wish};
+use crate::window::places::Place;
+use crate::window::state::State;
+use crate::window::theme;
+
+/// One thumbnail with its text, points.
+const CELL: egui::Vec2 = vec2(124.0, 126.0);
+const GAP: f32 = 8.0;
+const EDGE: f32 = 16.0;
+
+/// Draws the strip.
+pub fn strip_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
+    let pitch = CELL.x + GAP;
+    let width = state.places.len() as f32 * pitch - GAP + 2.0 * EDGE;
+    ui.painter().hline(ui.max_rect().x_range(), ui.max_rect().top(), Stroke::new(1.0, theme::LINE));
+    ScrollArea::horizontal().id_salt("strip").auto_shrink(false).show_viewport(ui, |ui, seen| {
+        let origin = ui.max_rect().left_top();
+        ui.set_width(width);
+        ui.set_height(CELL.y + 6.0);
+        let first = ((seen.left() - EDGE) / pitch).floor().max(0.0) as usize;
+        let last = (((seen.right() - EDGE) / pitch).ceil().max(0.0) as usize).min(state.places.len());
+        for at in first..last {
+            let corner = pos2(origin.x + EDGE + at as f32 * pitch, origin.y + 6.0);
+            let cell = Rect::from_min_size(corner, CELL);
+            cell_ui(ui, cell, &state.places[at], state, pictures, sink);
+        }
+        keep_in_sight(ui, state, origin.x + EDGE, pitch);
+    });
+}
+
+/// Brings the stop that is shown into sight when it changes.
+fn keep_in_sight(ui: &Ui, state: &State, left: f32, pitch: f32) {
+    let memory = egui::Id::unique("strip shows stop");
+    let shown = state.shown().map_or(0, |place| place.index);
+    if ui.data(|data| data.get_temp::<u32>(memory)) == Some(shown) {
+        return;
+    }
+    ui.data_mut(|data| data.insert_temp(memory, shown));
+    if let Some(at) = state.places.iter().position(|place| place.index == shown) {
+        let x = left + at as f32 * pitch;
+        let cell = Rect::from_min_size(pos2(x - pitch, ui.max_rect().top()), vec2(CELL.x + 2.0 * pitch, 1.0));
+        ui.scroll_to_rect_animation(cell, None, egui::style::ScrollAnimation::none());
+    }
+}
+
+fn cell_ui(ui: &Ui, cell: Rect, place: &Place, state: &State, pictures: &Pictures, sink: &IntentSink) {
+    let sense = if tab_stop(state) == Some(place.index) { Sense::click() } else { Sense::CLICK };
+    let response = ui.interact(cell, place_id(Surface::Strip, place.index), sense);
+    let selected = state.selected.contains(&place.index);
+    let version = place.picture();
+    let name = match version {
+        Some(version) => format!(
+            "Picture of stop {}, {}°, version {}, {}",
+            place.index,
+            place.degrees_text,
+            version.version,
+            place.words()
+        ),
+        None => format!("No picture of stop {}, {}°, {}", place.index, place.degrees_text, place.words()),
+    };
+    response.widget_info(|| WidgetInfo::selected(Role::Button, true, selected, &name));
+    hold_focus(ui, &response, Surface::Strip, place.index);
+    if response.clicked() {
+        sink.send(WindowIntent::Pick(pick_of_click(ui, place.index)));
+    }
+    let painter = ui.painter();
+    let frame = Rect::from_min_size(cell.min, vec2(cell.width(), 83.0));
+    painter.rect_filled(frame, 3.0, theme::RAISED);
+    if let Some(version) = version {
+        match pictures.thumb(&version.path) {
+            Seen::Picture(texture, _) => {
+                let whole = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
+                let dimmed = if place.chosen == 0 { Color32::from_gray(110) } else { Color32::WHITE };
+                painter.image(texture.id(), fit(frame, texture.size_vec2()), whole, dimmed);
+            }
+            Seen::Broken(_) => {
+                text(painter, frame.center(), Align2::CENTER_CENTER, "unreadable", theme::TEXT)
+            }
+            Seen::OnItsWay => {
+                sink.send(WindowIntent::Want(Wish { path: version.path.clone(), size: Size::Thumb }));
+            }
+        }
+        badge(painter, frame, &format!("v{}", version.version));
+    } else {
+        text(painter, frame.center(), Align2::CENTER_CENTER, "no frame", theme::SOFT);
+    }
+    let shown = state.shown().is_some_and(|shown| shown.index == place.index);
+    let edge = match (selected, shown, response.hovered()) {
+        (true, ..) => Stroke::new(3.0, Color32::WHITE),
+        (_, true, _) => Stroke::new(1.5, theme::TEXT),
+        (_, _, true) => Stroke::new(1.0, theme::SOFT),
+        _ => Stroke::new(1.0, theme::LINE),
+    };
+    painter.rect_stroke(frame, 3.0, edge, StrokeKind::Inside);
+    if response.has_focus() {
+        painter.rect_stroke(cell.expand(2.0), 3.0, Stroke::new(1.0, Color32::WHITE), StrokeKind::Outside);
+    }
+    let line = frame.bottom() + 12.0;
+    text(
+        painter,
+        pos2(cell.left() + 2.0, line),
+        Align2::LEFT_CENTER,
+        &format!("Stop {}", place.index),
+        theme::TEXT,
+    );
+    let right = match &place.row_name {
+        Some(row) => format!("{row}  {}°", place.degrees_text),
+        None => format!("{}°", place.degrees_text),
+    };
+    text(painter, pos2(cell.right() - 2.0, line), Align2::RIGHT_CENTER, &right, theme::SOFT);
+    let line = line + 18.0;
+    marks::paint(painter, pos2(cell.left() + 8.0, line + 0.5), 5.0, place.mark);
+    text(painter, pos2(cell.left() + 19.0, line), Align2::LEFT_CENTER, place.words(), theme::SOFT);
+    response.on_hover_ui(|ui| tip_ui(ui, place));
+}
+
+fn text(painter: &egui::Painter, at: egui::Pos2, align: Align2, words: &str, colour: Color32) {
+    painter.text(at, align, words, theme::small(), colour);
+}
+
+fn badge(painter: &egui::Painter, frame: Rect, words: &str) {
+    let galley = painter.layout_no_wrap(words.to_owned(), theme::small(), theme::TEXT);
+    let size = galley.size() + vec2(10.0, 3.0);
+    let back = Rect::from_min_size(frame.right_top() + vec2(-size.x - 3.0, 3.0), size);
+    painter.rect_filled(back, CornerRadius::same(3), Color32::from_black_alpha(190));
+    painter.galley(back.min + vec2(5.0, 1.5), galley, theme::TEXT);
+}

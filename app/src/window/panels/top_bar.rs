@@ -1,0 +1,48 @@
+//! The bar at the top: what is being shot, where to, with what.
+
+use egui::{Align, Button, Layout, Popup, PopupCloseBehavior, RichText, Ui};
+
+use super::device_menus::{camera_menu_ui, folder_menu_ui, table_menu_ui};
+use super::help::{keys_help_ui, safety_ui};
+use super::widgets::captioned;
+use crate::window::intent::IntentSink;
+use crate::window::state::State;
+use crate::window::{theme, words};
+
+/// Draws the bar.
+pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+        menu_ui(ui, "Safety", Button::new("Safety"), safety_ui);
+        menu_ui(ui, "Keys", Button::new("Keys"), keys_help_ui);
+        let (table, camera) = state
+            .connected
+            .clone()
+            .unwrap_or_else(|| (state.devices.table_name(), state.devices.camera_name()));
+        let camera = captioned("Camera", &words::middle_cut(&camera, 26));
+        menu_ui(ui, "Camera", Button::new(camera), |ui| camera_menu_ui(ui, state, sink));
+        let table = captioned("Table", &words::middle_cut(&table, 26));
+        menu_ui(ui, "Table", Button::new(table), |ui| table_menu_ui(ui, state, sink));
+        let folder = captioned("Folder", &words::middle_cut(&state.folder.display().to_string(), 30));
+        menu_ui(ui, "Session folder", Button::new(folder), |ui| folder_menu_ui(ui, state, sink));
+        ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
+            let sku = if state.draft.sku.is_empty() { "No SKU yet" } else { &state.draft.sku };
+            ui.add(egui::Label::new(RichText::new(sku).heading().strong()).truncate());
+            ui.add(egui::Label::new(RichText::new(&state.draft.title).color(theme::SOFT)).truncate());
+        });
+    });
+}
+
+/// A button that opens a card below it.
+fn menu_ui(ui: &mut Ui, name: &str, button: Button<'_>, content: impl FnOnce(&mut Ui)) {
+    let response = ui.add(button);
+    Popup::from_toggle_button_response(&response)
+        .close_behavior(PopupCloseBehavior::CloseOnClickOutside)
+        .accessible_name(name)
+        .gap(6.0)
+        .show(|ui| {
+            ui.set_width(340.0);
+            ui.spacing_mut().item_spacing.y = 7.0;
+            ui.heading(name);
+            content(ui);
+        });
+}

@@ -1,0 +1,103 @@
+//! Small parts that several panels are made of.
+
+use egui::text::{LayoutJob, TextFormat};
+use egui::{Align, Button, FontId, Layout, Response, RichText, Stroke, TextEdit, Ui, Vec2, vec2};
+
+use crate::window::marks;
+use crate::window::places::Mark;
+use crate::window::theme;
+
+/// The one button that leads on.
+pub fn primary_button_ui(ui: &mut Ui, text: &str, enabled: bool, size: Vec2) -> Response {
+    let button = if enabled {
+        Button::new(RichText::new(text).color(theme::ON_PRIMARY).strong())
+            .fill(theme::PRIMARY)
+            .stroke(Stroke::NONE)
+    } else {
+        Button::new(text)
+    };
+    ui.add_enabled(enabled, button.min_size(size))
+}
+
+/// Any other button.
+pub fn button_ui(ui: &mut Ui, text: &str, enabled: bool, size: Vec2) -> Response {
+    ui.add_enabled(enabled, Button::new(text).min_size(size))
+}
+
+/// Second-rank text of one line, cut off where there is no room.
+pub fn soft_ui(ui: &mut Ui, text: impl Into<String>) -> Response {
+    ui.add(egui::Label::new(RichText::new(text).font(theme::small()).color(theme::SOFT)).truncate())
+}
+
+/// What is wrong with a field, in words, with the problem's shape before it.
+pub fn problem_ui(ui: &mut Ui, message: &str) {
+    ui.horizontal_top(|ui| {
+        ui.spacing_mut().item_spacing.x = 6.0;
+        marks::mark_ui(ui, Mark::Problem);
+        ui.add(egui::Label::new(RichText::new(capital(message)).font(theme::small())).wrap());
+    });
+}
+
+/// A text field under its caption. `name` is what screen readers say, so it tells rows apart.
+///
+/// Gives the new text when it has changed.
+pub fn field_ui(ui: &mut Ui, field: &Field<'_>) -> Option<String> {
+    let mut typed = field.text.to_owned();
+    let response = ui
+        .allocate_ui_with_layout(vec2(field.width, 46.0), Layout::top_down(Align::Min), |ui| {
+            ui.spacing_mut().item_spacing.y = 2.0;
+            ui.set_width(field.width);
+            soft_ui(ui, field.caption);
+            if field.wrong {
+                ui.visuals_mut().widgets.inactive.bg_stroke = Stroke::new(1.5, egui::Color32::WHITE);
+            }
+            let edit = TextEdit::singleline(&mut typed).desired_width(field.width).margin(vec2(6.0, 4.0));
+            let response = ui.add_enabled(field.enabled, edit.hint_text(field.hint));
+            ui.ctx().accesskit_node_builder(response.id, |node| {
+                node.set_label(field.name);
+                if field.wrong {
+                    node.set_invalid(egui::accesskit::Invalid::True);
+                }
+            });
+            response
+        })
+        .inner;
+    response.changed().then_some(typed)
+}
+
+/// What a text field shows.
+#[derive(Debug, Clone, Copy)]
+pub struct Field<'a> {
+    /// The caption above it.
+    pub caption: &'a str,
+    /// Its name for screen readers.
+    pub name: &'a str,
+    /// The text in it.
+    pub text: &'a str,
+    /// What to show while it is empty.
+    pub hint: &'static str,
+    /// Its width, points.
+    pub width: f32,
+    /// Whether something is wrong with it.
+    pub wrong: bool,
+    /// Whether it can be changed now.
+    pub enabled: bool,
+}
+
+/// A soft caption and a value in one line of text, such as `Table: simulated table`.
+pub fn captioned(caption: &str, value: &str) -> LayoutJob {
+    let mut job = LayoutJob::default();
+    let format = |color| TextFormat { font_id: FontId::proportional(13.5), color, ..TextFormat::default() };
+    job.append(caption, 0.0, format(theme::SOFT));
+    job.append(": ", 0.0, format(theme::SOFT));
+    job.append(value, 0.0, format(theme::TEXT));
+    job
+}
+
+/// The text with a capital first letter.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters
+        .next()
+        .map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
+}

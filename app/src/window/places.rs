@@ -1,0 +1,242 @@
+//! The places of the ring and the strip: the plan's stops with what is known of each.
+
+use std::collections::HashMap;
+
+use session_core::engine::{Activity, StopState};
+use session_core::journal::StopKey;
+use session_core::plan::{Plan, Stop};
+use session_core::view::{StopView, VersionView};
+
+/// What a place looks like; one shape and one word for each.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Mark {
+    /// A frame is kept and in use.
+    Kept,
+    /// No frame yet.
+    Missing,
+    /// The table, the camera or the disk is at it.
+    InWork,
+    /// A try failed and it has not gone right since.
+    Problem,
+    /// Frames are there, none is in use.
+    SetAside,
+    /// Left out of this run.
+    LeftOut,
+}
+
+impl Mark {
+    /// All marks, in the order of the legend.
+    pub const ALL: [Self; 6] =
+        [Self::Kept, Self::Missing, Self::InWork, Self::Problem, Self::SetAside, Self::LeftOut];
+
+    /// The plain word for it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Kept => "kept",
+            Self::Missing => "missing",
+            Self::InWork => "in work",
+            Self::Problem => "problem",
+            Self::SetAside => "set aside",
+            Self::LeftOut => "left out",
+        }
+    }
+}
+
+/// One stop as a place that can be pointed at.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Place {
+    /// The stop's number in the set, from 1.
+    pub index: u32,
+    /// Its row, from 0.
+    pub row: usize,
+    /// Its row's name, when the plan has more than one row.
+    pub row_name: Option<String>,
+    /// Its angle along the plan's direction within one turn, degrees.
+    pub degrees: f64,
+    /// The same as text.
+    pub degrees_text: String,
+    /// Its file name without version and extension.
+    pub file_stem: String,
+    /// What it looks like.
+    pub mark: Mark,
+    /// What is being done for it.
+    pub activity: Activity,
+    /// All kept versions, oldest first.
+    pub versions: Vec<VersionView>,
+    /// The version in use, 0 for none.
+    pub chosen: u32,
+    /// What went wrong last.
+    pub problem: Option<String>,
+}
+
+impl Place {
+    /// The state in words, what is being done included.
+    pub fn words(&self) -> &'static str {
+        match (self.activity, self.mark) {
+            (Activity::Queued, Mark::Kept) => "kept, to be retaken",
+            (Activity::None | Activity::Queued, mark) => mark.word(),
+            (activity, _) => crate::words::activity(activity),
+        }
+    }
+
+    /// A name for pointing and for screen readers, such as `Stop 3, 30°, missing`.
+    pub fn label(&self) -> String {
+        match &self.row_name {
+            Some(row) => format!("Stop {}, row {row}, {}°, {}", self.index, self.degrees_text, self.words()),
+            None => format!("Stop {}, {}°, {}", self.index, self.degrees_text, self.words()),
+        }
+    }
+
+    /// The picture in use; of a stop set aside, the last one.
+    pub fn picture(&self) -> Option<&VersionView> {
+        self.versions.iter().find(|version| version.version == self.chosen).or(self.versions.last())
+    }
+
+    /// The file name of the picture, or what it will be.
+    pub fn file_name(&self) -> String {
+        let kept = self.picture().and_then(|version| version.path.file_name());
+        kept.map_or_else(|| self.file_stem.clone(), |name| name.to_string_lossy().into_owned())
+    }
+}
+
+/// The plan that frames on disk belong to, and its stops.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlanInForce {
+    /// The plan.
+    pub plan: Plan,
+    /// Its stops as far as the folder or the session knows them.
+    pub stops: Vec<StopView>,
+}
+
+impl PlanInForce {
+    /// Finds what is known of each stop of `plan`; by number while the plan is the same.
+    fn known<'a>(&'a self, plan: &Plan, stops: &[Stop]) -> HashMap<u32, &'a StopView> {
+        let by_index: HashMap<u32, &StopView> = self.stops.iter().map(|stop| (stop.index, stop)).collect();
+        if *plan == self.plan {
+            return by_index;
+        }
+        // The date plays no part in a key.
+        let own = self.plan.stops(ANY_DATE).unwrap_or_default();
+        let by_key: HashMap<StopKey, &StopView> = own
+            .iter()
+            .filter_map(|stop| Some((key(&self.plan, stop), *by_index.get(&stop.index)?)))
+            .collect();
+        stops.iter().filter_map(|stop| Some((stop.index, *by_key.get(&key(plan, stop))?))).collect()
+    }
+}
+
+/// A day for names that are only looked at; all days have one length.
+const ANY_DATE: &str = "2026-01-31";
+
+fn key(plan: &Plan, stop: &Stop) -> StopKey {
+    StopKey::new(&plan.rows[stop.row].name, stop.angle)
+}
+
+/// Lays out a plan's stops and gives each what is known of it; stops are the same when row name and
+/// angle are, whatever their numbers.
+pub fn lay_out(plan: &Plan, stops: &[Stop], in_force: Option<&PlanInForce>) -> Vec<Place> {
+    let known = in_force.map(|set| set.known(plan, stops)).unwrap_or_default();
+    stops
+        .iter()
+        .map(|stop| {
+            let view = known.get(&stop.index).copied();
+            Place {
+                index: stop.index,
+                row: stop.row,
+                row_name: (plan.rows.len() > 1).then(|| plan.rows[stop.row].name.clone()),
+                degrees: stop.angle.wrapped().degrees(),
+                degrees_text: stop.angle.wrapped().short_degrees(),
+                file_stem: stop.file_stem.clone(),
+                mark: view.map_or(Mark::Missing, mark_of),
+                activity: view.map_or(Activity::None, |view| view.activity),
+                versions: view.map(|view| view.versions.clone()).unwrap_or_default(),
+                chosen: view.map_or(0, |view| view.chosen),
+                problem: view.and_then(|view| view.problem.clone()),
+            }
+        })
+        .collect()
+}
+
+fn mark_of(view: &StopView) -> Mark {
+    let busy = !matches!(view.activity, Activity::None | Activity::Queued);
+    match view.state {
+        _ if busy => Mark::InWork,
+        _ if view.problem.is_some() => Mark::Problem,
+        StopState::Kept => Mark::Kept,
+        _ if view.skipped => Mark::LeftOut,
+        StopState::SetAside => Mark::SetAside,
+        StopState::Missing => Mark::Missing,
+    }
+}
+
+/// What a changed plan does to a set that has frames.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PlanChange {
+    /// Frames whose stop is still in the plan.
+    pub stay: usize,
+    /// Stops that will be without a frame.
+    pub missing: usize,
+    /// Frames whose stop is no longer in the plan; their files stay on disk.
+    pub orphaned: usize,
+    /// Whether the plate would turn the other way than for the frames at hand.
+    pub turned_round: bool,
+}
+
+impl PlanChange {
+    /// Compares the plan in the fields with the one in force; `None` when they are the same.
+    pub fn between(plan: &Plan, places: &[Place], in_force: Option<&PlanInForce>) -> Option<Self> {
+        let in_force = in_force.filter(|set| set.plan != *plan)?;
+        let has_frame = |state: StopState| state != StopState::Missing;
+        let shot = in_force.stops.iter().filter(|stop| has_frame(stop.state)).count();
+        let stay = places.iter().filter(|place| !place.versions.is_empty()).count();
+        Some(Self {
+            stay,
+            missing: places.len() - places.iter().filter(|place| place.chosen > 0).count(),
+            orphaned: shot.saturating_sub(stay),
+            turned_round: shot > 0 && plan.direction != in_force.plan.direction,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn shot(index: u32) -> StopView {
+        StopView {
+            index,
+            row: 0,
+            degrees: 0.0,
+            degrees_text: String::new(),
+            state: StopState::Kept,
+            activity: Activity::None,
+            skipped: false,
+            versions: vec![VersionView { version: 1, path: format!("{index}.jpg").into() }],
+            chosen: 1,
+            problem: None,
+        }
+    }
+
+    #[test]
+    fn frames_follow_their_angle_into_a_changed_plan() {
+        let in_force = PlanInForce { plan: Plan::single_row("LP", 4), stops: (1..=4).map(shot).collect() };
+        let finer = Plan::single_row("LP", 8);
+        let places = lay_out(&finer, &finer.stops(ANY_DATE).unwrap(), Some(&in_force));
+        let kept: Vec<u32> =
+            places.iter().filter(|place| place.mark == Mark::Kept).map(|place| place.index).collect();
+        assert_eq!(kept, [1, 3, 5, 7]);
+        assert_eq!(places[2].file_name(), "2.jpg");
+        let change = PlanChange::between(&finer, &places, Some(&in_force)).unwrap();
+        assert_eq!(change, PlanChange { stay: 4, missing: 4, orphaned: 0, turned_round: false });
+    }
+
+    #[test]
+    fn frames_without_a_stop_are_counted() {
+        let in_force = PlanInForce { plan: Plan::single_row("LP", 4), stops: (1..=4).map(shot).collect() };
+        let coarser = Plan::single_row("LP", 3);
+        let places = lay_out(&coarser, &coarser.stops(ANY_DATE).unwrap(), Some(&in_force));
+        let change = PlanChange::between(&coarser, &places, Some(&in_force)).unwrap();
+        assert_eq!(change, PlanChange { stay: 1, missing: 2, orphaned: 3, turned_round: false });
+        assert_eq!(PlanChange::between(&in_force.plan, &[], Some(&in_force)), None);
+    }
+}

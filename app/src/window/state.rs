@@ -1,0 +1,289 @@
+//! The window's snapshot of everything it shows; replaced by messages, never by panels.
+
+use std::collections::BTreeSet;
+use std::path::PathBuf;
+
+use session_core::engine::{Fault, Mode, PauseReason};
+use session_core::motion::SpeedProfile;
+use session_core::plan::{Plan, PlanField, PlanProblem, Stop};
+use session_core::view::RowView;
+
+use super::WindowStart;
+use super::devices::DeviceChoice;
+use super::draft::PlanDraft;
+use super::places::{Mark, Place, PlanChange, PlanInForce, lay_out};
+
+/// A day for file names that are only examples.
+const EXAMPLE_DATE: &str = "2026-01-31";
+
+/// Where the running session stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Link {
+    /// No session runs.
+    Closed,
+    /// Folder and devices are being opened.
+    Opening,
+    /// A session runs and listens.
+    Open,
+    /// The session is being ended.
+    Closing,
+}
+
+/// How much a notice matters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NoticeKind {
+    /// Good to know.
+    Note,
+    /// Asks for something to be done.
+    Prompt,
+    /// Something failed.
+    Trouble,
+}
+
+/// A sentence shown above the picture until it is taken away.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Notice {
+    /// Tells notices apart.
+    pub id: u64,
+    /// How much it matters.
+    pub kind: NoticeKind,
+    /// The sentence.
+    pub text: String,
+    /// The stop it is about; it goes away once that stop's frame is kept.
+    pub stop: Option<u32>,
+}
+
+/// Notices shown at once; older ones make room.
+const MOST_NOTICES: usize = 3;
+
+/// Everything the window shows.
+#[derive(Debug, Clone)]
+pub struct State {
+    /// The plan's fields.
+    pub draft: PlanDraft,
+    /// What is wrong with them.
+    pub problems: Vec<PlanProblem>,
+    /// The last plan in the fields that could be shot; ring and estimate show this one.
+    pub planned: Plan,
+    planned_stops: Vec<Stop>,
+    /// How long the planned set takes, seconds, at the table's usual speeds.
+    pub estimate_secs: f64,
+    /// The session folder.
+    pub folder: PathBuf,
+    /// The folder as typed.
+    pub folder_text: String,
+    /// The set the folder holds, if any.
+    pub in_force: Option<PlanInForce>,
+    /// What a changed plan would do to that set.
+    pub change: Option<PlanChange>,
+    /// The stops as places.
+    pub places: Vec<Place>,
+    /// Whether a session runs.
+    pub link: Link,
+    /// What the session is doing.
+    pub mode: Mode,
+    /// The rows of the running session.
+    pub rows: Vec<RowView>,
+    /// Where the plate stands, degrees along the plan's direction; `None` while unknown.
+    pub plate_deg: Option<f64>,
+    /// Stops still to be shot in this run.
+    pub left: usize,
+    /// Seconds until this run is done.
+    pub secs_left: Option<f64>,
+    /// The connected table's and camera's names.
+    pub connected: Option<(String, String)>,
+    /// Table and camera as chosen.
+    pub devices: DeviceChoice,
+    /// Stops that are selected.
+    pub selected: BTreeSet<u32>,
+    /// Whether the selection is one click's, so that it moves on with the cursor.
+    pub selection_follows: bool,
+    /// The stop under the cursor, shown large.
+    pub cursor: Option<u32>,
+    /// Whether the newest picture is shown as it comes.
+    pub follow: bool,
+    /// The stop whose frame was kept last.
+    pub newest: Option<u32>,
+    /// Sentences for the person.
+    pub notices: Vec<Notice>,
+    last_notice: u64,
+}
+
+impl State {
+    /// The state at the start.
+    pub fn new(start: &WindowStart) -> Self {
+        let mut state = Self {
+            draft: PlanDraft::new(&start.plan),
+            problems: Vec::new(),
+            planned: start.plan.clone(),
+            planned_stops: Vec::new(),
+            estimate_secs: 0.0,
+            folder: start.folder.clone(),
+            folder_text: start.folder.display().to_string(),
+            in_force: None,
+            change: None,
+            places: Vec::new(),
+            link: Link::Closed,
+            mode: Mode::Ready,
+            rows: Vec::new(),
+            plate_deg: None,
+            left: 0,
+            secs_left: None,
+            connected: None,
+            devices: DeviceChoice::new(&start.table, &start.camera),
+            selected: BTreeSet::new(),
+            selection_follows: false,
+            cursor: None,
+            follow: true,
+            newest: None,
+            notices: Vec::new(),
+            last_notice: 0,
+        };
+        state.read_draft();
+        if let Some(note) = &start.note {
+            state.say(NoticeKind::Note, note.clone());
+        }
+        state
+    }
+
+    /// Reads the plan's fields after a change.
+    pub fn read_draft(&mut self) {
+        let (plan, problems) = self.draft.read();
+        self.problems = problems;
+        if self.problems.is_empty() {
+            self.planned_stops = plan.stops(EXAMPLE_DATE).unwrap_or_default();
+            self.estimate_secs = plan.estimate_secs(&SpeedProfile::default());
+            self.planned = plan;
+        }
+        self.lay_out();
+    }
+
+    /// Puts a plan into the fields.
+    pub fn load_plan(&mut self, plan: &Plan) {
+        self.draft = PlanDraft::new(plan);
+        self.read_draft();
+    }
+
+    /// Lays the places out anew after news of the set.
+    pub fn lay_out(&mut self) {
+        self.places = lay_out(&self.planned, &self.planned_stops, self.in_force.as_ref());
+        self.change = PlanChange::between(&self.planned, &self.places, self.in_force.as_ref());
+        let there: BTreeSet<u32> = self.places.iter().map(|place| place.index).collect();
+        self.selected.retain(|stop| there.contains(stop));
+        self.cursor = self.cursor.filter(|stop| there.contains(stop));
+        self.newest = self.newest.filter(|stop| there.contains(stop));
+    }
+
+    /// Shows a sentence, in place of the same one said before.
+    pub fn say(&mut self, kind: NoticeKind, text: String) {
+        self.say_of(None, kind, text);
+    }
+
+    /// Shows a sentence about a stop, until its frame is kept.
+    pub fn say_of(&mut self, stop: Option<u32>, kind: NoticeKind, text: String) {
+        self.notices.retain(|notice| notice.text != text);
+        self.last_notice += 1;
+        self.notices.push(Notice { id: self.last_notice, kind, text, stop });
+        if self.notices.len() > MOST_NOTICES {
+            self.notices.remove(0);
+        }
+    }
+
+    /// What is wrong with one field of the plan.
+    pub fn problem_of(&self, field: PlanField) -> Option<&str> {
+        self.problems.iter().find(|problem| problem.field == field).map(|problem| problem.message.as_str())
+    }
+
+    /// The name the first stop's file would have, without version and extension.
+    pub fn example_name(&self) -> Option<&str> {
+        self.planned_stops.first().map(|stop| stop.file_stem.as_str())
+    }
+
+    /// Whether the session is at something that the plan and the devices must not change under.
+    pub fn is_busy(&self) -> bool {
+        match self.link {
+            Link::Closed => false,
+            Link::Opening | Link::Closing => true,
+            Link::Open => !matches!(self.mode, Mode::Ready | Mode::Stopped | Mode::Finished),
+        }
+    }
+
+    /// The fault that needs a person, if there is one.
+    pub fn fault(&self) -> Option<&Fault> {
+        match &self.mode {
+            Mode::Fault(fault) if self.link == Link::Open => Some(fault),
+            _ => None,
+        }
+    }
+
+    /// The row that the camera must be set for before the session goes on.
+    pub fn new_row(&self) -> Option<&RowView> {
+        match self.mode {
+            Mode::Paused(PauseReason::NewRow { row }) if self.link == Link::Open => self.rows.get(row),
+            _ => None,
+        }
+    }
+
+    /// A stop's place.
+    pub fn place(&self, stop: u32) -> Option<&Place> {
+        self.places.iter().find(|place| place.index == stop)
+    }
+
+    /// The place whose picture is shown large.
+    pub fn shown(&self) -> Option<&Place> {
+        let stop = if self.follow { self.newest.or(self.cursor) } else { self.cursor.or(self.newest) };
+        stop.and_then(|stop| self.place(stop))
+    }
+
+    /// The stops that buttons and keys act on: the selected ones, or the one under the cursor.
+    pub fn targets(&self) -> Vec<u32> {
+        if self.selected.is_empty() {
+            self.shown().map(|place| place.index).into_iter().collect()
+        } else {
+            self.selected.iter().copied().collect()
+        }
+    }
+
+    /// The place at which something is being done: the camera's before the disk's.
+    pub fn active(&self) -> Option<&Place> {
+        use session_core::engine::Activity::{Exposing, Keeping, Receiving, Settling, Turning};
+        let with = |wanted: &[_]| self.places.iter().find(|place| wanted.contains(&place.activity));
+        with(&[Exposing, Settling, Turning]).or_else(|| with(&[Receiving, Keeping]))
+    }
+
+    /// How many places look like this.
+    pub fn count(&self, mark: Mark) -> usize {
+        self.places.iter().filter(|place| place.mark == mark).count()
+    }
+
+    /// How many stops have a frame in use.
+    pub fn kept(&self) -> usize {
+        self.places.iter().filter(|place| place.chosen > 0).count()
+    }
+
+    /// How many stops the next run would shoot.
+    pub fn to_shoot(&self) -> usize {
+        self.places.iter().filter(|place| place.chosen == 0 && place.mark != Mark::LeftOut).count()
+    }
+
+    /// Why shooting cannot begin now, in words; `None` when it can.
+    pub fn hindrance(&self) -> Option<String> {
+        if let Some(problem) = self.problems.first() {
+            return Some(format!("The plan cannot be shot yet: {}.", problem.message));
+        }
+        if self.change.is_some() {
+            return Some(
+                "The plan differs from the set in this folder: use the changed plan, or undo the changes."
+                    .to_owned(),
+            );
+        }
+        let devices = self.devices.table_spec().err().or_else(|| self.devices.camera_spec().err());
+        devices.map(|reason| {
+            let mut letters = reason.chars();
+            letters
+                .next()
+                .map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
+                + "."
+        })
+    }
+}

@@ -1,0 +1,98 @@
+//! Times, counts and angles as words for people.
+
+/// Says how long something takes, such as `about 3 min 20 s`.
+pub fn span(secs: f64) -> String {
+    let secs = if secs.is_finite() { secs.max(0.0) } else { 0.0 };
+    // Coarser as it grows: an estimate of an hour is not good to a second.
+    let step = if secs < 60.0 {
+        1.0
+    } else if secs < 600.0 {
+        5.0
+    } else {
+        60.0
+    };
+    let words = crate::words::duration(((secs / step).ceil() * step).max(1.0));
+    format!("about {}", words.trim_end_matches(" 00 s"))
+}
+
+/// Says how many of something, such as `1 stop` or `24 stops`.
+pub fn count(how_many: usize, one: &str, several: &str) -> String {
+    if how_many == 1 { format!("1 {one}") } else { format!("{how_many} {several}") }
+}
+
+/// Lists numbers with runs drawn together, such as `3, 7-9`.
+pub fn number_list(numbers: impl IntoIterator<Item = u32>) -> String {
+    let mut runs: Vec<(u32, u32)> = Vec::new();
+    for number in numbers {
+        match runs.last_mut() {
+            Some((_, last)) if number == *last + 1 => *last = number,
+            _ => runs.push((number, number)),
+        }
+    }
+    let texts = runs.iter().map(|(first, last)| match last - first {
+        0 => first.to_string(),
+        1 => format!("{first}, {last}"),
+        _ => format!("{first}-{last}"),
+    });
+    texts.collect::<Vec<_>>().join(", ")
+}
+
+/// The stop that a sentence names first, as in `Fire the shutter now for stop 3 at 30°.`
+pub fn stop_named(text: &str) -> Option<u32> {
+    let after = text.match_indices("stop ").map(|(at, word)| &text[at + word.len()..]);
+    after.into_iter().find_map(|rest| {
+        let digits = rest.find(|c: char| !c.is_ascii_digit()).unwrap_or(rest.len());
+        rest[..digits].parse().ok()
+    })
+}
+
+/// Shortens a text in its middle to at most `most` characters.
+pub fn middle_cut(text: &str, most: usize) -> String {
+    let length = text.chars().count();
+    if length <= most || most < 5 {
+        return text.to_owned();
+    }
+    let head = (most - 1) / 3;
+    let tail = most - 1 - head;
+    let start: String = text.chars().take(head).collect();
+    let end: String = text.chars().skip(length - tail).collect();
+    format!("{start}…{end}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn spans_read_like_speech() {
+        for (secs, words) in [
+            (0.2, "about 1 s"),
+            (44.1, "about 45 s"),
+            (59.5, "about 1 min"),
+            (121.0, "about 2 min 05 s"),
+            (601.0, "about 11 min"),
+            (3_540.5, "about 1 h 00 min"),
+            (f64::NAN, "about 1 s"),
+        ] {
+            assert_eq!(span(secs), words, "{secs}");
+        }
+    }
+
+    #[test]
+    fn runs_are_drawn_together() {
+        assert_eq!(number_list([3, 7, 8, 9, 11, 12]), "3, 7-9, 11, 12");
+        assert_eq!(number_list([]), "");
+    }
+
+    #[test]
+    fn a_named_stop_is_found() {
+        assert_eq!(stop_named("Fire the shutter now for stop 13 at 30°."), Some(13));
+        assert_eq!(stop_named("Held in quarantine/, not used for any stop: a.jpg."), None);
+    }
+
+    #[test]
+    fn long_paths_keep_their_end() {
+        assert_eq!(middle_cut("studio/sets/LP-0142", 12), "stu…/LP-0142");
+        assert_eq!(middle_cut("short", 12), "short");
+    }
+}
