@@ -192,9 +192,13 @@ struct RunArgs {
 }
 
 fn frame_size(text: &str) -> Result<(u32, u32), String> {
-    let parsed = text.split_once(['x', '×']).and_then(|(width, height)| Some((width.parse().ok()?, height.parse().ok()?)));
+    let parsed = text
+        .split_once(['x', '×'])
+        .and_then(|(width, height)| Some((width.parse().ok()?, height.parse().ok()?)));
     match parsed {
-        Some((width, height)) if (16..=12_000).contains(&width) && (16..=12_000).contains(&height) => Ok((width, height)),
+        Some((width, height)) if (16..=12_000).contains(&width) && (16..=12_000).contains(&height) => {
+            Ok((width, height))
+        }
         _ => Err("write width x height in pixels, 16 to 12000 each, such as 1500x1000".to_owned()),
     }
 }
@@ -232,8 +236,10 @@ fn usage(message: &str) -> u8 {
 /// Reads a plan file.
 fn read_plan(path: &Path) -> anyhow::Result<session_core::plan::Plan> {
     use anyhow::Context;
-    let text = std::fs::read_to_string(path).with_context(|| format!("the plan {} cannot be read", path.display()))?;
-    session_core::plan::Plan::from_json(&text).with_context(|| format!("the plan {} cannot be used", path.display()))
+    let text = std::fs::read_to_string(path)
+        .with_context(|| format!("the plan {} cannot be read", path.display()))?;
+    session_core::plan::Plan::from_json(&text)
+        .with_context(|| format!("the plan {} cannot be used", path.display()))
 }
 
 /// Runs the program; gives its exit code.
@@ -256,10 +262,12 @@ pub fn run() -> u8 {
         Some(Command::Keep { dir, stop, version }) => edit::keep(&dir, &stop, version),
         Some(Command::Ports) => ports(),
         Some(Command::Demo) => crate::demo::shoot(SimSpeed::Max),
-        Some(Command::DemoFrame { file, degrees, size, object }) => match crate::demo::frame(&file, degrees, size, object) {
-            Ok(()) => EXIT_DONE,
-            Err(error) => fault(&error),
-        },
+        Some(Command::DemoFrame { file, degrees, size, object }) => {
+            match crate::demo::frame(&file, degrees, size, object) {
+                Ok(()) => EXIT_DONE,
+                Err(error) => fault(&error),
+            }
+        }
     }
 }
 
@@ -306,12 +314,15 @@ fn ports() -> u8 {
         Err(error) => return fault(&anyhow::anyhow!("serial ports cannot be listed: {error}")),
     };
     if ports.is_empty() {
-        println!("No serial port is there. Plug the controller in; a pseudo-terminal is not listed but can be named.");
+        println!(
+            "No serial port is there. Plug the controller in; a pseudo-terminal is not listed but can be named."
+        );
     }
     for port in ports {
         let about = match port.port_type {
             serialport::SerialPortType::UsbPort(usb) => {
-                let named: Vec<String> = [usb.manufacturer, usb.product, usb.serial_number].into_iter().flatten().collect();
+                let named: Vec<String> =
+                    [usb.manufacturer, usb.product, usb.serial_number].into_iter().flatten().collect();
                 format!("USB {:04x}:{:04x} {}", usb.vid, usb.pid, named.join(" "))
             }
             serialport::SerialPortType::BluetoothPort => "Bluetooth".to_owned(),

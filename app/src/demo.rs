@@ -31,7 +31,9 @@ pub fn start() -> anyhow::Result<WindowStart> {
         table: TableSpec::Sim,
         camera: CameraSpec::Sim,
         options: StudioOptions::default(),
-        note: Some("This is the demo studio: a simulated table and camera. Press Start to shoot the set.".to_owned()),
+        note: Some(
+            "This is the demo studio: a simulated table and camera. Press Start to shoot the set.".to_owned(),
+        ),
     })
 }
 
@@ -63,11 +65,19 @@ fn shoot_set(sim_speed: SimSpeed) -> anyhow::Result<u8> {
     let WindowStart { plan, folder, table, camera, options, .. } = start()?;
     let folder = SessionFolder::open_or_create(&folder, &plan)?;
     let root = folder.root().to_owned();
-    let studio = crate::studio::open(&table, &camera, &StudioOptions { sim_speed, ..options }).map_err(anyhow::Error::msg)?;
+    let studio = crate::studio::open(&table, &camera, &StudioOptions { sim_speed, ..options })
+        .map_err(anyhow::Error::msg)?;
     let (sender, news) = std::sync::mpsc::channel();
-    let handle = runner::start(folder, studio.table, studio.camera, studio.clock, RunOptions::default(), move |update| {
-        let _ = sender.send(update);
-    })?;
+    let handle = runner::start(
+        folder,
+        studio.table,
+        studio.camera,
+        studio.clock,
+        RunOptions::default(),
+        move |update| {
+            let _ = sender.send(update);
+        },
+    )?;
     handle.send(Intent::Start);
     for update in news {
         match update {
@@ -91,9 +101,19 @@ fn shoot_set(sim_speed: SimSpeed) -> anyhow::Result<u8> {
 ///
 /// # Errors
 /// When the file is there already or cannot be written.
-pub fn frame(file: &Path, degrees: f64, size: (u32, u32), object: imaging::scene::SceneObject) -> anyhow::Result<()> {
+pub fn frame(
+    file: &Path,
+    degrees: f64,
+    size: (u32, u32),
+    object: imaging::scene::SceneObject,
+) -> anyhow::Result<()> {
     let options = StudioOptions { sim_frame_px: size, sim_object: object, ..StudioOptions::default() };
-    let exposure = SimExposure { table_deg: vec![degrees], shot: u64::from(std::process::id()), row: String::new(), exposure_secs: 0.25 };
+    let exposure = SimExposure {
+        table_deg: vec![degrees],
+        shot: u64::from(std::process::id()),
+        row: String::new(),
+        exposure_secs: 0.25,
+    };
     let bytes = crate::studio::simulated_sensor(&options)(&exposure).map_err(anyhow::Error::msg)?;
     File::create_new(file)
         .and_then(|mut out| out.write_all(&bytes))
@@ -102,7 +122,8 @@ pub fn frame(file: &Path, degrees: f64, size: (u32, u32), object: imaging::scene
 
 /// The first demo folder that is new or not complete, so that every start finds something to shoot.
 fn free_folder() -> anyhow::Result<PathBuf> {
-    let folders = directories::ProjectDirs::from("", "", "Roundstop").context("this system names no home folder; set HOME")?;
+    let folders = directories::ProjectDirs::from("", "", "Roundstop")
+        .context("this system names no home folder; set HOME")?;
     let demo = folders.data_local_dir().join("demo");
     let sets = (1..).map(|number| demo.join(format!("hedgerow-mug-{number:02}")));
     sets.into_iter().find(|set| is_open(set)).context("no folder for the demo is free")

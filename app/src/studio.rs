@@ -85,7 +85,9 @@ impl FromStr for CameraSpec {
         } else if let Some(command) = with_rest("command:") {
             Ok(Self::Command(command.to_owned()))
         } else {
-            Err(format!("'{text}' is no camera; write sim, folder:PATH or command:\"PROGRAM {{file}} {{degrees}}\""))
+            Err(format!(
+                "'{text}' is no camera; write sim, folder:PATH or command:\"PROGRAM {{file}} {{degrees}}\""
+            ))
         }
     }
 }
@@ -154,9 +156,9 @@ pub fn open(table: &TableSpec, camera: &CameraSpec, options: &StudioOptions) -> 
             sim_probe = Some(probe);
             Box::new(table)
         }
-        TableSpec::Serial { path, baud } => {
-            Box::new(SerialTable::open(path, *baud, SerialOptions::default()).map_err(|error| error.to_string())?)
-        }
+        TableSpec::Serial { path, baud } => Box::new(
+            SerialTable::open(path, *baud, SerialOptions::default()).map_err(|error| error.to_string())?,
+        ),
     };
     let timeout = Duration::from_secs_f64(options.frame_timeout_secs);
     let camera: Box<dyn Camera> = match (camera, sim_probe) {
@@ -169,7 +171,8 @@ pub fn open(table: &TableSpec, camera: &CameraSpec, options: &StudioOptions) -> 
         }
         (CameraSpec::Folder(path), _) => {
             let trigger = if options.hand_fired { Trigger::Hand } else { Trigger::TableElseHand };
-            let folder_options = FolderOptions { trigger, frame_timeout: timeout, ..FolderOptions::default() };
+            let folder_options =
+                FolderOptions { trigger, frame_timeout: timeout, ..FolderOptions::default() };
             Box::new(FolderCamera::new(path.clone(), folder_options))
         }
         (CameraSpec::Command(command), _) => {
@@ -195,7 +198,12 @@ pub fn simulated_sensor(options: &StudioOptions) -> Render {
             match scenes.get(&exposure.row) {
                 Some(studio) => Arc::clone(studio),
                 None => {
-                    let view = scene::SceneView { object, width_px, height_px, tilt_deg: row_tilt_deg(&exposure.row) };
+                    let view = scene::SceneView {
+                        object,
+                        width_px,
+                        height_px,
+                        tilt_deg: row_tilt_deg(&exposure.row),
+                    };
                     let studio = Arc::new(scene::Studio::new(view).map_err(|error| error.to_string())?);
                     scenes.insert(exposure.row.clone(), Arc::clone(&studio));
                     studio
@@ -211,7 +219,9 @@ pub fn simulated_sensor(options: &StudioOptions) -> Render {
             subsec_ms: u16::try_from(now.millisecond()).unwrap_or(0),
         };
         let pose = scene::Pose { table_deg: exposure.table_deg.clone(), shot: exposure.shot };
-        studio.render_jpeg(&pose, &scene::SceneFaults::default(), &data, SIM_QUALITY).map_err(|error| error.to_string())
+        studio
+            .render_jpeg(&pose, &scene::SceneFaults::default(), &data, SIM_QUALITY)
+            .map_err(|error| error.to_string())
     })
 }
 

@@ -76,7 +76,9 @@ pub enum CameraError {
         reason: String,
     },
     /// More came than one exposure makes, so no one can say which belongs to the stop.
-    #[error("{count} frames came for one stop ({names}); none was taken for it, all are held in the session's quarantine folder")]
+    #[error(
+        "{count} frames came for one stop ({names}); none was taken for it, all are held in the session's quarantine folder"
+    )]
     TooMany {
         /// How many.
         count: usize,
@@ -122,7 +124,11 @@ pub trait Camera: Send {
     fn expose(&mut self, request: &ExposureRequest, context: &CameraContext<'_>) -> Result<(), CameraError>;
 
     /// Brings in every file of that exposure, complete.
-    fn fetch(&mut self, request: &ExposureRequest, context: &CameraContext<'_>) -> Result<Vec<Arrival>, CameraError>;
+    fn fetch(
+        &mut self,
+        request: &ExposureRequest,
+        context: &CameraContext<'_>,
+    ) -> Result<Vec<Arrival>, CameraError>;
 
     /// The longest an exposure with its transfer can take before the camera itself gives up; beyond
     /// that it counts as hanging.

@@ -17,8 +17,8 @@ mod frames;
 mod types;
 
 pub use types::{
-    Action, Activity, EngineConfig, Event, Fault, FaultKind, Intent, KeepFailure, Mode, PauseReason, Shot, StopSeed, StopState,
-    StopStatus, Timer,
+    Action, Activity, EngineConfig, Event, Fault, FaultKind, Intent, KeepFailure, Mode, PauseReason, Shot,
+    StopSeed, StopState, StopStatus, Timer,
 };
 
 /// How many frames may wait for the disk before the next exposure waits too.
@@ -75,7 +75,12 @@ impl Engine {
     ///
     /// `expected_zero` is the zero that frames kept earlier were counted from, when there are any;
     /// `last_shot` the highest shot number the session has used.
-    pub fn new(config: EngineConfig, stops: Vec<StopSeed>, expected_zero: Option<String>, last_shot: u64) -> Self {
+    pub fn new(
+        config: EngineConfig,
+        stops: Vec<StopSeed>,
+        expected_zero: Option<String>,
+        last_shot: u64,
+    ) -> Self {
         Self {
             config,
             stops: stops.into_iter().map(StopStatus::new).collect(),
@@ -111,7 +116,9 @@ impl Engine {
             Event::JournalRefused { ticket, reason } => self.on_journal_refused(ticket, reason),
             Event::TimerFired { timer } => self.on_timer(timer, &mut actions),
             Event::ExposureEnded { shot } => self.on_exposure_ended(shot),
-            Event::ExposureFailed { shot, error } | Event::FrameFailed { shot, error } => self.on_frame_failed(shot, &error),
+            Event::ExposureFailed { shot, error } | Event::FrameFailed { shot, error } => {
+                self.on_frame_failed(shot, &error)
+            }
             Event::FrameArrived { shot } => self.on_frame_arrived(shot, &mut actions),
             Event::FrameKept { shot, version } => self.on_frame_kept(shot, version),
             Event::KeepFailed { shot, failure } => self.on_keep_failed(shot, failure),
@@ -188,7 +195,11 @@ impl Engine {
                     let missing: Vec<u32> = self
                         .stops
                         .iter()
-                        .filter(|stop| stop.state != StopState::Kept && !stop.skipped && !self.is_in_work(stop.stop.index))
+                        .filter(|stop| {
+                            stop.state != StopState::Kept
+                                && !stop.skipped
+                                && !self.is_in_work(stop.stop.index)
+                        })
                         .map(|stop| stop.stop.index)
                         .collect();
                     self.enqueue(missing);
@@ -311,7 +322,9 @@ impl Engine {
     }
 
     fn requeue(&mut self, stop: u32) {
-        if !self.queue.contains(&stop) && !self.stops.iter().any(|status| status.stop.index == stop && status.skipped) {
+        if !self.queue.contains(&stop)
+            && !self.stops.iter().any(|status| status.stop.index == stop && status.skipped)
+        {
             self.queue.push_front(stop);
         }
     }
@@ -450,12 +463,19 @@ impl Engine {
         self.motion = Motion::Still;
         if !same_zero {
             self.requeue(stop);
-            self.raise(FaultKind::PositionUnknown, Some(stop), "the table has started anew during the turn and its position is unknown".to_owned());
+            self.raise(
+                FaultKind::PositionUnknown,
+                Some(stop),
+                "the table has started anew during the turn and its position is unknown".to_owned(),
+            );
         } else if self.mode == Mode::Stopping {
             self.requeue(stop);
         } else if arrived != to {
             self.leaning = false;
-            self.table_failure(stop, format!("the table says it stands at step {arrived}, but step {to} was asked for"));
+            self.table_failure(
+                stop,
+                format!("the table says it stands at step {arrived}, but step {to} was asked for"),
+            );
         } else if let Some(next) = legs.pop_front() {
             self.start_leg(stop, next, legs, actions);
         } else {
@@ -478,7 +498,11 @@ impl Engine {
                 }
                 if matches!(self.mode, Mode::Running | Mode::Pausing) {
                     // Stopped at the controller itself, not by this program.
-                    self.raise(FaultKind::Table, Some(stop), format!("the table was stopped at step {step} before it arrived"));
+                    self.raise(
+                        FaultKind::Table,
+                        Some(stop),
+                        format!("the table was stopped at step {step} before it arrived"),
+                    );
                 }
             }
             TableError::Refused { .. } => {
@@ -519,7 +543,11 @@ impl Engine {
                     self.requeue(stop);
                     actions.push(Action::StopTable);
                     self.table_gone = true;
-                    self.raise(FaultKind::Table, Some(stop), "the turn has taken far longer than it can".to_owned());
+                    self.raise(
+                        FaultKind::Table,
+                        Some(stop),
+                        "the turn has taken far longer than it can".to_owned(),
+                    );
                 }
             }
             Timer::FrameOverdue { shot } => self.on_frame_overdue(shot, actions),

@@ -103,7 +103,9 @@ pub fn check_field(what: &str, text: &str) -> Result<(), String> {
         return Err(format!("the {what} is empty; it is part of every file name"));
     }
     if text.contains(['{', '}']) {
-        return Err(format!("the {what} '{text}' holds a brace, which the file-name pattern needs for itself"));
+        return Err(format!(
+            "the {what} '{text}' holds a brace, which the file-name pattern needs for itself"
+        ));
     }
     check_characters(&format!("the {what}"), text)
 }
@@ -116,23 +118,36 @@ pub fn check_stems<'a>(stems: impl Iterator<Item = &'a str>) -> Result<(), Strin
     let mut seen = HashSet::new();
     for stem in stems {
         if stem.len() > MAX_STEM_BYTES {
-            return Err(format!("the file name '{stem}' is {} bytes long; at most {MAX_STEM_BYTES} fit everywhere", stem.len()));
+            return Err(format!(
+                "the file name '{stem}' is {} bytes long; at most {MAX_STEM_BYTES} fit everywhere",
+                stem.len()
+            ));
         }
         if stem.starts_with(['.', ' ', '-']) || stem.ends_with(['.', ' ']) {
-            return Err(format!("the file name '{stem}' starts or ends with a dot, space or dash, which some systems hide or drop"));
+            return Err(format!(
+                "the file name '{stem}' starts or ends with a dot, space or dash, which some systems hide or drop"
+            ));
         }
         let base = stem.split('.').next().unwrap_or(stem).trim_end().to_ascii_uppercase();
         let reserved = RESERVED.iter().any(|name| match base.strip_prefix(name) {
             Some("") => !matches!(*name, "COM" | "LPT"),
-            Some(rest) => matches!(*name, "COM" | "LPT") && rest.chars().count() == 1 && rest.chars().all(|c| c.is_ascii_digit() || "¹²³".contains(c)),
+            Some(rest) => {
+                matches!(*name, "COM" | "LPT")
+                    && rest.chars().count() == 1
+                    && rest.chars().all(|c| c.is_ascii_digit() || "¹²³".contains(c))
+            }
             None => false,
         });
         if reserved {
-            return Err(format!("the file name '{stem}' is one that Windows keeps for a device; change the SKU or the pattern"));
+            return Err(format!(
+                "the file name '{stem}' is one that Windows keeps for a device; change the SKU or the pattern"
+            ));
         }
         // Lower case: FAT, exFAT, NTFS and APFS hold 'A' and 'a' for one name.
         if !seen.insert(stem.to_lowercase()) {
-            return Err(format!("two stops would both be named '{stem}'; put {{stop}} into the file-name pattern"));
+            return Err(format!(
+                "two stops would both be named '{stem}'; put {{stop}} into the file-name pattern"
+            ));
         }
     }
     Ok(())
@@ -146,7 +161,10 @@ fn check_characters(what: &str, text: &str) -> Result<(), String> {
         return Err(format!("{what} '{text}' holds '..', which means another folder"));
     }
     if let Some(bad) = text.chars().find(|c| c.is_control() || "<>:\"|?*".contains(*c)) {
-        return Err(format!("{what} '{}' holds {bad:?}, which some file systems refuse", text.escape_default()));
+        return Err(format!(
+            "{what} '{}' holds {bad:?}, which some file systems refuse",
+            text.escape_default()
+        ));
     }
     Ok(())
 }

@@ -153,10 +153,14 @@ pub struct PlanProblem {
 #[derive(Debug, thiserror::Error)]
 pub enum PlanError {
     /// The text is not a plan in JSON.
-    #[error("the plan is not readable: {0}. If the file was cut short, make it anew with 'roundstop plan new'")]
+    #[error(
+        "the plan is not readable: {0}. If the file was cut short, make it anew with 'roundstop plan new'"
+    )]
     Unreadable(#[from] serde_json::Error),
     /// The plan was written by a newer program.
-    #[error("the plan has form {found}, this program reads up to form {PLAN_SCHEMA}; use a newer Roundstop, or make the plan anew here")]
+    #[error(
+        "the plan has form {found}, this program reads up to form {PLAN_SCHEMA}; use a newer Roundstop, or make the plan anew here"
+    )]
     Newer {
         /// The form the file names.
         found: u64,
@@ -234,7 +238,10 @@ impl Plan {
         for (at, row) in self.rows.iter().enumerate() {
             row_problems(at, row, &mut say);
             if self.rows[..at].iter().any(|earlier| earlier.name.eq_ignore_ascii_case(&row.name)) {
-                say(PlanField::RowName(at), format!("two rows are named '{}'; give each its own name", row.name));
+                say(
+                    PlanField::RowName(at),
+                    format!("two rows are named '{}'; give each its own name", row.name),
+                );
             }
         }
         if !found.is_empty() {
@@ -337,7 +344,10 @@ fn row_problems(at: usize, row: &Row, say: &mut impl FnMut(PlanField, String)) {
     if !row.arc.is_positive() || row.arc > Angle::TURN {
         say(
             PlanField::RowArc(at),
-            format!("row '{}' must reach over more than 0 and at most 360 degrees, not {}", row.name, row.arc),
+            format!(
+                "row '{}' must reach over more than 0 and at most 360 degrees, not {}",
+                row.name, row.arc
+            ),
         );
     }
     if row.start < -Angle::TURN || row.start > Angle::TURN {

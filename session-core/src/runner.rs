@@ -70,9 +70,18 @@ enum Message {
     Event(Event),
     /// The plate passes a step.
     Passing(i64),
-    Arrived { shot: u64, arrivals: Vec<Arrival> },
-    Held { shot: u64, arrivals: Vec<Arrival> },
-    Kept { shot: u64, frame: KeptFrame },
+    Arrived {
+        shot: u64,
+        arrivals: Vec<Arrival>,
+    },
+    Held {
+        shot: u64,
+        arrivals: Vec<Arrival>,
+    },
+    Kept {
+        shot: u64,
+        frame: KeptFrame,
+    },
     Prompt(String),
     Quit,
 }

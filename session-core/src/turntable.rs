@@ -41,10 +41,14 @@ pub enum TableError {
     #[error("the table is gone ({0}); check its cable and supply, then reconnect")]
     Lost(String),
     /// The table started anew in mid-session and forgot where it stands.
-    #[error("the table's controller has started anew ({0}); its position is unknown. Bring the product back to 0° and set zero again")]
+    #[error(
+        "the table's controller has started anew ({0}); its position is unknown. Bring the product back to 0° and set zero again"
+    )]
     Restarted(String),
     /// No answer within the time the work can take.
-    #[error("the table did not answer within {secs:.1} s to '{word}'; check that nothing blocks the plate, then try again")]
+    #[error(
+        "the table did not answer within {secs:.1} s to '{word}'; check that nothing blocks the plate, then try again"
+    )]
     TimedOut {
         /// The word sent.
         word: String,

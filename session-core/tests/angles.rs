@@ -12,8 +12,9 @@ use session_core::motion::{Direction, SpeedProfile, approach};
 use session_core::plan::{Plan, Row};
 
 fn steps() -> impl Strategy<Value = StepsPerTurn> {
-    (200_i64..50_000_000, 1_i64..5000)
-        .prop_filter_map("at least four steps", |(numerator, denominator)| StepsPerTurn::new(numerator, denominator).ok())
+    (200_i64..50_000_000, 1_i64..5000).prop_filter_map("at least four steps", |(numerator, denominator)| {
+        StepsPerTurn::new(numerator, denominator).ok()
+    })
 }
 
 proptest! {
@@ -130,7 +131,9 @@ fn steps_agree_with_pythons_fractions() {
     let mut input = python.stdin.take().unwrap();
     let lines: String = cases
         .iter()
-        .map(|(gear, degrees, turns, _)| format!("{{\"steps\": \"{gear}\", \"degrees\": \"{degrees}\", \"turns\": {turns}}}\n"))
+        .map(|(gear, degrees, turns, _)| {
+            format!("{{\"steps\": \"{gear}\", \"degrees\": \"{degrees}\", \"turns\": {turns}}}\n")
+        })
         .collect();
     let writer = std::thread::spawn(move || input.write_all(lines.as_bytes()).unwrap());
     let output = python.wait_with_output().unwrap();
@@ -162,7 +165,8 @@ fn the_hobby_stepper_has_its_published_gearing() {
 /// Uniform acceleration by hand: 100 °/s² from rest over 100° peaks at 100 °/s after 1 s each way.
 #[test]
 fn turn_times_agree_with_textbook_mechanics() {
-    let profile = SpeedProfile { start_deg_per_sec: 0.0, cruise_deg_per_sec: 1000.0, accel_deg_per_sec2: 100.0 };
+    let profile =
+        SpeedProfile { start_deg_per_sec: 0.0, cruise_deg_per_sec: 1000.0, accel_deg_per_sec2: 100.0 };
     assert!((profile.turn_secs(100.0) - 2.0).abs() < 1e-9);
     // With a cruise of 50 °/s: 0.5 s and 12.5° on each ramp, 75° at 50 °/s between.
     let capped = SpeedProfile { cruise_deg_per_sec: 50.0, ..profile };

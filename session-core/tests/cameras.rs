@@ -50,7 +50,11 @@ fn context<'a>(cancel: &'a CancelToken, shutter: Option<&'a dyn ShutterLine>) ->
     CameraContext { cancel, shutter, prompt: &no_prompt }
 }
 
-fn shoot(camera: &mut dyn Camera, request: &ExposureRequest, shutter: Option<&dyn ShutterLine>) -> Result<Vec<Arrival>, CameraError> {
+fn shoot(
+    camera: &mut dyn Camera,
+    request: &ExposureRequest,
+    shutter: Option<&dyn ShutterLine>,
+) -> Result<Vec<Arrival>, CameraError> {
     let cancel = CancelToken::default();
     camera.expose(request, &context(&cancel, shutter))?;
     camera.fetch(request, &context(&cancel, shutter))
@@ -85,7 +89,9 @@ mod command {
     fn a_program_gets_its_fields_without_a_shell() {
         let dir = tempfile::tempdir().unwrap();
         let script = "import sys,json; open(sys.argv[1],'wb').write(bytes.fromhex('ffd8ffda0002')+json.dumps(sys.argv[2:]).encode()+bytes.fromhex('ffd9'))";
-        let command = format!("python3 -c \"{script}\" {{file}} {{degrees}} {{stop}} {{row}} {{sku}} '$HOME; *' x{{shot}}y");
+        let command = format!(
+            "python3 -c \"{script}\" {{file}} {{degrees}} {{stop}} {{row}} {{sku}} '$HOME; *' x{{shot}}y"
+        );
         let mut camera = CommandCamera::new(&command, PATIENCE).unwrap();
         let arrivals = shoot(&mut camera, &request(dir.path(), 9, 3), None).unwrap();
         let bytes = contents(&arrivals).remove(0);
@@ -122,7 +128,9 @@ mod command {
     #[test]
     fn a_program_that_is_not_there_is_named() {
         let (result, _) = run("no-such-camera-program {file}");
-        assert!(matches!(result, Err(CameraError::BadSetup(text)) if text.contains("no-such-camera-program")));
+        assert!(
+            matches!(result, Err(CameraError::BadSetup(text)) if text.contains("no-such-camera-program"))
+        );
     }
 
     #[test]
@@ -239,7 +247,9 @@ mod folder {
     #[test]
     fn a_frame_written_slowly_in_place_is_taken_only_when_whole() {
         let mut bench = bench(options());
-        bench.on_fire(|card, n| write_slowly(&card.join(format!("IMG_{n}.JPG")), &jpeg(n as u8), 6, Duration::from_millis(150)));
+        bench.on_fire(|card, n| {
+            write_slowly(&card.join(format!("IMG_{n}.JPG")), &jpeg(n as u8), 6, Duration::from_millis(150))
+        });
         for stop in 1..=3 {
             let arrivals = bench.shoot(stop.into(), stop).unwrap();
             assert_eq!(contents(&arrivals), [jpeg(stop as u8)]);
@@ -311,12 +321,19 @@ mod folder {
         let mut bench = bench(FolderOptions { frame_timeout: Duration::from_millis(400), ..options() });
         bench.on_fire(|_, _| {});
         let error = bench.shoot(1, 1).unwrap_err().to_string();
-        assert!(error.contains("no complete frame") && error.contains("check that the camera saves"), "{error}");
+        assert!(
+            error.contains("no complete frame") && error.contains("check that the camera saves"),
+            "{error}"
+        );
     }
 
     #[test]
     fn a_file_that_is_no_picture_or_cut_short_is_told_apart() {
-        for (bytes, words) in [(b"<html>".to_vec(), "not a picture"), (jpeg(1)[..9000].to_vec(), "cut short"), (vec![], "empty")] {
+        for (bytes, words) in [
+            (b"<html>".to_vec(), "not a picture"),
+            (jpeg(1)[..9000].to_vec(), "cut short"),
+            (vec![], "empty"),
+        ] {
             let mut bench = bench(FolderOptions { frame_timeout: Duration::from_secs(3), ..options() });
             bench.on_fire(move |card, _| fs::write(card.join("IMG.JPG"), &bytes).unwrap());
             let error = bench.shoot(1, 1).unwrap_err().to_string();
@@ -362,7 +379,9 @@ mod folder {
         let prompt = |text: String| {
             asked.lock().unwrap().push(text);
             let card = card.clone();
-            thread::spawn(move || write_slowly(&card.join("HAND.JPG"), &jpeg(5), 4, Duration::from_millis(80)));
+            thread::spawn(move || {
+                write_slowly(&card.join("HAND.JPG"), &jpeg(5), 4, Duration::from_millis(80))
+            });
         };
         let cancel = CancelToken::default();
         let context = CameraContext { cancel: &cancel, shutter: Some(&bench.line), prompt: &prompt };

@@ -9,7 +9,8 @@ use proptest::prelude::*;
 use session_core::angle::{Angle, StepsPerTurn};
 use session_core::camera::CameraError;
 use session_core::engine::{
-    Action, Engine, EngineConfig, Event, FaultKind, Intent, KeepFailure, Mode, PauseReason, Shot, StopSeed, StopState, Timer,
+    Action, Engine, EngineConfig, Event, FaultKind, Intent, KeepFailure, Mode, PauseReason, Shot, StopSeed,
+    StopState, Timer,
 };
 use session_core::motion::{Direction, SpeedProfile};
 use session_core::plan::{Plan, Row, Stop};
@@ -22,7 +23,10 @@ fn stops(plan: &Plan) -> Vec<Stop> {
 }
 
 fn missing(stops: &[Stop]) -> Vec<StopSeed> {
-    stops.iter().map(|stop| StopSeed { stop: stop.clone(), state: StopState::Missing, versions: 0, chosen: 0 }).collect()
+    stops
+        .iter()
+        .map(|stop| StopSeed { stop: stop.clone(), state: StopState::Missing, versions: 0, chosen: 0 })
+        .collect()
 }
 
 fn config(direction: Direction) -> EngineConfig {
@@ -183,14 +187,22 @@ impl World {
             }
             Action::StopTable => {
                 if let Some((ticket, _)) = self.moving.take() {
-                    self.queue.retain(|event| !matches!(event, Event::TurnFinished { ticket: t, .. } if *t == ticket));
-                    self.queue.push_back(Event::TurnFailed { ticket, error: TableError::Stopped { step: self.step } });
+                    self.queue.retain(
+                        |event| !matches!(event, Event::TurnFinished { ticket: t, .. } if *t == ticket),
+                    );
+                    self.queue.push_back(Event::TurnFailed {
+                        ticket,
+                        error: TableError::Stopped { step: self.step },
+                    });
                 }
             }
             Action::CancelExposure => {
                 if let Some(shot) = self.exposing.take() {
                     self.queue.retain(|event| !matches!(event, Event::ExposureEnded { shot: s } | Event::FrameArrived { shot: s } if *s == shot.number));
-                    self.queue.push_back(Event::ExposureFailed { shot: shot.number, error: CameraError::Cancelled });
+                    self.queue.push_back(Event::ExposureFailed {
+                        shot: shot.number,
+                        error: CameraError::Cancelled,
+                    });
                 }
             }
             Action::StartTimer { .. }
@@ -232,14 +244,22 @@ impl World {
         match luck {
             Luck::Fails => {
                 self.exposing = None;
-                self.queue.push_back(Event::ExposureFailed { shot: number, error: CameraError::Failed("no".to_owned()) });
+                self.queue.push_back(Event::ExposureFailed {
+                    shot: number,
+                    error: CameraError::Failed("no".to_owned()),
+                });
             }
             Luck::Gone => {
                 self.exposing = None;
                 self.queue.push_back(Event::ExposureEnded { shot: number });
-                self.queue.push_back(Event::FrameFailed { shot: number, error: CameraError::Lost("off".to_owned()) });
+                self.queue.push_back(Event::FrameFailed {
+                    shot: number,
+                    error: CameraError::Lost("off".to_owned()),
+                });
             }
-            Luck::Silent => self.queue.push_back(Event::TimerFired { timer: Timer::FrameOverdue { shot: number } }),
+            Luck::Silent => {
+                self.queue.push_back(Event::TimerFired { timer: Timer::FrameOverdue { shot: number } })
+            }
             _ => {
                 self.exposing = None;
                 self.queue.push_back(Event::ExposureEnded { shot: number });
@@ -315,11 +335,17 @@ fn the_next_turn_starts_when_the_exposure_has_ended_not_when_the_frame_has_come(
     // Through run-up, turn and settling to the first exposure.
     let shot = loop {
         let step = actions.iter().find_map(|action| match action {
-            Action::Turn { ticket, to, .. } => Some(Event::TurnFinished { ticket: *ticket, position: here(*to) }),
-            Action::StartTimer { timer: timer @ Timer::Settled { .. }, .. } => Some(Event::TimerFired { timer: *timer }),
+            Action::Turn { ticket, to, .. } => {
+                Some(Event::TurnFinished { ticket: *ticket, position: here(*to) })
+            }
+            Action::StartTimer { timer: timer @ Timer::Settled { .. }, .. } => {
+                Some(Event::TimerFired { timer: *timer })
+            }
             _ => None,
         });
-        if let Some(Action::Expose { shot }) = actions.iter().find(|action| matches!(action, Action::Expose { .. })) {
+        if let Some(Action::Expose { shot }) =
+            actions.iter().find(|action| matches!(action, Action::Expose { .. }))
+        {
             break shot.clone();
         }
         actions = tell(step.expect("something to answer"));
@@ -380,7 +406,11 @@ fn a_controller_that_starts_anew_is_never_resumed_silently() {
     world.person(Intent::Start);
     world.luck = VecDeque::from([Luck::Restarts]);
     world.person(Intent::Retake { stops: vec![2] });
-    assert!(matches!(world.engine.mode(), Mode::Fault(fault) if fault.kind == FaultKind::PositionUnknown), "{:?}", world.engine.mode());
+    assert!(
+        matches!(world.engine.mode(), Mode::Fault(fault) if fault.kind == FaultKind::PositionUnknown),
+        "{:?}",
+        world.engine.mode()
+    );
     let kept = world.kept.len();
     world.person(Intent::TryAgain);
     assert_eq!(world.kept.len(), kept, "trying again does not make the position known");
@@ -397,7 +427,9 @@ fn a_table_whose_zero_has_changed_since_is_not_trusted() {
         let position = world.here();
         world.tell(Event::TableReady { position });
         world.person(Intent::Start);
-        assert!(matches!(world.engine.mode(), Mode::Fault(fault) if fault.kind == FaultKind::PositionUnknown));
+        assert!(
+            matches!(world.engine.mode(), Mode::Fault(fault) if fault.kind == FaultKind::PositionUnknown)
+        );
         assert!(world.shots.is_empty());
     }
 }
@@ -460,7 +492,11 @@ fn a_full_disk_holds_the_frame_and_keeps_it_once_there_is_room() {
     // Run-up, turn, exposure, the next turn, and then the first frame meets the disk.
     let mut world = ready(&plan, vec![Luck::Fine, Luck::Fine, Luck::Fine, Luck::Fine, Luck::DiskFull]);
     world.person(Intent::Start);
-    assert!(matches!(world.engine.mode(), Mode::Fault(fault) if fault.kind == FaultKind::Storage), "{:?}", world.engine.mode());
+    assert!(
+        matches!(world.engine.mode(), Mode::Fault(fault) if fault.kind == FaultKind::Storage),
+        "{:?}",
+        world.engine.mode()
+    );
     let shots = world.shots.len();
     world.person(Intent::TryAgain);
     assert_eq!(*world.engine.mode(), Mode::Finished);
@@ -489,7 +525,12 @@ fn a_new_row_waits_for_the_camera_to_be_set() {
     plan.rows.push(Row::full_turn("high", 2));
     let stops = stops(&plan);
     let mut world = ready(&plan, vec![]);
-    world.engine = Engine::new(EngineConfig { pause_between_rows: true, ..config(plan.direction) }, missing(&stops), None, 0);
+    world.engine = Engine::new(
+        EngineConfig { pause_between_rows: true, ..config(plan.direction) },
+        missing(&stops),
+        None,
+        0,
+    );
     let position = world.here();
     world.tell(Event::TableReady { position });
     world.person(Intent::Start);

@@ -46,7 +46,11 @@ fn all_files(root: &Path) -> Vec<(String, Vec<u8>, std::time::SystemTime)> {
     for entry in fs::read_dir(root).unwrap() {
         let path = entry.unwrap().path();
         let modified = fs::metadata(&path).unwrap().modified().unwrap();
-        found.push((path.file_name().unwrap().to_string_lossy().into_owned(), fs::read(&path).unwrap(), modified));
+        found.push((
+            path.file_name().unwrap().to_string_lossy().into_owned(),
+            fs::read(&path).unwrap(),
+            modified,
+        ));
     }
     found.sort();
     found
@@ -125,7 +129,10 @@ fn what_is_no_whole_picture_is_refused_with_the_reason() {
         (b"\x89PNG\r\n\x1a\n\0\0\0\x0dIHDR".to_vec(), "cut short"),
     ] {
         let refused = folder.keep(&job(1, 1, &[("IMG.JPG", bytes)]));
-        assert!(matches!(&refused, Err(KeepFailure::BadFrame(reason)) if reason.contains(words)), "{refused:?}");
+        assert!(
+            matches!(&refused, Err(KeepFailure::BadFrame(reason)) if reason.contains(words)),
+            "{refused:?}"
+        );
     }
     assert_eq!(fs::read_dir(folder.frames_folder()).unwrap().count(), 0);
     assert_eq!(folder.status().stops[0].state, StopState::Missing);
@@ -171,8 +178,13 @@ fn another_plan_is_refused_unless_it_is_carried_over() {
     folder = SessionFolder::open(dir.path()).unwrap();
     folder.set_plan(eight).unwrap();
     // 0°, 90°, 180° and 270° keep their frames as stops 1, 3, 5 and 7 of eight.
-    let kept: Vec<u32> =
-        folder.status().stops.iter().filter(|stop| stop.state == StopState::Kept).map(|stop| stop.index).collect();
+    let kept: Vec<u32> = folder
+        .status()
+        .stops
+        .iter()
+        .filter(|stop| stop.state == StopState::Kept)
+        .map(|stop| stop.index)
+        .collect();
     assert_eq!(kept, [1, 3, 5, 7]);
     let mut other_row = Plan::single_row("LH-1", 4);
     other_row.rows = vec![Row::full_turn("high", 4)];
@@ -221,11 +233,18 @@ fn damage_in_the_middle_of_the_journal_costs_only_its_own_line() {
     drop(folder);
     let path = dir.path().join("journal.jsonl");
     let text = fs::read_to_string(&path).unwrap();
-    let line = text.lines().position(|line| line.contains("\"kind\":\"kept\"") && line.contains("\"stop\":2")).unwrap();
+    let line = text
+        .lines()
+        .position(|line| line.contains("\"kind\":\"kept\"") && line.contains("\"stop\":2"))
+        .unwrap();
     let spoiled: Vec<String> = text
         .lines()
         .enumerate()
-        .map(|(at, text)| if at == line { text.replacen("\"stop\":2", "\"stop\":3", 1) } else { text.to_owned() })
+        .map(
+            |(at, text)| {
+                if at == line { text.replacen("\"stop\":2", "\"stop\":3", 1) } else { text.to_owned() }
+            },
+        )
         .collect();
     fs::write(&path, spoiled.join("\n") + "\n").unwrap();
     let folder = SessionFolder::open(dir.path()).unwrap();
@@ -243,7 +262,11 @@ fn a_kill_between_bytes_and_record_is_made_good() {
     let journal = dir.path().join("journal.jsonl");
     let text = fs::read_to_string(&journal).unwrap();
     // As if killed before the last record: the file has its name already.
-    let without_kept: String = text.lines().filter(|line| !line.contains("\"kind\":\"kept\"")).map(|line| format!("{line}\n")).collect();
+    let without_kept: String = text
+        .lines()
+        .filter(|line| !line.contains("\"kind\":\"kept\""))
+        .map(|line| format!("{line}\n"))
+        .collect();
     let frames = dir.path().join("frames");
     for renamed in [true, false] {
         fs::write(&journal, &without_kept).unwrap();

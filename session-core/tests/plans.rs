@@ -74,7 +74,8 @@ fn a_plan_comes_back_from_json_as_it_was() {
 
 #[test]
 fn degrees_in_a_plan_may_be_numbers() {
-    let text = r#"{"schema":1,"sku":"LH-1","rows":[{"name":"eye","stops":4,"start_deg":22.1,"arc_deg":360}]}"#;
+    let text =
+        r#"{"schema":1,"sku":"LH-1","rows":[{"name":"eye","stops":4,"start_deg":22.1,"arc_deg":360}]}"#;
     let plan = Plan::from_json(text).unwrap();
     assert_eq!(plan.rows[0].start, "22.1".parse::<Angle>().unwrap());
 }
@@ -86,8 +87,18 @@ fn bad_values_are_refused_with_the_reason_and_the_field() {
         ("no stops", |plan| plan.rows[0].stops = 0, PlanField::RowStops(0), "1 to 1440"),
         ("too many stops", |plan| plan.rows[0].stops = 1441, PlanField::RowStops(0), "1 to 1440"),
         ("no arc", |plan| plan.rows[0].arc = Angle::ZERO, PlanField::RowArc(0), "more than 0"),
-        ("arc too wide", |plan| plan.rows[0].arc = "361".parse().unwrap(), PlanField::RowArc(0), "at most 360"),
-        ("start too far", |plan| plan.rows[0].start = "720".parse().unwrap(), PlanField::RowStart(0), "between -360 and 360"),
+        (
+            "arc too wide",
+            |plan| plan.rows[0].arc = "361".parse().unwrap(),
+            PlanField::RowArc(0),
+            "at most 360",
+        ),
+        (
+            "start too far",
+            |plan| plan.rows[0].start = "720".parse().unwrap(),
+            PlanField::RowStart(0),
+            "between -360 and 360",
+        ),
         ("skip not there", |plan| plan.rows[0].skip = vec![25], PlanField::RowSkip(0), "no stop 25"),
         ("skip all", |plan| plan.rows[0].skip = (1..=24).collect(), PlanField::RowSkip(0), "leaves no stop"),
         ("no rows", |plan| plan.rows.clear(), PlanField::Whole, "1 to 36 rows"),
@@ -96,11 +107,36 @@ fn bad_values_are_refused_with_the_reason_and_the_field() {
         ("exposure not a number", |plan| plan.exposure_secs = f64::NAN, PlanField::Exposure, "0 to 600"),
         ("SKU empty", |plan| plan.sku.clear(), PlanField::Sku, "empty"),
         ("SKU with a path", |plan| plan.sku = "a/b".to_owned(), PlanField::Sku, "path separator"),
-        ("pattern with a path", |plan| plan.file_name = NamePattern("{sku}\\{stop}".to_owned()), PlanField::FileName, "path separator"),
-        ("pattern upwards", |plan| plan.file_name = NamePattern("..{stop}".to_owned()), PlanField::FileName, "'..'"),
-        ("unknown field", |plan| plan.file_name = NamePattern("{stop}{shoe}".to_owned()), PlanField::FileName, "{shoe}"),
-        ("names collide", |plan| plan.file_name = NamePattern("{sku}_{row}".to_owned()), PlanField::FileName, "two stops"),
-        ("over-long", |plan| plan.file_name = NamePattern(format!("{{stop}}{}", "x".repeat(200))), PlanField::FileName, "bytes long"),
+        (
+            "pattern with a path",
+            |plan| plan.file_name = NamePattern("{sku}\\{stop}".to_owned()),
+            PlanField::FileName,
+            "path separator",
+        ),
+        (
+            "pattern upwards",
+            |plan| plan.file_name = NamePattern("..{stop}".to_owned()),
+            PlanField::FileName,
+            "'..'",
+        ),
+        (
+            "unknown field",
+            |plan| plan.file_name = NamePattern("{stop}{shoe}".to_owned()),
+            PlanField::FileName,
+            "{shoe}",
+        ),
+        (
+            "names collide",
+            |plan| plan.file_name = NamePattern("{sku}_{row}".to_owned()),
+            PlanField::FileName,
+            "two stops",
+        ),
+        (
+            "over-long",
+            |plan| plan.file_name = NamePattern(format!("{{stop}}{}", "x".repeat(200))),
+            PlanField::FileName,
+            "bytes long",
+        ),
     ];
     for (what, spoil, field, words) in cases {
         let mut plan = Plan::single_row("LH-1", 24);
@@ -117,7 +153,14 @@ fn bad_values_are_refused_with_the_reason_and_the_field() {
 /// Names that Windows keeps for devices (Microsoft, "Naming Files, Paths, and Namespaces"; from memory).
 #[test]
 fn names_that_windows_reserves_are_refused() {
-    for (sku, pattern) in [("CON", "{sku}.{stop}"), ("nul", "{sku}.{stop}"), ("COM", "{sku}{degrees}"), ("x", "{stop}: {sku}"), ("x", "{stop}{sku}."), ("x", " {stop}")] {
+    for (sku, pattern) in [
+        ("CON", "{sku}.{stop}"),
+        ("nul", "{sku}.{stop}"),
+        ("COM", "{sku}{degrees}"),
+        ("x", "{stop}: {sku}"),
+        ("x", "{stop}{sku}."),
+        ("x", " {stop}"),
+    ] {
         let mut plan = Plan::single_row(sku, 1);
         plan.file_name = NamePattern(pattern.to_owned());
         if pattern == "{sku}{degrees}" {

@@ -41,15 +41,27 @@ fn plans_that_cannot_be_used() {
         assert!(!dir.exists(), "nothing is begun with a bad plan");
     }
     let missing = home.path().join("not-there.json");
-    assert_said(&run(home.path(), &quick(&missing, &home.path().join("D"))), 1, &["not-there.json", "cannot be read"]);
+    assert_said(
+        &run(home.path(), &quick(&missing, &home.path().join("D"))),
+        1,
+        &["not-there.json", "cannot be read"],
+    );
 }
 
 #[test]
 fn names_that_collide_are_refused_when_the_plan_is_made() {
     let home = tempfile::tempdir().unwrap();
     let path = home.path().join("p.json");
-    for (pattern, words) in [("{sku}", "two stops"), ("../{stop}", "path separator"), ("{stop}?", "refuse"), ("{stopp}", "unknown field")] {
-        let output = run(home.path(), &["plan", "new", path.to_str().unwrap(), "--sku", "A", "--stops", "4", "--file-name", pattern]);
+    for (pattern, words) in [
+        ("{sku}", "two stops"),
+        ("../{stop}", "path separator"),
+        ("{stop}?", "refuse"),
+        ("{stopp}", "unknown field"),
+    ] {
+        let output = run(
+            home.path(),
+            &["plan", "new", path.to_str().unwrap(), "--sku", "A", "--stops", "4", "--file-name", pattern],
+        );
         assert_said(&output, 2, &[words]);
         assert!(!path.exists());
     }
@@ -67,16 +79,27 @@ fn a_camera_command_that_fails_hangs_or_writes_rubbish() {
     let home = tempfile::tempdir().unwrap();
     let plan = plan(home.path(), "plan.json", 3);
     let good = home.path().join("good.jpg");
-    assert!(run(home.path(), &["demo-frame", good.to_str().unwrap(), "0", "--size", "320x240"]).status.success());
+    assert!(
+        run(home.path(), &["demo-frame", good.to_str().unwrap(), "0", "--size", "320x240"]).status.success()
+    );
     let good = good.to_str().unwrap();
     let dir = home.path().join("D");
     for (camera, words) in [
-        ("command:sh -c 'echo no card >&2; exit 7' x {file}".to_owned(), vec!["exit status: 7", "no card", "2 times"]),
-        ("command:sleep 60 x {file}".replace("sleep 60 x", "sh -c 'sleep 60' x"), vec!["did not end within 1 s"]),
+        (
+            "command:sh -c 'echo no card >&2; exit 7' x {file}".to_owned(),
+            vec!["exit status: 7", "no card", "2 times"],
+        ),
+        (
+            "command:sleep 60 x {file}".replace("sleep 60 x", "sh -c 'sleep 60' x"),
+            vec!["did not end within 1 s"],
+        ),
         ("command:sh -c ': > \"$0\"' {file}".to_owned(), vec!["it is empty"]),
         (format!("command:sh -c 'head -c 3000 {good} > \"$0\"' {{file}}"), vec!["cut short"]),
         ("command:cp /etc/passwd {file}".to_owned(), vec!["not a picture"]),
-        (format!("command:sh -c 'cp {good} \"$0\"; cp {good} \"$0.second.jpg\"' {{file}}"), vec!["2 frames came for one stop"]),
+        (
+            format!("command:sh -c 'cp {good} \"$0\"; cp {good} \"$0.second.jpg\"' {{file}}"),
+            vec!["2 frames came for one stop"],
+        ),
         ("command:true {file}".to_owned(), vec!["wrote no file"]),
         ("command:no-such-program {file}".to_owned(), vec!["no-such-program", "is not there"]),
     ] {
@@ -123,7 +146,17 @@ fn a_port_that_is_missing_or_forbidden() {
     let shoot = |table: &str| {
         run(
             home.path(),
-            &["shoot", "--plan", plan.to_str().unwrap(), "--into", dir.to_str().unwrap(), "--table", table, "--camera", "command:cp x {file}"],
+            &[
+                "shoot",
+                "--plan",
+                plan.to_str().unwrap(),
+                "--into",
+                dir.to_str().unwrap(),
+                "--table",
+                table,
+                "--camera",
+                "command:cp x {file}",
+            ],
         )
     };
     assert_said(&shoot("serial:/dev/not-there"), 1, &["/dev/not-there", "cannot be opened"]);
@@ -164,7 +197,18 @@ fn a_folder_or_port_without_permission() {
     fs::set_permissions(&slave, fs::Permissions::from_mode(0o600)).unwrap();
     fs::set_permissions(&dir, fs::Permissions::from_mode(0o777)).unwrap();
     let table = controller.table();
-    let output = as_nobody(&["shoot", "--plan", plan.to_str().unwrap(), "--into", dir.to_str().unwrap(), "--table", &table, "--camera", "command:cp x {file}"]).unwrap();
+    let output = as_nobody(&[
+        "shoot",
+        "--plan",
+        plan.to_str().unwrap(),
+        "--into",
+        dir.to_str().unwrap(),
+        "--table",
+        &table,
+        "--camera",
+        "command:cp x {file}",
+    ])
+    .unwrap();
     assert_said(&output, 1, &["cannot be opened", "you may not use it", "dialout"]);
 }
 
@@ -192,12 +236,15 @@ fn a_full_disk_stops_the_session_with_every_kept_frame_safe_and_goes_on_with_roo
     let _ = Command::new("umount").arg(&disk).status();
 
     assert_said(&output, 1, &["the disk is full", "free some room", "Every kept frame is safe"]);
-    let kept = |status: &serde_json::Value| status["stops"].as_array().unwrap().iter().filter(|stop| stop["state"] == "kept").count();
+    let kept = |status: &serde_json::Value| {
+        status["stops"].as_array().unwrap().iter().filter(|stop| stop["state"] == "kept").count()
+    };
     assert!((1..12).contains(&kept(&first)), "{}", kept(&first));
     assert!(room.unwrap().success());
     assert_said(&again, 0, &["complete"]);
     assert_eq!(kept(&second), 12);
-    for (before, after) in first["stops"].as_array().unwrap().iter().zip(second["stops"].as_array().unwrap()) {
+    for (before, after) in first["stops"].as_array().unwrap().iter().zip(second["stops"].as_array().unwrap())
+    {
         assert!(before["sha256"].is_null() || before["sha256"] == after["sha256"]);
     }
     assert!(read_only.unwrap().success());

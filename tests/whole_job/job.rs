@@ -49,7 +49,12 @@ fn a_retake_leaves_every_other_file_untouched_and_keeps_the_old_versions() {
     assert!(before.is_subset(&after));
     assert_eq!(after.len(), 14);
     let now = status(home.path(), &dir);
-    let versions: Vec<usize> = now["stops"].as_array().unwrap().iter().map(|stop| stop["versions"].as_array().unwrap().len()).collect();
+    let versions: Vec<usize> = now["stops"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|stop| stop["versions"].as_array().unwrap().len())
+        .collect();
     assert_eq!(versions, [1, 1, 2, 1, 1, 1, 2, 1, 1, 1, 1, 1]);
     // The first version can be used again, and a stop can be set aside and shot anew.
     assert!(run(home.path(), &["keep", text, "--stop", "3", "--version", "1"]).status.success());
@@ -70,7 +75,8 @@ fn without_a_display_the_demo_set_is_shot_and_its_place_is_told() {
     let text = said(&output);
     assert_eq!(output.status.code(), Some(0), "{text}");
     assert!(text.contains("no window can be opened here"), "{text}");
-    let place = text.lines().find_map(|line| line.split("The set lies in ").nth(1)).expect("the place is told");
+    let place =
+        text.lines().find_map(|line| line.split("The set lies in ").nth(1)).expect("the place is told");
     assert_eq!(assert_complete(home.path(), Path::new(place)).len(), 24);
 }
 
@@ -87,7 +93,10 @@ fn shoot_on_the_controller(home: &Path, plan: &Path, dir: &Path) -> Vec<(f64, i6
         env!("CARGO_BIN_EXE_roundstop"),
     );
     let (plan, dir) = (plan.to_str().unwrap(), dir.to_str().unwrap());
-    let output = run(home, &["shoot", "--plan", plan, "--into", dir, "--table", &controller.table(), "--camera", &camera]);
+    let output = run(
+        home,
+        &["shoot", "--plan", plan, "--into", dir, "--table", &controller.table(), "--camera", &camera],
+    );
     assert_eq!(output.status.code(), Some(0), "{}", said(&output));
     let notes = fs::read_to_string(notes).unwrap();
     notes
@@ -116,7 +125,11 @@ fn on_the_real_controller_every_frame_is_within_half_a_half_step() {
     assert_eq!(seen.len(), 24);
     for (number, (degrees, steps)) in seen.iter().enumerate() {
         assert!((degrees - 15.0 * number as f64).abs() < 1e-9);
-        assert!(off_by(*degrees, *steps) <= 0.5 + 1e-6, "{degrees}°: {} half-steps off", off_by(*degrees, *steps));
+        assert!(
+            off_by(*degrees, *steps) <= 0.5 + 1e-6,
+            "{degrees}°: {} half-steps off",
+            off_by(*degrees, *steps)
+        );
     }
 }
 
@@ -127,7 +140,19 @@ fn after_ten_turns_no_error_has_added_up() {
     let plan = home.path().join("plan.json");
     let made = run(
         home.path(),
-        &["plan", "new", plan.to_str().unwrap(), "--sku", "LH-TURNS", "--stops", "5", "--rows", &rows.join(","), "--settle", "0"],
+        &[
+            "plan",
+            "new",
+            plan.to_str().unwrap(),
+            "--sku",
+            "LH-TURNS",
+            "--stops",
+            "5",
+            "--rows",
+            &rows.join(","),
+            "--settle",
+            "0",
+        ],
     );
     assert!(made.status.success(), "{}", said(&made));
     let seen = shoot_on_the_controller(home.path(), &plan, &home.path().join("D"));

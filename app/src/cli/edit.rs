@@ -10,7 +10,8 @@ use super::{EXIT_USAGE, fault, pick, status};
 pub fn set_aside(dir: &Path, text: &str) -> u8 {
     edit(dir, text, |folder, stop| {
         let key = folder.key_of(stop);
-        let kept = folder.with_ledger(|ledger| ledger.frame(&key).is_some_and(|frame| frame.chosen.is_some()));
+        let kept =
+            folder.with_ledger(|ledger| ledger.frame(&key).is_some_and(|frame| frame.chosen.is_some()));
         if !kept {
             return Err(format!("stop {} has no frame to set aside", stop.index));
         }
@@ -23,7 +24,10 @@ pub fn keep(dir: &Path, text: &str, version: u32) -> u8 {
     edit(dir, text, |folder, stop| {
         let key = folder.key_of(stop);
         let versions: Vec<u32> = folder.with_ledger(|ledger| {
-            ledger.frame(&key).map(|frame| frame.versions.iter().map(|frame| frame.version).collect()).unwrap_or_default()
+            ledger
+                .frame(&key)
+                .map(|frame| frame.versions.iter().map(|frame| frame.version).collect())
+                .unwrap_or_default()
         });
         if !versions.contains(&version) {
             return Err(format!("stop {} has no version {version}; it has {versions:?}", stop.index));

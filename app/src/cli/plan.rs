@@ -97,7 +97,10 @@ fn new(args: &NewArgs) -> u8 {
         Ok(()) => {
             let stops = plan.stops("2026-01-31").map_or(0, |stops| stops.len());
             let time = crate::words::duration(plan.estimate_secs(&SpeedProfile::default()));
-            println!("{} written: {stops} stops, about {time} on a common geared stepper.", args.file.display());
+            println!(
+                "{} written: {stops} stops, about {time} on a common geared stepper.",
+                args.file.display()
+            );
             EXIT_DONE
         }
         Err(error) => fault(&error),
@@ -108,7 +111,11 @@ fn new(args: &NewArgs) -> u8 {
 fn write(file: &Path, plan: &Plan) -> anyhow::Result<()> {
     let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let name = file.file_name().context("the plan file has no name")?.to_string_lossy();
-    anyhow::ensure!(!file.exists(), "{} is there already and is not replaced; choose another name", file.display());
+    anyhow::ensure!(
+        !file.exists(),
+        "{} is there already and is not replaced; choose another name",
+        file.display()
+    );
     durable::Part::write(folder, &name, plan.to_json().as_bytes())?.settle(file)?;
     durable::sync_folder(folder)?;
     Ok(())
@@ -129,13 +136,17 @@ fn rows(args: &NewArgs) -> Result<Vec<Row>, String> {
         let mut parts = item.splitn(3, ':').map(str::trim);
         let name = parts.next().unwrap_or_default();
         // A comma inside a note: the item belongs to the note before it.
-        if let Some(before) = rows.last_mut().filter(|before| !before.tilt_note.is_empty() && item.starts_with(' ')) {
+        if let Some(before) =
+            rows.last_mut().filter(|before| !before.tilt_note.is_empty() && item.starts_with(' '))
+        {
             before.tilt_note = format!("{},{item}", before.tilt_note);
             continue;
         }
         let stops = match parts.next().filter(|stops| !stops.is_empty()) {
             None => args.stops,
-            Some(stops) => stops.parse().map_err(|_| format!("'{item}' has no number of stops after its name; write NAME:STOPS"))?,
+            Some(stops) => stops
+                .parse()
+                .map_err(|_| format!("'{item}' has no number of stops after its name; write NAME:STOPS"))?,
         };
         rows.push(row(name, stops, parts.next().unwrap_or_default()));
     }
@@ -155,7 +166,13 @@ fn show(file: &Path) -> u8 {
     println!("{}  {}  {}", plan.sku, plan.title, plan.direction.word());
     for stop in &stops {
         let row = &plan.rows[stop.row];
-        println!("{:>5}  {:>8}°  {:<12} {}", stop.index, stop.angle.wrapped().short_degrees(), row.name, stop.file_stem);
+        println!(
+            "{:>5}  {:>8}°  {:<12} {}",
+            stop.index,
+            stop.angle.wrapped().short_degrees(),
+            row.name,
+            stop.file_stem
+        );
     }
     let time = crate::words::duration(plan.estimate_secs(&SpeedProfile::default()));
     println!("{} stops, about {time} on a common geared stepper.", stops.len());

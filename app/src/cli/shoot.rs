@@ -2,9 +2,9 @@
 
 use std::io::{self, BufRead, IsTerminal, Write};
 use std::path::Path;
-use std::sync::mpsc::{Receiver, Sender, channel};
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread;
 
 use anyhow::Context;
@@ -62,14 +62,20 @@ fn run(folder: SessionFolder, devices: &DeviceArgs, run: &RunArgs, intent: Inten
     }
 }
 
-fn run_session(folder: SessionFolder, devices: &DeviceArgs, run: &RunArgs, intent: Intent) -> anyhow::Result<u8> {
+fn run_session(
+    folder: SessionFolder,
+    devices: &DeviceArgs,
+    run: &RunArgs,
+    intent: Intent,
+) -> anyhow::Result<u8> {
     for sentence in folder.recovery().sentences() {
         eprintln!("{sentence}");
     }
     let root = folder.root().to_owned();
     // Asking makes sense only where someone can answer.
     let asks = !run.json && io::stdin().is_terminal() && io::stderr().is_terminal();
-    let studio = studio::open(&devices.table, &devices.camera, &devices.options()).map_err(anyhow::Error::msg)?;
+    let studio =
+        studio::open(&devices.table, &devices.camera, &devices.options()).map_err(anyhow::Error::msg)?;
     let options = RunOptions {
         retries: run.retries,
         run_up_deg: run.run_up,
@@ -192,7 +198,9 @@ impl Desk {
                             handle.send(Intent::Skip { stop });
                         }
                     }
-                    (Some(found), "z") if found.kind == FaultKind::PositionUnknown => handle.send(Intent::ZeroIsHere),
+                    (Some(found), "z") if found.kind == FaultKind::PositionUnknown => {
+                        handle.send(Intent::ZeroIsHere)
+                    }
                     (Some(found), "r") if found.kind != FaultKind::PositionUnknown => {
                         self.said = None;
                         handle.send(Intent::TryAgain);

@@ -12,7 +12,11 @@ pub fn run(dir: &Path, json: bool) -> u8 {
         Ok(status) => status,
         Err(error) => return fault(&error.into()),
     };
-    if json { print_json(&status) } else { print_table(&status) }
+    if json {
+        print_json(&status)
+    } else {
+        print_table(&status)
+    }
     exit_code(&status)
 }
 
@@ -32,7 +36,11 @@ pub fn print_json(status: &SetStatus) {
 fn print_table(status: &SetStatus) {
     println!(" stop   degrees  row          state      file");
     for stop in &status.stops {
-        let versions = if stop.versions.len() > 1 { format!("  ({} versions)", stop.versions.len()) } else { String::new() };
+        let versions = if stop.versions.len() > 1 {
+            format!("  ({} versions)", stop.versions.len())
+        } else {
+            String::new()
+        };
         println!(
             "{:>5}  {:>8}  {:<12} {:<10} {}{versions}",
             stop.index,

@@ -38,7 +38,8 @@ impl CommandCamera {
     /// [`CameraError::BadSetup`] when quotes do not close, no program is named, `{file}` is missing
     /// or a field is unknown.
     pub fn new(command: &str, timeout: Duration) -> Result<Self, CameraError> {
-        let bad = |reason: &str| Err(CameraError::BadSetup(format!("the camera command '{command}' {reason}")));
+        let bad =
+            |reason: &str| Err(CameraError::BadSetup(format!("the camera command '{command}' {reason}")));
         let Some(words) = shlex::split(command) else {
             return bad("has a quote that does not close");
         };
@@ -73,7 +74,9 @@ impl CommandCamera {
                 .replace("{sku}", &request.sku)
                 .replace("{file}", &file.to_string_lossy())
         };
-        let failed = |error: std::io::Error| CameraError::Failed(format!("'{}' cannot be started: {error}", self.program()));
+        let failed = |error: std::io::Error| {
+            CameraError::Failed(format!("'{}' cannot be started: {error}", self.program()))
+        };
         let mut command = Command::new(self.program());
         command
             .args(self.words[1..].iter().map(fill))
@@ -87,9 +90,10 @@ impl CommandCamera {
             command.process_group(0);
         }
         command.spawn().map_err(|error| match error.kind() {
-            std::io::ErrorKind::NotFound => {
-                CameraError::BadSetup(format!("the camera program '{}' is not there; check its name and path", self.program()))
-            }
+            std::io::ErrorKind::NotFound => CameraError::BadSetup(format!(
+                "the camera program '{}' is not there; check its name and path",
+                self.program()
+            )),
             _ => failed(error),
         })
     }
@@ -100,7 +104,12 @@ impl CommandCamera {
             match child.try_wait() {
                 Ok(Some(status)) => return Ok(status),
                 Ok(None) => {}
-                Err(error) => return Err(CameraError::Failed(format!("'{}' cannot be watched: {error}", self.program()))),
+                Err(error) => {
+                    return Err(CameraError::Failed(format!(
+                        "'{}' cannot be watched: {error}",
+                        self.program()
+                    )));
+                }
             }
             if cancel.is_cancelled() {
                 end(child);
@@ -134,7 +143,8 @@ impl Camera for CommandCamera {
     }
 
     fn expose(&mut self, request: &ExposureRequest, context: &CameraContext<'_>) -> Result<(), CameraError> {
-        let output = tempfile::tempfile().map_err(|error| CameraError::Failed(format!("no temporary file: {error}")))?;
+        let output = tempfile::tempfile()
+            .map_err(|error| CameraError::Failed(format!("no temporary file: {error}")))?;
         let mut child = self.start(request, &output)?;
         let result = self.wait(&mut child, context.cancel).and_then(|status| {
             if status.success() {
@@ -149,7 +159,11 @@ impl Camera for CommandCamera {
         result
     }
 
-    fn fetch(&mut self, request: &ExposureRequest, _: &CameraContext<'_>) -> Result<Vec<Arrival>, CameraError> {
+    fn fetch(
+        &mut self,
+        request: &ExposureRequest,
+        _: &CameraContext<'_>,
+    ) -> Result<Vec<Arrival>, CameraError> {
         let wanted = frame_path(request)?;
         let files = files_in(&request.inbox);
         let stem = wanted.file_stem();
@@ -213,9 +227,11 @@ fn files_in(folder: &Path) -> Vec<PathBuf> {
 
 /// Names of `{fields}` in a word: lower-case letters in braces.
 fn fields_in(word: &str) -> impl Iterator<Item = &str> {
-    word.split('{').skip(1).filter_map(|rest| rest.split_once('}')).map(|(field, _)| field).filter(|field| {
-        !field.is_empty() && field.bytes().all(|byte| byte.is_ascii_lowercase())
-    })
+    word.split('{')
+        .skip(1)
+        .filter_map(|rest| rest.split_once('}'))
+        .map(|(field, _)| field)
+        .filter(|field| !field.is_empty() && field.bytes().all(|byte| byte.is_ascii_lowercase()))
 }
 
 /// The end of what the program said, for the message.

@@ -163,7 +163,8 @@ impl FolderCamera {
 
     /// Every picture file in the folder as it looks now.
     fn list(&self) -> Result<HashMap<PathBuf, Look>, CameraError> {
-        let lost = |error: std::io::Error| CameraError::Lost(format!("folder {}: {error}", self.folder.display()));
+        let lost =
+            |error: std::io::Error| CameraError::Lost(format!("folder {}: {error}", self.folder.display()));
         let mut files = HashMap::new();
         for entry in fs::read_dir(&self.folder).map_err(lost)? {
             let Ok(entry) = entry else { continue };
@@ -241,10 +242,14 @@ impl FolderCamera {
         candidates: &HashMap<PathBuf, Candidate>,
         quiet: Duration,
     ) -> Option<Result<Vec<PathBuf>, CameraError>> {
-        if let Some((path, reason)) = candidates.iter().find_map(|(path, candidate)| match &candidate.verdict {
-            Verdict::NotYet(reason) if candidate.closed && candidate.since.elapsed() >= HOPELESS => Some((path, reason)),
-            _ => None,
-        }) {
+        if let Some((path, reason)) =
+            candidates.iter().find_map(|(path, candidate)| match &candidate.verdict {
+                Verdict::NotYet(reason) if candidate.closed && candidate.since.elapsed() >= HOPELESS => {
+                    Some((path, reason))
+                }
+                _ => None,
+            })
+        {
             return Some(Err(CameraError::BadFile { file: shown(path), reason: reason.clone() }));
         }
         if candidates.is_empty() || candidates.values().any(|candidate| candidate.verdict != Verdict::Whole) {
@@ -265,17 +270,22 @@ impl FolderCamera {
         }
         if stems.len() > 1 {
             if self.unanswered != Some(stop) {
-                return (quiet >= LOOK_EVERY * 4)
-                    .then(|| Err(CameraError::TooMany { count: stems.len(), names: names_of(candidates.keys()) }));
+                return (quiet >= LOOK_EVERY * 4).then(|| {
+                    Err(CameraError::TooMany { count: stems.len(), names: names_of(candidates.keys()) })
+                });
             }
             // A late frame of this same stop beside its retry: same angle, the newest is taken.
-            let newest = candidates.iter().max_by_key(|(_, candidate)| candidate.look.modified).map(|(path, _)| stem_of(path))?;
+            let newest = candidates
+                .iter()
+                .max_by_key(|(_, candidate)| candidate.look.modified)
+                .map(|(path, _)| stem_of(path))?;
             let (taken, rest): (Vec<PathBuf>, Vec<PathBuf>) =
                 candidates.keys().cloned().partition(|path| stem_of(path) == newest);
             self.held.extend(rest.into_iter().map(Arrival::Foreign));
             return Some(Ok(taken));
         }
-        let kinds: BTreeSet<String> = candidates.keys().filter_map(|path| sniff::extension_of(path)).collect();
+        let kinds: BTreeSet<String> =
+            candidates.keys().filter_map(|path| sniff::extension_of(path)).collect();
         let complete = match &self.pattern {
             Some(pattern) if kinds.is_superset(pattern) => true,
             Some(_) => false,
@@ -284,7 +294,12 @@ impl FolderCamera {
         complete.then(|| Ok(candidates.keys().cloned().collect()))
     }
 
-    fn give_up(&mut self, stop: u32, candidates: &HashMap<PathBuf, Candidate>, waited: Duration) -> CameraError {
+    fn give_up(
+        &mut self,
+        stop: u32,
+        candidates: &HashMap<PathBuf, Candidate>,
+        waited: Duration,
+    ) -> CameraError {
         self.unanswered = Some(stop);
         let detail = match candidates.iter().next() {
             None => "; check that the camera saves into this folder and that its shutter fires".to_owned(),
@@ -300,11 +315,22 @@ impl FolderCamera {
                 self.pattern.iter().flatten().cloned().collect::<Vec<_>>().join(" and ")
             ),
         };
-        CameraError::NoFrame { from: format!("folder {}", self.folder.display()), secs: waited.as_secs_f64(), detail }
+        CameraError::NoFrame {
+            from: format!("folder {}", self.folder.display()),
+            secs: waited.as_secs_f64(),
+            detail,
+        }
     }
 
-    fn wait_for_hand(&mut self, request: &ExposureRequest, context: &CameraContext<'_>) -> Result<(), CameraError> {
-        (context.prompt)(format!("Fire the shutter now for stop {} at {}°.", request.stop, request.degrees_text));
+    fn wait_for_hand(
+        &mut self,
+        request: &ExposureRequest,
+        context: &CameraContext<'_>,
+    ) -> Result<(), CameraError> {
+        (context.prompt)(format!(
+            "Fire the shutter now for stop {} at {}°.",
+            request.stop, request.degrees_text
+        ));
         let started = Instant::now();
         loop {
             if context.cancel.is_cancelled() {
@@ -361,7 +387,11 @@ impl Camera for FolderCamera {
         }
     }
 
-    fn fetch(&mut self, request: &ExposureRequest, context: &CameraContext<'_>) -> Result<Vec<Arrival>, CameraError> {
+    fn fetch(
+        &mut self,
+        request: &ExposureRequest,
+        context: &CameraContext<'_>,
+    ) -> Result<Vec<Arrival>, CameraError> {
         let started = Instant::now();
         let mut last_news = started;
         let mut candidates: HashMap<PathBuf, Candidate> = HashMap::new();
@@ -372,7 +402,9 @@ impl Camera for FolderCamera {
             }
             let before = candidates.len();
             self.look(&mut candidates)?;
-            if candidates.len() != before || candidates.values().any(|candidate| candidate.verdict != Verdict::Whole) {
+            if candidates.len() != before
+                || candidates.values().any(|candidate| candidate.verdict != Verdict::Whole)
+            {
                 last_news = Instant::now();
             }
             if let Some(decision) = self.decide(request.stop, &candidates, last_news.elapsed()) {

@@ -78,14 +78,22 @@ impl Camera for SimCamera {
         Ok(())
     }
 
-    fn fetch(&mut self, request: &ExposureRequest, context: &CameraContext<'_>) -> Result<Vec<Arrival>, CameraError> {
+    fn fetch(
+        &mut self,
+        request: &ExposureRequest,
+        context: &CameraContext<'_>,
+    ) -> Result<Vec<Arrival>, CameraError> {
         let until = self.clock.now() + self.transfer;
-        let exposed = self.exposed.take().ok_or_else(|| CameraError::Failed("nothing was exposed".to_owned()))?;
+        let exposed =
+            self.exposed.take().ok_or_else(|| CameraError::Failed("nothing was exposed".to_owned()))?;
         let bytes = (self.render)(&exposed).map_err(CameraError::Failed)?;
         if !self.clock.sleep_until(until, context.cancel) {
             return Err(CameraError::Cancelled);
         }
-        Ok(vec![Arrival::Bytes { name: format!("FRAME{:04}.JPG", request.shot % 10_000), bytes: Arc::new(bytes) }])
+        Ok(vec![Arrival::Bytes {
+            name: format!("FRAME{:04}.JPG", request.shot % 10_000),
+            bytes: Arc::new(bytes),
+        }])
     }
 
     fn patience(&self) -> Duration {

@@ -61,8 +61,8 @@ pub enum NotWhole {
 const OTHER_RAW: [&str; 4] = ["raf", "x3f", "mrw", "crw"];
 /// Extensions taken for picture files in a watched folder; lower case.
 const KNOWN: [&str; 28] = [
-    "jpg", "jpeg", "jpe", "png", "webp", "tif", "tiff", "heic", "heif", "hif", "avif", "dng", "cr2", "cr3", "crw", "nef",
-    "nrw", "arw", "sr2", "srw", "orf", "rw2", "raf", "pef", "x3f", "3fr", "iiq", "mrw",
+    "jpg", "jpeg", "jpe", "png", "webp", "tif", "tiff", "heic", "heif", "hif", "avif", "dng", "cr2", "cr3",
+    "crw", "nef", "nrw", "arw", "sr2", "srw", "orf", "rw2", "raf", "pef", "x3f", "3fr", "iiq", "mrw",
 ];
 
 /// The lower-case extension of a file name.
@@ -102,7 +102,9 @@ pub fn inspect(bytes: &[u8], name: &Path) -> Result<PictureKind, NotWhole> {
     }
     match bytes {
         [0xff, 0xd8, 0xff, ..] => jpeg_is_whole(bytes).map(|()| PictureKind::Jpeg),
-        [0x89, b'P', b'N', b'G', b'\r', b'\n', 0x1a, b'\n', rest @ ..] => png_is_whole(rest).map(|()| PictureKind::Png),
+        [0x89, b'P', b'N', b'G', b'\r', b'\n', 0x1a, b'\n', rest @ ..] => {
+            png_is_whole(rest).map(|()| PictureKind::Png)
+        }
         [b'R', b'I', b'F', b'F', a, b, c, d, b'W', b'E', b'B', b'P', ..] => {
             let stated = u32::from_le_bytes([*a, *b, *c, *d]) as usize;
             if bytes.len() >= stated.saturating_add(8) {
@@ -113,14 +115,25 @@ pub fn inspect(bytes: &[u8], name: &Path) -> Result<PictureKind, NotWhole> {
         }
         // TIFF 6.0, and the variants that some makers' RAW forms use in place of 42.
         [b'I', b'I', 42 | 0x55 | b'R', ..] | [b'M', b'M', 0, 42, ..] | [b'M', b'M', b'O', b'R', ..] => {
-            if bytes.len() > 8 { Ok(PictureKind::TiffBased) } else { Err(NotWhole::CutShort("only its header is there")) }
+            if bytes.len() > 8 {
+                Ok(PictureKind::TiffBased)
+            } else {
+                Err(NotWhole::CutShort("only its header is there"))
+            }
         }
         [_, _, _, _, b'f', b't', b'y', b'p', ..] => iso_is_whole(bytes).map(|()| PictureKind::IsoMedia),
-        _ if extension_of(name).is_some_and(|extension| OTHER_RAW.contains(&extension.as_str())) && bytes.len() > 1024 => {
+        _ if extension_of(name).is_some_and(|extension| OTHER_RAW.contains(&extension.as_str()))
+            && bytes.len() > 1024 =>
+        {
             Ok(PictureKind::OtherRaw)
         }
         _ => {
-            let start: String = bytes.iter().take(12).flat_map(|byte| std::ascii::escape_default(*byte)).map(char::from).collect();
+            let start: String = bytes
+                .iter()
+                .take(12)
+                .flat_map(|byte| std::ascii::escape_default(*byte))
+                .map(char::from)
+                .collect();
             Err(NotWhole::NotAPicture(format!("'{start}'")))
         }
     }

@@ -12,10 +12,16 @@ impl Engine {
             return;
         }
         let advice = match kind {
-            FaultKind::Table => "Check that the plate turns freely, and the table's cable and supply; then try again.",
-            FaultKind::PositionUnknown => "Turn the product to where 0° was, then set zero there; or stop the session.",
+            FaultKind::Table => {
+                "Check that the plate turns freely, and the table's cable and supply; then try again."
+            }
+            FaultKind::PositionUnknown => {
+                "Turn the product to where 0° was, then set zero there; or stop the session."
+            }
             FaultKind::Camera => "Mend the cause and try again, or leave this stop out.",
-            FaultKind::Storage => "The frame is held in memory and not lost. Make room or mend the folder, then try again.",
+            FaultKind::Storage => {
+                "The frame is held in memory and not lost. Make room or mend the folder, then try again."
+            }
         };
         self.mode = Mode::Fault(Fault { kind, stop, message, advice });
     }

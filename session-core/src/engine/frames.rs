@@ -44,7 +44,11 @@ impl Engine {
         self.lens = Lens::Free;
         actions.push(Action::CancelExposure);
         self.requeue(shot.stop);
-        self.raise(FaultKind::Camera, Some(shot.stop), "the camera has neither given a frame nor an error".to_owned());
+        self.raise(
+            FaultKind::Camera,
+            Some(shot.stop),
+            "the camera has neither given a frame nor an error".to_owned(),
+        );
     }
 
     pub(super) fn on_frame_kept(&mut self, number: u64, version: u32) {

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
-use super::{Angle, CameraError, Direction, Stop, StepsPerTurn, TableError, TablePosition};
+use super::{Angle, CameraError, Direction, StepsPerTurn, Stop, TableError, TablePosition};
 use crate::motion::SpeedProfile;
 
 /// Settings of one run that do not change while it lasts.

@@ -54,7 +54,9 @@ pub fn sync_folder(folder: &Path) -> Result<(), PathError> {
     let handle = File::open(folder).map_err(PathError::at("cannot open folder", folder))?;
     match handle.sync_all() {
         Ok(()) => Ok(()),
-        Err(error) if matches!(error.kind(), io::ErrorKind::InvalidInput | io::ErrorKind::Unsupported) => Ok(()),
+        Err(error) if matches!(error.kind(), io::ErrorKind::InvalidInput | io::ErrorKind::Unsupported) => {
+            Ok(())
+        }
         Err(error) => Err(PathError::at("cannot sync folder", folder)(error)),
     }
 }

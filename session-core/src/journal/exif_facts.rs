@@ -29,7 +29,9 @@ pub struct ExposureFacts {
 pub fn exposure_facts(bytes: &[u8]) -> Option<ExposureFacts> {
     let data = exif::Reader::new().read_from_container(&mut Cursor::new(bytes)).ok()?;
     let rational = |tag| match &data.get_field(tag, In::PRIMARY)?.value {
-        Value::Rational(values) => values.first().map(exif::Rational::to_f64).filter(|value| value.is_finite()),
+        Value::Rational(values) => {
+            values.first().map(exif::Rational::to_f64).filter(|value| value.is_finite())
+        }
         _ => None,
     };
     let text = |tag| match &data.get_field(tag, In::PRIMARY)?.value {
@@ -43,7 +45,9 @@ pub fn exposure_facts(bytes: &[u8]) -> Option<ExposureFacts> {
     let facts = ExposureFacts {
         exposure_secs: rational(Tag::ExposureTime),
         f_number: rational(Tag::FNumber),
-        iso: data.get_field(Tag::PhotographicSensitivity, In::PRIMARY).and_then(|field| field.value.get_uint(0)),
+        iso: data
+            .get_field(Tag::PhotographicSensitivity, In::PRIMARY)
+            .and_then(|field| field.value.get_uint(0)),
         focal_length_mm: rational(Tag::FocalLength),
         taken_at,
     };

@@ -298,7 +298,8 @@ pub(super) fn free_name(folder: &Path, name: &str) -> String {
     if folder.join(name).symlink_metadata().is_err() {
         return name.to_owned();
     }
-    let (stem, extension) = name.rsplit_once('.').map_or((name, String::new()), |(stem, ext)| (stem, format!(".{ext}")));
+    let (stem, extension) =
+        name.rsplit_once('.').map_or((name, String::new()), |(stem, ext)| (stem, format!(".{ext}")));
     (2..u32::MAX)
         .map(|n| format!("{stem}-{n}{extension}"))
         .find(|name| folder.join(name).symlink_metadata().is_err())

@@ -82,7 +82,11 @@ impl SessionFolder {
         let mut parts = Vec::new();
         for (name, file) in names.iter().zip(&loaded) {
             parts.push(write_part(&frames, name, &file.bytes)?);
-            record.files.push(FileFacts { name: name.clone(), sha256: sha256_hex(&file.bytes), bytes: file.bytes.len() as u64 });
+            record.files.push(FileFacts {
+                name: name.clone(),
+                sha256: sha256_hex(&file.bytes),
+                bytes: file.bytes.len() as u64,
+            });
         }
         self.append(Record::Arriving(record.clone())).map_err(storage)?;
         for (part, name) in parts.into_iter().zip(&names) {
@@ -139,8 +143,9 @@ fn load(arrivals: &[Arrival]) -> Result<Vec<Loaded>, KeepFailure> {
             }
         };
         let shown = name.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        let kind = sniff::inspect(&bytes, &name)
-            .map_err(|reason| KeepFailure::BadFrame(format!("the file '{shown}' from the camera cannot be used: {reason}")))?;
+        let kind = sniff::inspect(&bytes, &name).map_err(|reason| {
+            KeepFailure::BadFrame(format!("the file '{shown}' from the camera cannot be used: {reason}"))
+        })?;
         let extension = sniff::extension_for(kind, &name);
         if loaded.iter().any(|other| other.extension == extension) {
             return Err(KeepFailure::BadFrame(format!(

@@ -81,7 +81,10 @@ impl Ledger {
                     stop.chosen = Some(*version);
                 }
             }
-            Record::RunBegan { .. } | Record::TurnIntent { .. } | Record::Turned { .. } | Record::Held { .. } => {}
+            Record::RunBegan { .. }
+            | Record::TurnIntent { .. }
+            | Record::Turned { .. }
+            | Record::Held { .. } => {}
         }
     }
 

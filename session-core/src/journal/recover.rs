@@ -39,7 +39,10 @@ impl Recovery {
             said.push("The journal's last line was torn by a crash; it lies in quarantine/ now. No kept frame is affected.".to_owned());
         }
         if self.damaged_lines > 0 {
-            said.push(format!("{} lines of journal.jsonl fail their checksum and were passed over; check the disk.", self.damaged_lines));
+            said.push(format!(
+                "{} lines of journal.jsonl fail their checksum and were passed over; check the disk.",
+                self.damaged_lines
+            ));
         }
         let mut list = |names: &[String], words: &str| {
             if !names.is_empty() {
@@ -49,7 +52,10 @@ impl Recovery {
         list(&self.taken_up, "Complete frames that a crash kept from being recorded were taken up");
         list(&self.quarantined, "Unfinished files were moved to quarantine/");
         list(&self.gone, "Recorded files are gone from frames/, their stops count as missing");
-        list(&self.changed, "Recorded files have another size than when they were kept; something changed them");
+        list(
+            &self.changed,
+            "Recorded files have another size than when they were kept; something changed them",
+        );
         list(&self.unclaimed, "Files in frames/ that no record knows were left alone");
         said
     }
@@ -59,7 +65,11 @@ impl Recovery {
 pub(super) fn look(root: &Path) -> Result<(Ledger, Recovery), FolderError> {
     let back = read(&root.join("journal.jsonl"))?;
     let mut ledger = fold(&back);
-    let mut recovery = Recovery { damaged_lines: back.damaged_lines, torn_journal: back.torn_at.is_some(), ..Recovery::default() };
+    let mut recovery = Recovery {
+        damaged_lines: back.damaged_lines,
+        torn_journal: back.torn_at.is_some(),
+        ..Recovery::default()
+    };
     compare(root, &mut ledger, &mut recovery)?;
     Ok((ledger, recovery))
 }
@@ -120,10 +130,9 @@ fn finish(root: &Path, frame: &FrameRecord) -> bool {
     let frames = root.join("frames");
     let holds = |path: &Path, sha256: &str| fs::read(path).is_ok_and(|bytes| sha256_hex(&bytes) == sha256);
     let part_of = |name: &str| frames.join(format!("{name}.part"));
-    let complete = frame
-        .files
-        .iter()
-        .all(|file| holds(&frames.join(&file.name), &file.sha256) || holds(&part_of(&file.name), &file.sha256));
+    let complete = frame.files.iter().all(|file| {
+        holds(&frames.join(&file.name), &file.sha256) || holds(&part_of(&file.name), &file.sha256)
+    });
     complete
         && frame.files.iter().all(|file| {
             let place = frames.join(&file.name);
@@ -146,7 +155,9 @@ fn compare(root: &Path, ledger: &mut Ledger, recovery: &mut Recovery) -> Result<
                     recovery.gone.push(file.name.clone());
                     gone.push((StopKey::new(&frame.row, frame.angle), frame.version));
                 }
-                Err(error) => return Err(PathError::at("cannot look at", &frames.join(&file.name))(error).into()),
+                Err(error) => {
+                    return Err(PathError::at("cannot look at", &frames.join(&file.name))(error).into());
+                }
             }
         }
     }
@@ -155,7 +166,10 @@ fn compare(root: &Path, ledger: &mut Ledger, recovery: &mut Recovery) -> Result<
     }
     for path in list(&frames)? {
         let name = file_name(&path);
-        if !known.contains(&name) && !name.starts_with('.') && path.extension().is_none_or(|extension| extension != "part") {
+        if !known.contains(&name)
+            && !name.starts_with('.')
+            && path.extension().is_none_or(|extension| extension != "part")
+        {
             recovery.unclaimed.push(name);
         }
     }
@@ -165,7 +179,9 @@ fn compare(root: &Path, ledger: &mut Ledger, recovery: &mut Recovery) -> Result<
 
 /// Moves `.part` files and full inboxes of an earlier run out of the way, deleting nothing.
 fn quarantine_leftovers(root: &Path, recovery: &mut Recovery) -> Result<(), FolderError> {
-    let parts = list(&root.join("frames"))?.into_iter().filter(|path| path.extension().is_some_and(|extension| extension == "part"));
+    let parts = list(&root.join("frames"))?
+        .into_iter()
+        .filter(|path| path.extension().is_some_and(|extension| extension == "part"));
     let mut leftovers: Vec<(PathBuf, String)> = parts.map(|path| (path.clone(), file_name(&path))).collect();
     for inbox in list(&root.join("incoming"))? {
         for path in list(&inbox)? {
@@ -185,7 +201,9 @@ fn quarantine_leftovers(root: &Path, recovery: &mut Recovery) -> Result<(), Fold
         let _ = fs::remove_dir(inbox);
     }
     // Half-written state of a killed run; the state itself was never replaced.
-    for path in list(root)?.into_iter().filter(|path| file_name(path).starts_with(super::durable::STATE_PREFIX)) {
+    for path in
+        list(root)?.into_iter().filter(|path| file_name(path).starts_with(super::durable::STATE_PREFIX))
+    {
         remove_copy(&path);
     }
     Ok(())
@@ -195,7 +213,9 @@ fn quarantine_leftovers(root: &Path, recovery: &mut Recovery) -> Result<(), Fold
 fn list(folder: &Path) -> Result<Vec<PathBuf>, PathError> {
     match fs::read_dir(folder) {
         Ok(entries) => Ok(entries.filter_map(Result::ok).map(|entry| entry.path()).collect()),
-        Err(error) if matches!(error.kind(), io::ErrorKind::NotFound | io::ErrorKind::NotADirectory) => Ok(Vec::new()),
+        Err(error) if matches!(error.kind(), io::ErrorKind::NotFound | io::ErrorKind::NotADirectory) => {
+            Ok(Vec::new())
+        }
         Err(error) => Err(PathError::at("cannot list", folder)(error)),
     }
 }

@@ -80,12 +80,16 @@ impl SetStatus {
                     index: stop.index,
                     row: row.clone(),
                     degrees: stop.angle.wrapped().degrees(),
-                    steps: file.steps_per_turn.nearest_step(file.plan.direction.table_angle(stop.angle.wrapped())),
+                    steps: file
+                        .steps_per_turn
+                        .nearest_step(file.plan.direction.table_angle(stop.angle.wrapped())),
                     state,
                     file: first.map(|file| format!("frames/{}", file.name)),
                     sha256: first.map(|file| file.sha256.clone()),
                     versions: frame
-                        .map(|frame| frame.versions.iter().map(|version| report(version, frame.chosen)).collect())
+                        .map(|frame| {
+                            frame.versions.iter().map(|version| report(version, frame.chosen)).collect()
+                        })
                         .unwrap_or_default(),
                 }
             })

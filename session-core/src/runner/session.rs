@@ -9,7 +9,9 @@ use jiff::Timestamp;
 
 use super::event_log::EventLog;
 use super::workers::Worker;
-use super::{Arrival, Clock, Event, ExposureRequest, Intent, Message, RunOptions, SessionFolder, TableOrder, Update};
+use super::{
+    Arrival, Clock, Event, ExposureRequest, Intent, Message, RunOptions, SessionFolder, TableOrder, Update,
+};
 use crate::angle::Angle;
 use crate::engine::{Action, Engine, EngineConfig, KeepFailure, Mode, Shot, Timer};
 use crate::journal::{KeepJob, Record};
@@ -118,7 +120,8 @@ impl Session {
 
     fn may_leave(&self) -> bool {
         self.leaving.is_some_and(|deadline| {
-            let done = self.engine.is_quiet() && !matches!(self.engine.mode(), Mode::Running | Mode::Stopping);
+            let done =
+                self.engine.is_quiet() && !matches!(self.engine.mode(), Mode::Running | Mode::Stopping);
             done || Instant::now() >= deadline
         })
     }
@@ -132,7 +135,9 @@ impl Session {
         for message in inbox.try_iter() {
             match message {
                 Message::Kept { shot, .. } => drop(self.arrived.remove(&shot)),
-                Message::Arrived { shot, arrivals } => drop(self.arrived.insert(shot, (Timestamp::now(), arrivals))),
+                Message::Arrived { shot, arrivals } => {
+                    drop(self.arrived.insert(shot, (Timestamp::now(), arrivals)))
+                }
                 _ => {}
             }
         }
@@ -157,7 +162,9 @@ impl Session {
                 self.arrived.insert(shot, (at, arrivals));
                 self.feed(Event::FrameArrived { shot });
             }
-            Message::Held { shot, arrivals } => self.hold(shot, &arrivals, "it cannot be told which stop these belong to"),
+            Message::Held { shot, arrivals } => {
+                self.hold(shot, &arrivals, "it cannot be told which stop these belong to")
+            }
             Message::Kept { shot, frame } => {
                 self.arrived.remove(&shot);
                 let path = frame.path.clone();
@@ -237,7 +244,9 @@ impl Session {
     fn hold(&mut self, shot: u64, arrivals: &[Arrival], reason: &str) {
         let text = match self.parts.folder.hold(shot, arrivals, reason) {
             Ok(names) if names.is_empty() => return,
-            Ok(names) => format!("Held in quarantine/, not used for any stop: {} ({reason}).", names.join(", ")),
+            Ok(names) => {
+                format!("Held in quarantine/, not used for any stop: {} ({reason}).", names.join(", "))
+            }
             Err(error) => format!("Files could not be moved to quarantine: {error}"),
         };
         (self.parts.news)(Update::Prompt(text));
@@ -328,7 +337,9 @@ impl Session {
         let stop = folder.stops().iter().find(|stop| stop.index == shot.stop);
         let inbox = folder.make_inbox(shot.number);
         let (Some(stop), Ok(inbox)) = (stop, inbox.as_ref()) else {
-            let reason = inbox.err().map_or_else(|| "the stop is not in the plan".to_owned(), |error| error.to_string());
+            let reason = inbox
+                .err()
+                .map_or_else(|| "the stop is not in the plan".to_owned(), |error| error.to_string());
             self.pending.push_back(Event::ExposureFailed {
                 shot: shot.number,
                 error: crate::camera::CameraError::Failed(reason),

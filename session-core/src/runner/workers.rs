@@ -7,7 +7,9 @@ use std::time::Duration;
 
 use crossbeam_channel::{Sender, bounded};
 
-use super::{Camera, CameraError, CancelToken, Event, ExposureRequest, Message, SessionFolder, TableOrder, Turntable};
+use super::{
+    Camera, CameraError, CancelToken, Event, ExposureRequest, Message, SessionFolder, TableOrder, Turntable,
+};
 use crate::camera::{CameraContext, ShutterLine};
 use crate::journal::KeepJob;
 
@@ -71,12 +73,19 @@ impl ShutterLine for TableShutter {
     fn fire(&self, press: Duration) -> Result<(), String> {
         let gone = || "the table's line is closed".to_owned();
         let (done, answer) = bounded(1);
-        self.0.as_ref().ok_or_else(gone)?.send((TableOrder::Fire { press, done }, CancelToken::default())).map_err(|_| gone())?;
+        self.0
+            .as_ref()
+            .ok_or_else(gone)?
+            .send((TableOrder::Fire { press, done }, CancelToken::default()))
+            .map_err(|_| gone())?;
         answer.recv().map_err(|_| gone())?
     }
 }
 
-pub(super) fn spawn_table(mut table: Box<dyn Turntable>, messages: Sender<Message>) -> io::Result<Worker<TableOrder>> {
+pub(super) fn spawn_table(
+    mut table: Box<dyn Turntable>,
+    messages: Sender<Message>,
+) -> io::Result<Worker<TableOrder>> {
     Worker::spawn("table", messages, move |order, cancel, messages| {
         let ready = |result| match result {
             Ok(position) => Event::TableReady { position },
@@ -133,7 +142,10 @@ pub(super) fn spawn_camera(
             send(Event::ExposureEnded { shot });
             match camera.fetch(&request, &context) {
                 Ok(arrivals) if arrivals.is_empty() => {
-                    send(Event::FrameFailed { shot, error: CameraError::Failed("the camera gave no file".to_owned()) });
+                    send(Event::FrameFailed {
+                        shot,
+                        error: CameraError::Failed("the camera gave no file".to_owned()),
+                    });
                 }
                 Ok(arrivals) => {
                     let _ = messages.send(Message::Arrived { shot, arrivals });
@@ -148,7 +160,10 @@ pub(super) fn spawn_camera(
     })
 }
 
-pub(super) fn spawn_keeper(folder: Arc<SessionFolder>, messages: Sender<Message>) -> io::Result<Worker<KeepJob>> {
+pub(super) fn spawn_keeper(
+    folder: Arc<SessionFolder>,
+    messages: Sender<Message>,
+) -> io::Result<Worker<KeepJob>> {
     Worker::spawn("keeper", messages, move |job: KeepJob, _, messages| {
         let shot = job.shot.number;
         let message = match folder.keep(&job) {

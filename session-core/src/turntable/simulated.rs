@@ -154,7 +154,11 @@ impl SimTable {
     }
 
     fn check_plug(&self) -> Result<(), TableError> {
-        if lock(&self.plate).plugged_in { Ok(()) } else { Err(TableError::Lost("the simulated cable is out".to_owned())) }
+        if lock(&self.plate).plugged_in {
+            Ok(())
+        } else {
+            Err(TableError::Lost("the simulated cable is out".to_owned()))
+        }
     }
 
     /// It stands at its zero whenever it is made, as a table with an index mark would.
