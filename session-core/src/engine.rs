@@ -117,7 +117,7 @@ impl Engine {
             Event::TimerFired { timer } => self.on_timer(timer, &mut actions),
             Event::ExposureEnded { shot } => self.on_exposure_ended(shot),
             Event::ExposureFailed { shot, error } | Event::FrameFailed { shot, error } => {
-                self.on_frame_failed(shot, &error)
+                self.on_frame_failed(shot, &error);
             }
             Event::FrameArrived { shot } => self.on_frame_arrived(shot, &mut actions),
             Event::FrameKept { shot, version } => self.on_frame_kept(shot, version),

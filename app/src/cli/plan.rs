@@ -15,7 +15,7 @@ use super::{EXIT_DONE, fault, read_plan, usage};
 #[derive(Debug, Subcommand)]
 pub enum PlanCommand {
     /// Write a new plan file
-    New(NewArgs),
+    New(Box<NewArgs>),
     /// List a plan's stops, file names and time
     Show {
         /// The plan

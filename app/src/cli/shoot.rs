@@ -199,7 +199,7 @@ impl Desk {
                         }
                     }
                     (Some(found), "z") if found.kind == FaultKind::PositionUnknown => {
-                        handle.send(Intent::ZeroIsHere)
+                        handle.send(Intent::ZeroIsHere);
                     }
                     (Some(found), "r") if found.kind != FaultKind::PositionUnknown => {
                         self.said = None;

@@ -13,9 +13,9 @@ pub fn run(dir: &Path, json: bool) -> u8 {
         Err(error) => return fault(&error.into()),
     };
     if json {
-        print_json(&status)
+        print_json(&status);
     } else {
-        print_table(&status)
+        print_table(&status);
     }
     exit_code(&status)
 }

@@ -59,7 +59,9 @@ impl Tools {
                 self.note(state, vec![FrameNote::Use { stop, version }], std::iter::once(intent));
             }
             WindowIntent::LeaveOut(stops) => {
-                stops.into_iter().for_each(|stop| self.send(Intent::Skip { stop }))
+                for stop in stops {
+                    self.send(Intent::Skip { stop });
+                }
             }
             WindowIntent::Edit(edit) => {
                 state.draft.apply(edit);
@@ -171,7 +173,7 @@ impl Tools {
         match state.link {
             Link::Open => intents.for_each(|intent| self.send(intent)),
             Link::Closed if state.change.is_none() => {
-                self.order(state, Order::Note(state.folder.clone(), notes))
+                self.order(state, Order::Note(state.folder.clone(), notes));
             }
             _ => {}
         }

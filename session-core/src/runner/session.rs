@@ -136,7 +136,7 @@ impl Session {
             match message {
                 Message::Kept { shot, .. } => drop(self.arrived.remove(&shot)),
                 Message::Arrived { shot, arrivals } => {
-                    drop(self.arrived.insert(shot, (Timestamp::now(), arrivals)))
+                    drop(self.arrived.insert(shot, (Timestamp::now(), arrivals)));
                 }
                 _ => {}
             }
@@ -163,7 +163,7 @@ impl Session {
                 self.feed(Event::FrameArrived { shot });
             }
             Message::Held { shot, arrivals } => {
-                self.hold(shot, &arrivals, "it cannot be told which stop these belong to")
+                self.hold(shot, &arrivals, "it cannot be told which stop these belong to");
             }
             Message::Kept { shot, frame } => {
                 self.arrived.remove(&shot);

@@ -86,7 +86,7 @@ fn cell_ui(ui: &Ui, cell: Rect, place: &Place, state: &State, pictures: &Picture
                 painter.image(texture.id(), fit(frame, texture.size_vec2()), whole, dimmed);
             }
             Seen::Broken(_) => {
-                text(painter, frame.center(), Align2::CENTER_CENTER, "unreadable", theme::TEXT)
+                text(painter, frame.center(), Align2::CENTER_CENTER, "unreadable", theme::TEXT);
             }
             Seen::OnItsWay => {
                 sink.send(WindowIntent::Want(Wish { path: version.path.clone(), size: Size::Thumb }));
