@@ -248,7 +248,7 @@ mod folder {
     fn a_frame_written_slowly_in_place_is_taken_only_when_whole() {
         let mut bench = bench(options());
         bench.on_fire(|card, n| {
-            write_slowly(&card.join(format!("IMG_{n}.JPG")), &jpeg(n as u8), 6, Duration::from_millis(150))
+            write_slowly(&card.join(format!("IMG_{n}.JPG")), &jpeg(n as u8), 6, Duration::from_millis(150));
         });
         for stop in 1..=3 {
             let arrivals = bench.shoot(stop.into(), stop).unwrap();
@@ -380,7 +380,7 @@ mod folder {
             asked.lock().unwrap().push(text);
             let card = card.clone();
             thread::spawn(move || {
-                write_slowly(&card.join("HAND.JPG"), &jpeg(5), 4, Duration::from_millis(80))
+                write_slowly(&card.join("HAND.JPG"), &jpeg(5), 4, Duration::from_millis(80));
             });
         };
         let cancel = CancelToken::default();

@@ -258,7 +258,7 @@ impl World {
                 });
             }
             Luck::Silent => {
-                self.queue.push_back(Event::TimerFired { timer: Timer::FrameOverdue { shot: number } })
+                self.queue.push_back(Event::TimerFired { timer: Timer::FrameOverdue { shot: number } });
             }
             _ => {
                 self.exposing = None;
