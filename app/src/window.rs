@@ -71,5 +71,26 @@ pub fn run(start: WindowStart) -> Result<(), String> {
             Ok(Box::new(app))
         }),
     );
-    made.map_err(|error| format!("no window can be shown: {error}"))
+    made.map_err(|error| reason(&error.to_string()).to_owned())
+}
+
+/// What a windowing error says, without the place in a library's source that some begin with.
+fn reason(error: &str) -> &str {
+    let Some(at) = error.find(".rs:") else { return error };
+    let rest = error[at + 4..].trim_start_matches(|c: char| c.is_ascii_digit());
+    rest.strip_prefix(": ").unwrap_or(error)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::reason;
+
+    #[test]
+    fn a_reason_names_no_source_file() {
+        assert_eq!(
+            reason("EventLoopError: os error at lib/src/mod.rs:765: DISPLAY is not set."),
+            "DISPLAY is not set."
+        );
+        assert_eq!(reason("no suitable OpenGL"), "no suitable OpenGL");
+    }
 }

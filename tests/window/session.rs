@@ -156,6 +156,27 @@ fn escape_stops_and_shooting_goes_on_where_it_stopped() {
 }
 
 #[test]
+fn a_window_closed_in_mid_session_loses_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let begin = start(Plan::single_row("LP-0142", 12), folder.path(), SimSpeed::Times(8.0));
+    let mut harness = window(begin.clone());
+    harness.run();
+    harness.get_by_label("Start: shoot 12 stops").click();
+    until(&mut harness, "two frames", |state| state.kept() >= 2);
+    let shown = harness.state().state().kept();
+    drop(harness);
+    let on_disk = SessionFolder::read_status(&folder.path().join("LP-0142")).unwrap().kept();
+    assert!((shown..12).contains(&on_disk), "{on_disk} of at least {shown}");
+    // Opened again, it shows what is on disk and goes on from there.
+    let mut harness = window(begin);
+    until(&mut harness, "the set in the folder", |state| state.in_force.is_some());
+    assert_eq!(harness.state().state().kept(), on_disk);
+    harness.get_by_label_contains("without a frame").click();
+    until(&mut harness, "the end of the set", finished);
+    assert!(harness.state().state().places.iter().all(|place| place.versions.len() == 1));
+}
+
+#[test]
 fn it_pauses_after_the_frame_and_goes_on() {
     let folder = tempfile::tempdir().unwrap();
     let mut harness = window(start(Plan::single_row("LP-0142", 10), folder.path(), SimSpeed::Times(8.0)));
