@@ -60,7 +60,13 @@ fn change_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
     let (Some(change), true) = (state.change, enabled) else { return };
     egui::Frame::new().fill(theme::RAISED).corner_radius(6.0).inner_margin(10.0).show(ui, |ui| {
         ui.set_width(ui.available_width());
-        ui.label(RichText::new("Changed from the set in this folder").strong());
+        // Another product's set is the likelier slip than a changed plan.
+        let other = state.in_force.as_ref().map(|set| &set.plan.sku).filter(|sku| **sku != state.planned.sku);
+        let headline = match other {
+            Some(sku) => format!("This folder holds a set of {sku}"),
+            None => "Changed from the set in this folder".to_owned(),
+        };
+        ui.add(egui::Label::new(RichText::new(headline).strong()).wrap());
         let mut says = vec![format!(
             "{}, {} without.",
             match change.stay {
