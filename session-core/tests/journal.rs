@@ -10,6 +10,7 @@ use std::sync::Arc;
 use session_core::camera::Arrival;
 use session_core::engine::{KeepFailure, Shot, StopState};
 use session_core::journal::{FolderError, KeepJob, KeptFrame, SessionFolder};
+use session_core::motion::Direction;
 use session_core::plan::{Plan, Row};
 
 /// A whole JPEG by structure (ITU-T T.81 annex B): start, one empty scan, `filling`, end.
@@ -190,6 +191,21 @@ fn another_plan_is_refused_unless_it_is_carried_over() {
     other_row.rows = vec![Row::full_turn("high", 4)];
     folder.set_plan(other_row).unwrap();
     assert_eq!(folder.status().kept(), 0);
+}
+
+#[test]
+fn a_plan_turned_round_does_not_mirror_the_frames_of_the_old_one() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut folder = new_set(dir.path(), 4);
+    let turned = Plan { direction: Direction::Clockwise, ..folder.plan().clone() };
+    folder.set_plan(turned.clone()).unwrap();
+    keep(&folder, 1, 2, b"clockwise");
+    let back = Plan { direction: Direction::Anticlockwise, ..turned.clone() };
+    let refused = folder.set_plan(back).unwrap_err();
+    assert!(matches!(refused, FolderError::TurnedRound(_)));
+    assert!(refused.to_string().contains("mirrored"), "{refused}");
+    assert_eq!(*folder.plan(), turned);
+    assert_eq!(folder.status().kept(), 1);
 }
 
 #[test]

@@ -63,6 +63,9 @@ pub enum FolderError {
         /// The SKU in it.
         sku: String,
     },
+    /// The plan turns the other way than the frames in the folder were shot.
+    #[error("{} holds frames shot the other way round, whose angles would be mirrored; keep the plan's direction, or choose another folder", .0.display())]
+    TurnedRound(PathBuf),
     /// The journal cannot be written.
     #[error(transparent)]
     Journal(#[from] JournalError),
@@ -188,7 +191,14 @@ impl SessionFolder {
     }
 
     /// Changes the plan; frames stay with every stop that still exists (same row name, same angle).
+    ///
+    /// # Errors
+    /// [`FolderError::TurnedRound`] when there are frames and the direction differs: angles count along it.
     pub fn set_plan(&mut self, plan: Plan) -> Result<(), FolderError> {
+        let has_frames = self.with_ledger(|ledger| ledger.all_frames().next().is_some());
+        if has_frames && plan.direction != self.file.plan.direction {
+            return Err(FolderError::TurnedRound(self.root.clone()));
+        }
         let stops = plan.stops(&self.file.started)?;
         let file = SessionFile { plan, ..self.file.clone() };
         save(&self.root, &file)?;
