@@ -1,6 +1,7 @@
 //! File names of frames: a pattern with fields, refused when any system would choke on a name.
 
 use std::collections::HashSet;
+use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
@@ -92,6 +93,11 @@ impl NamePattern {
         stem.push_str(rest);
         stem
     }
+}
+
+/// The last part of a path as text, for messages and names.
+pub fn of_path(path: &Path) -> String {
+    path.file_name().unwrap_or_default().to_string_lossy().into_owned()
 }
 
 /// Checks a text that goes into names, such as a SKU.

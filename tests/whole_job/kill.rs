@@ -6,16 +6,12 @@
 mod support;
 
 use std::collections::BTreeMap;
-use std::fs;
 use std::io::Read;
-use std::path::Path;
 use std::process::Stdio;
 use std::thread;
 use std::time::{Duration, Instant};
 
-use session_core::camera::sniff;
-use session_core::journal::SessionFolder;
-use support::{assert_complete, plan, quick, roundstop, sha256};
+use support::{assert_complete, kept, plan, quick, roundstop};
 
 const KILLS: u32 = 200;
 const STOPS: u32 = 12;
@@ -28,25 +24,6 @@ impl Moments {
         self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         (self.0 >> 11) as f64 / (1_u64 << 53) as f64
     }
-}
-
-/// What the folder says it keeps, each frame checked against its file: name to digest.
-fn kept(dir: &Path) -> BTreeMap<String, String> {
-    if !dir.join("session.json").exists() {
-        return BTreeMap::new();
-    }
-    let status = SessionFolder::read_status(dir).unwrap();
-    let mut kept = BTreeMap::new();
-    for version in status.stops.iter().flat_map(|stop| &stop.versions) {
-        for (file, digest) in version.files.iter().zip(&version.sha256) {
-            let bytes = fs::read(dir.join(file)).unwrap();
-            assert_eq!(sha256(&bytes), *digest, "{file}");
-            assert!(sniff::inspect(&bytes, Path::new(file)).is_ok(), "{file} is not whole");
-            assert!(!file.contains(".part"));
-            kept.insert(file.clone(), digest.clone());
-        }
-    }
-    kept
 }
 
 #[test]

@@ -3,12 +3,15 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may panic")]
 #![allow(dead_code, reason = "each test file uses a part")]
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
 
 use serde_json::Value;
+use session_core::camera::sniff;
+use session_core::journal::SessionFolder;
 
 /// The top of the project.
 pub fn project() -> PathBuf {
@@ -71,6 +74,25 @@ pub fn assert_complete(home: &Path, dir: &Path) -> Vec<String> {
         assert!(picture.is_ok(), "{}: {:?}", path.display(), picture.err());
     }
     digests
+}
+
+/// What the folder says it keeps, each frame checked against its file: name to digest.
+pub fn kept(dir: &Path) -> BTreeMap<String, String> {
+    if !dir.join("session.json").exists() {
+        return BTreeMap::new();
+    }
+    let status = SessionFolder::read_status(dir).unwrap();
+    let mut kept = BTreeMap::new();
+    for version in status.stops.iter().flat_map(|stop| &stop.versions) {
+        for (file, digest) in version.files.iter().zip(&version.sha256) {
+            let bytes = fs::read(dir.join(file)).unwrap();
+            assert_eq!(sha256(&bytes), *digest, "{file}");
+            assert!(sniff::inspect(&bytes, Path::new(file)).is_ok(), "{file} is not whole");
+            assert!(!file.contains(".part"));
+            kept.insert(file.clone(), digest.clone());
+        }
+    }
+    kept
 }
 
 /// SHA-256 (FIPS 180-4) as lower-case hex.

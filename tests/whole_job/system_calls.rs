@@ -8,26 +8,11 @@
 
 mod support;
 
-use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Stdio};
 
-use session_core::journal::SessionFolder;
-use support::{assert_complete, plan, quick, roundstop, sha256};
-
-/// Kept frames, name to digest, each checked against its file.
-fn kept(dir: &Path) -> BTreeMap<String, String> {
-    let Ok(status) = SessionFolder::read_status(dir) else { return BTreeMap::new() };
-    let versions = status.stops.iter().flat_map(|stop| &stop.versions);
-    versions
-        .map(|version| {
-            let bytes = fs::read(dir.join(&version.files[0])).unwrap();
-            assert_eq!(sha256(&bytes), version.sha256[0]);
-            (version.files[0].clone(), version.sha256[0].clone())
-        })
-        .collect()
-}
+use support::{assert_complete, kept, plan, quick, roundstop};
 
 /// Runs a session under a fault; tells whether the fault struck at all.
 fn run_with(fault: &str, call: &str, home: &Path, plan: &Path, dir: &Path) -> bool {

@@ -182,7 +182,7 @@ impl Desk {
                 }
                 News::Update(Update::Kept { stop, path, .. }) => {
                     if self.bar.is_hidden() {
-                        let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+                        let name = session_core::file_name::of_path(&path);
                         eprintln!("stop {stop} kept: {name}");
                     }
                 }

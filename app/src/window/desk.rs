@@ -9,9 +9,9 @@ use crossbeam_channel::{Receiver, Sender, bounded};
 use session_core::engine::{Activity, Intent};
 use session_core::journal::durable::replace_state;
 use session_core::journal::{FolderError, Record, SessionFolder};
-use session_core::plan::{Plan, Stop};
+use session_core::plan::Plan;
 use session_core::runner::{self, IntentSender, RunOptions, SessionHandle};
-use session_core::view::{StopView, VersionView};
+use session_core::view::StopView;
 
 use super::devices::Ports;
 use super::mailbox::Mailbox;
@@ -243,7 +243,6 @@ impl Worker {
 
 /// What an open folder holds, in the form a running session would show it.
 fn in_force(folder: &SessionFolder) -> PlanInForce {
-    let frames = folder.frames_folder();
     let stops = folder
         .seeds()
         .into_iter()
@@ -255,24 +254,12 @@ fn in_force(folder: &SessionFolder) -> PlanInForce {
             state: seed.state,
             activity: Activity::None,
             skipped: false,
-            versions: versions(folder, &seed.stop, &frames),
+            versions: folder.pictures_of(&seed.stop),
             chosen: seed.chosen,
             problem: None,
         })
         .collect();
     PlanInForce { plan: folder.plan().clone(), stops }
-}
-
-fn versions(folder: &SessionFolder, stop: &Stop, frames: &Path) -> Vec<VersionView> {
-    folder.with_ledger(|ledger| {
-        let kept =
-            ledger.frame(&folder.key_of(stop)).map(|frame| frame.versions.as_slice()).unwrap_or_default();
-        let shown = kept.iter().filter_map(|version| {
-            let path = frames.join(&version.files.first()?.name);
-            Some(VersionView { version: version.version, path })
-        });
-        shown.collect()
-    })
 }
 
 fn note(path: &Path, notes: &[FrameNote]) -> Result<(), String> {

@@ -121,7 +121,7 @@ impl Pictures {
     pub fn upload(&mut self, ctx: &egui::Context) {
         for Shown { wish, result } in self.arrived.drain(..) {
             let content = result.map(|(image, damaged)| {
-                let name = wish.path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+                let name = session_core::file_name::of_path(&wish.path);
                 (ctx.load_texture(name, image, TextureOptions::LINEAR), damaged)
             });
             self.looks.set(self.looks.get() + 1);

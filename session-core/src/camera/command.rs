@@ -13,6 +13,7 @@ use std::time::{Duration, Instant};
 use super::sniff;
 use super::{Arrival, Camera, CameraContext, CameraError, ExposureRequest};
 use crate::cancel::CancelToken;
+use crate::file_name::of_path as shown;
 
 const FIELDS: [&str; 6] = ["file", "degrees", "stop", "row", "sku", "shot"];
 /// How often a running program is looked at.
@@ -207,10 +208,6 @@ fn is_whole(file: &Path) -> Result<(), CameraError> {
     let bad = |reason: String| CameraError::BadFile { file: shown(file), reason };
     let bytes = fs::read(file).map_err(|error| bad(error.to_string()))?;
     sniff::inspect(&bytes, file).map(drop).map_err(|reason| bad(reason.to_string()))
-}
-
-fn shown(file: &Path) -> String {
-    file.file_name().unwrap_or_default().to_string_lossy().into_owned()
 }
 
 fn files_in(folder: &Path) -> Vec<PathBuf> {

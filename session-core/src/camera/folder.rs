@@ -16,6 +16,7 @@ use notify::{EventKind, RecommendedWatcher, RecursiveMode, Watcher};
 
 use super::sniff::{self, PictureKind};
 use super::{Arrival, Camera, CameraContext, CameraError, ExposureRequest};
+use crate::file_name::of_path as shown;
 
 /// Who fires the shutter.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -438,10 +439,6 @@ impl Camera for FolderCamera {
     fn take_held(&mut self) -> Vec<Arrival> {
         std::mem::take(&mut self.held)
     }
-}
-
-fn shown(path: &Path) -> String {
-    path.file_name().unwrap_or_default().to_string_lossy().into_owned()
 }
 
 fn stem_of(path: &Path) -> String {

@@ -16,7 +16,9 @@ use super::status::SetStatus;
 use crate::angle::StepsPerTurn;
 use crate::camera::Arrival;
 use crate::engine::{StopSeed, StopState};
+use crate::file_name;
 use crate::plan::{Plan, PlanError, Stop};
+use crate::view::VersionView;
 
 /// The newest form of `session.json` this program writes and reads.
 const SESSION_SCHEMA: u32 = 1;
@@ -252,6 +254,21 @@ impl SessionFolder {
         StopKey::new(&self.file.plan.rows[stop.row].name, stop.angle)
     }
 
+    /// Every kept version of a stop with the picture to show, oldest first.
+    pub fn pictures_of(&self, stop: &Stop) -> Vec<VersionView> {
+        let frames = self.frames_folder();
+        self.with_ledger(|ledger| {
+            let kept =
+                ledger.frame(&self.key_of(stop)).map(|frame| frame.versions.as_slice()).unwrap_or_default();
+            kept.iter()
+                .filter_map(|version| {
+                    let path = frames.join(&version.files.first()?.name);
+                    Some(VersionView { version: version.version, path })
+                })
+                .collect()
+        })
+    }
+
     /// Makes the empty folder for an exposure's files on their way.
     pub fn make_inbox(&self, shot: u64) -> Result<PathBuf, PathError> {
         let inbox = self.inbox(shot);
@@ -277,9 +294,7 @@ impl SessionFolder {
         for arrival in arrivals {
             let (source, name) = match arrival {
                 Arrival::Bytes { name, .. } => (None, name.clone()),
-                Arrival::Inbox(path) | Arrival::Foreign(path) => {
-                    (Some(path), path.file_name().unwrap_or_default().to_string_lossy().into_owned())
-                }
+                Arrival::Inbox(path) | Arrival::Foreign(path) => (Some(path), file_name::of_path(path)),
             };
             let name = free_name(&folder, &format!("shot-{shot:06}-{name}"));
             match (arrival, source) {

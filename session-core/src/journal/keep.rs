@@ -142,7 +142,7 @@ fn load(arrivals: &[Arrival]) -> Result<Vec<Loaded>, KeepFailure> {
                 (Arc::new(bytes), path.clone())
             }
         };
-        let shown = name.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let shown = crate::file_name::of_path(&name);
         let kind = sniff::inspect(&bytes, &name).map_err(|reason| {
             KeepFailure::BadFrame(format!("the file '{shown}' from the camera cannot be used: {reason}"))
         })?;

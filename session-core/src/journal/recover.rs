@@ -11,6 +11,7 @@ use super::keep::sha256_hex;
 use super::ledger::{Ledger, StopKey};
 use super::log::{Journal, ReadBack, read};
 use super::record::{FrameRecord, Record};
+use crate::file_name::of_path as file_name;
 
 /// What opening a folder found and mended.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -218,8 +219,4 @@ fn list(folder: &Path) -> Result<Vec<PathBuf>, PathError> {
         }
         Err(error) => Err(PathError::at("cannot list", folder)(error)),
     }
-}
-
-fn file_name(path: &Path) -> String {
-    path.file_name().unwrap_or_default().to_string_lossy().into_owned()
 }

@@ -71,7 +71,8 @@ impl Session {
         let (zero, last_shot) =
             parts.folder.with_ledger(|ledger| (ledger.zero().map(str::to_owned), ledger.last_shot()));
         let engine = Engine::new(config, parts.folder.seeds(), zero, last_shot);
-        let pictures = kept_pictures(&parts.folder);
+        let folder = &parts.folder;
+        let pictures = folder.stops().iter().map(|stop| (stop.index, folder.pictures_of(stop))).collect();
         let log = EventLog::open(&parts.folder.cache_folder());
         Self {
             parts,
@@ -440,26 +441,4 @@ impl Session {
 /// A typed number of degrees as an exact angle; nonsense counts as none.
 fn angle_of_degrees(degrees: f64) -> Angle {
     degrees.to_string().parse().unwrap_or(Angle::ZERO)
-}
-
-fn kept_pictures(folder: &SessionFolder) -> HashMap<u32, Vec<VersionView>> {
-    let frames = folder.frames_folder();
-    folder.with_ledger(|ledger| {
-        folder
-            .stops()
-            .iter()
-            .filter_map(|stop| {
-                let frame = ledger.frame(&folder.key_of(stop))?;
-                let versions = frame
-                    .versions
-                    .iter()
-                    .filter_map(|version| {
-                        let path = frames.join(&version.files.first()?.name);
-                        Some(VersionView { version: version.version, path })
-                    })
-                    .collect();
-                Some((stop.index, versions))
-            })
-            .collect()
-    })
 }
