@@ -3,12 +3,14 @@
 use egui::{Key, Modifiers};
 use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
+use roundstop::window::devices::Ports;
+use roundstop::window::intent::WindowIntent;
 use roundstop::window::{WindowApp, words};
 use session_core::clock::SimSpeed;
 use session_core::motion::SpeedProfile;
 use session_core::plan::Plan;
 
-use super::{start, window};
+use super::{start, until, window};
 
 fn plan_window(stops: u32) -> (tempfile::TempDir, Harness<'static, WindowApp>) {
     let folder = tempfile::tempdir().unwrap();
@@ -112,6 +114,11 @@ fn the_file_name_is_shown_as_it_will_be() {
 #[test]
 fn an_idle_window_comes_to_rest() {
     let (_folder, mut harness) = plan_window(24);
+    // The desk takes orders in turn: once the ports are listed, its look at the folder is done too.
+    harness.state().sink().send(WindowIntent::LookForPorts);
+    until(&mut harness, "the list of ports", |state| {
+        !matches!(state.devices.ports, Ports::Unknown | Ports::Looking)
+    });
     harness.run();
     // `run` panics unless the window stops asking to be drawn.
     assert!(harness.run() <= 2);
