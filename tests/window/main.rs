@@ -36,6 +36,14 @@ fn window(start: WindowStart) -> Harness<'static, WindowApp> {
         .build_eframe(move |context| WindowApp::new(&context.egui_ctx, &start).unwrap())
 }
 
+/// Draws the frames that a click or key needs to take effect.
+///
+/// Not `Harness::run`: while thumbnails come in from their workers the window rightly asks to be drawn,
+/// and that is not what these places check.
+fn draw(harness: &mut Harness<'_, WindowApp>) {
+    harness.run_steps(4);
+}
+
 /// Draws frame after frame until the window shows what is waited for.
 ///
 /// The bound is a count of frames, far beyond what the work takes; how long each waits only gives

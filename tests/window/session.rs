@@ -11,7 +11,7 @@ use session_core::engine::{Mode, PauseReason};
 use session_core::journal::SessionFolder;
 use session_core::plan::{Plan, Row};
 
-use super::{start, until, window};
+use super::{draw, start, until, window};
 
 fn version_of(state: &State, stop: u32) -> u32 {
     state.place(stop).map_or(0, |place| place.chosen)
@@ -54,7 +54,7 @@ fn a_set_is_shot_to_the_end_and_the_disk_agrees() {
 fn a_stop_is_retaken_by_mouse() {
     let (folder, mut harness) = shot_set(4);
     harness.get_by_label("Stop 2, 90°, kept").click();
-    harness.run();
+    draw(&mut harness);
     harness.get_by_label("Retake stop 2").click();
     until(&mut harness, "version 2 of stop 2", |state| version_of(state, 2) == 2 && finished(state));
     harness.get_by_label("Picture of stop 2, 90°, version 2, kept");
@@ -70,16 +70,16 @@ fn a_stop_is_retaken_by_mouse() {
 fn a_stop_is_retaken_by_keyboard() {
     let (_folder, mut harness) = shot_set(4);
     harness.get_by_label("Stop 1, 0°, kept").focus();
-    harness.run();
+    draw(&mut harness);
     for _ in 0..2 {
         harness.key_press(Key::ArrowRight);
-        harness.run();
+        draw(&mut harness);
     }
     // The newest, stop 4, was looked at: two steps on from there.
     assert_eq!(harness.state().state().cursor, Some(2));
     assert!(harness.get_by_label("Stop 2, 90°, kept").is_focused());
     harness.key_press(Key::Space);
-    harness.run();
+    draw(&mut harness);
     assert!(harness.state().state().selected.contains(&2));
     harness.key_press(Key::R);
     until(&mut harness, "version 2 of stop 2", |state| version_of(state, 2) == 2 && finished(state));
@@ -90,16 +90,16 @@ fn a_stop_is_retaken_by_keyboard() {
 fn one_click_s_selection_moves_on_with_the_arrows() {
     let (_folder, mut harness) = shot_set(4);
     harness.get_by_label("Stop 2, 90°, kept").click();
-    harness.run();
+    draw(&mut harness);
     harness.key_press(Key::ArrowRight);
-    harness.run();
+    draw(&mut harness);
     // What is looked at is what would be retaken.
     harness.get_by_label("Retake stop 3");
     // Chosen one by one, a selection stays, and the caption says which.
     harness.get_by_label("Stop 1, 0°, kept").click_modifiers(Modifiers::COMMAND);
-    harness.run();
+    draw(&mut harness);
     harness.key_press(Key::ArrowLeft);
-    harness.run();
+    draw(&mut harness);
     harness.get_by_label("2 stops selected");
     harness.get_by_label("1, 3; looking at stop 4");
 }
@@ -108,9 +108,9 @@ fn one_click_s_selection_moves_on_with_the_arrows() {
 fn several_stops_are_selected_and_retaken_together() {
     let (_folder, mut harness) = shot_set(6);
     harness.get_by_label("Stop 2, 60°, kept").click();
-    harness.run();
+    draw(&mut harness);
     harness.get_by_label("Stop 5, 240°, kept").click_modifiers(Modifiers::COMMAND);
-    harness.run();
+    draw(&mut harness);
     harness.get_by_label("Retake 2 stops").click();
     until(&mut harness, "version 2 of both", |state| {
         version_of(state, 2) == 2 && version_of(state, 5) == 2 && finished(state)
@@ -123,7 +123,7 @@ fn several_stops_are_selected_and_retaken_together() {
 fn a_frame_is_set_aside_and_used_again() {
     let (folder, mut harness) = shot_set(4);
     harness.get_by_label("Stop 3, 180°, kept").click();
-    harness.run();
+    draw(&mut harness);
     harness.get_by_label("Set aside").click();
     until(&mut harness, "stop 3 set aside", |state| state.count(Mark::SetAside) == 1);
     harness.get_by_label("Stop 3, 180°, set aside");
@@ -215,7 +215,7 @@ fn a_folder_with_frames_shows_them_again() {
     until(&mut harness, "the set in the folder", |state| state.in_force.is_some());
     harness.get_by_label_contains("4 frames stay with their stops, 4 stops will be without.");
     harness.get_by_label("Undo changes").click();
-    harness.run();
+    draw(&mut harness);
     harness.get_by_label("Stop 4, 270°, kept");
     harness.get_by_label("Nothing left to shoot");
 }
@@ -225,10 +225,10 @@ fn a_changed_plan_keeps_the_frames_of_stops_that_still_exist() {
     let (folder, mut harness) = shot_set(4);
     let field = "Stops, row 1";
     harness.get_by_role_and_label(egui::Role::TextInput, field).focus();
-    harness.run();
+    draw(&mut harness);
     harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
     harness.get_by_role_and_label(egui::Role::TextInput, field).type_text("8");
-    harness.run();
+    draw(&mut harness);
     harness.get_by_label_contains("4 frames stay with their stops, 4 stops will be without.");
     harness.get_by_label("Use changed plan").click();
     until(&mut harness, "the changed plan", |state| state.link == Link::Closed && state.change.is_none());
