@@ -11,11 +11,16 @@ How it keeps its promises:
 * A step is due one interval after the step before *really* happened, by the microsecond clock.
   A late step makes the turn a little longer; it never makes the next step early. So no pair of
   steps is closer than the speed profile allows, whatever else the board is doing.
+* The intervals of the speed profile are worked out before the turn, in whole numbers: most boards'
+  floats have single precision, and a test on a computer could not show what that loses.
 * The stepping loop allocates nothing, and memory is tidied before a turn, so the garbage
   collector does not run between steps. Numbers used there stay below 2**30, the size of an
   integer that needs no memory on a 32-bit board.
+* What is told during a turn goes out byte by byte, and only while the way out is free, so a slow
+  or deaf reader delays no step.
 """
 
+import array
 import gc
 import select
 import sys
@@ -24,7 +29,7 @@ import time
 import machine
 
 NAME = "Roundstop-table"
-VERSION = "1.0.0"
+VERSION = "1.1.0"
 PROTOCOL = 1
 
 CAN = 0x18
@@ -35,6 +40,7 @@ ANGLE_MAX_DEG = 3600000  # ten thousand turns either way
 SECONDS_MAX = 86400  # the longest wait or press
 INTERVAL_MAX_US = 60000000  # the slowest G1: one step a minute
 PROGRESS_US = 500000
+INDEX_RUN_UP_DEG = 5  # far more than the play of a hobby gear
 CTRL_C_OPEN_MS = 5000  # Ctrl-C reaches the REPL this long after power-up, see main()
 
 
@@ -78,8 +84,17 @@ class Settings:
         self.cruise_rate = whole("cruise_rate", 1, self.cap_rate, "cap_rate")
         self.start_rate = whole("start_rate", 1, self.cruise_rate, "cruise_rate")
         self.accel = whole("accel", 1, 100000)
+        self.jerk = 0 if self._get("jerk") is None else whole("jerk", 0, 10000000)
+        self.pacer = self._get("pacer")
+        if self.pacer not in ("auto", "loop", "timer"):
+            raise SettingsError('pacer must be "auto", "loop" or "timer"')
         self.energise_ms = millis("energise_s", 1)
         self.idle_release_ms = millis("idle_release_s", SECONDS_MAX)
+        self.host_quiet_ms = millis("host_quiet_s", SECONDS_MAX)
+
+        self.index_pin = pin("index_pin", optional=True)
+        self.index_on_level = whole("index_on_level", 0, 1)
+        self.index_at = self._angle("index_at_deg")
 
         self.half_press_pin = pin("half_press_pin", optional=True)
         self.full_press_pin = pin("full_press_pin", optional=True)
@@ -98,7 +113,12 @@ class Settings:
 
         used = self.motor_pins + [
             number
-            for number in (self.half_press_pin, self.full_press_pin, self.spin_switch_pin)
+            for number in (
+                self.half_press_pin,
+                self.full_press_pin,
+                self.spin_switch_pin,
+                self.index_pin,
+            )
             if number is not None
         ]
         for number in used:
@@ -138,6 +158,20 @@ class Settings:
         if type(value) not in (int, float) or not 0 <= value <= high_s:
             raise SettingsError("%s must be a number of seconds from 0 to %d" % (name, high_s))
         return int(value * 1000 + 0.5)
+
+    def _angle(self, name):
+        """Gives degrees as millionths, from the digits as they are written."""
+        value = self._get(name)
+        try:
+            if type(value) not in (int, float):
+                raise LineError
+            text = repr(value).encode()
+            millionths, end = read_number(text, 0, name)
+            if end != len(text) or abs(millionths) > 360 * MILLION:
+                raise LineError
+        except LineError:
+            raise SettingsError(name + " must be a number of degrees from -360 to 360")
+        return millionths
 
     def _pin(self, name, number=None, optional=False):
         if number is None:
@@ -189,6 +223,8 @@ COMMANDS = {
     "M173": ("", ""),
     "M174": ("", ""),
     "M175": ("", ""),
+    "M176": ("", ""),
+    "M177": ("", ""),
 }
 
 
@@ -371,6 +407,7 @@ class Input:
         self.partial = 0  # bytes of the line that is coming in
         self.after_cr = False
         self.can = False
+        self.heard_ms = time.ticks_ms()  # the last byte, or the end of the last line's work
         self.ready(0)  # the first poll sets memory aside, later ones do not
 
     def ready(self, wait_ms):
@@ -386,6 +423,10 @@ class Input:
             bytes_max -= 1
         return self.can
 
+    def look(self):
+        """Takes in a little between two steps. Says whether the turn is to end."""
+        return self.pump(16)
+
     def take_byte(self):
         """Reads one byte, which must be ready, and files it."""
         got = self.stream.readinto(self.one)
@@ -393,6 +434,7 @@ class Input:
             raise SystemExit  # the stand-in's pipe was closed; a board never comes here
         if got is None:
             return
+        self.heard_ms = time.ticks_ms()
         byte = self.one[0]
         if byte == CAN:
             self.can = True
@@ -432,30 +474,70 @@ class Input:
         return raw, self.refused[place]
 
 
+class Output:
+    """Sends lines; one that is told during a turn goes out bit by bit and never waits."""
+
+    def __init__(self, stream):
+        self.stream = stream.buffer
+        self.poller = select.poll()
+        self.poller.register(stream, select.POLLOUT)
+        self.poller.ipoll(0)  # the first poll sets memory aside, later ones do not
+        self.buffer = bytearray(64)
+        self.at = 0
+        self.end = 0  # buffer[at:end] is still to be sent
+        self.one = bytearray(1)
+
+    def say(self, text):
+        """Sends one line, behind what is still to be sent."""
+        time.ticks_us()  # lets the stand-in finish its pin logs before the answer can be seen
+        if self.at < self.end:
+            self.stream.write(bytes(self.buffer[self.at : self.end]))
+            self.at = self.end
+        self.stream.write(text.encode() + b"\n")
+
+    def trickle(self):
+        """Sends one byte of the buffer if there is one and the way out is free.
+
+        No more than one: a way that is free has room for a byte, and nothing says for how many.
+        A board's USB waits up to half a second for room that a deaf reader does not make.
+        """
+        if self.at < self.end:
+            for _ in self.poller.ipoll(0):
+                self.one[0] = self.buffer[self.at]
+                self.stream.write(self.one)
+                self.at += 1
+                return
+
+
+OUTPUT = Output(sys.stdout)
+
+
 def say(text):
     """Sends one line."""
-    time.ticks_us()  # lets the stand-in finish its pin logs before the answer can be seen
-    sys.stdout.buffer.write(text.encode() + b"\n")
+    OUTPUT.say(text)
 
 
 class Progress:
-    """Writes the "turning" line without allocating memory, and only when it can be sent at once.
+    """Tells about twice a second in a turn where it is, in small pieces and without allocating.
 
     The angle is carried along step by step as whole degrees, millionths and a remainder of
-    1/steps_num millionth, all small integers: the same exact sum as angle_text, without the
+    1/steps_num millionth, all small integers: the same exact sum as Table.angle_of, without the
     large product that would need memory.
     """
 
-    def __init__(self, settings):
+    PREFIX = b"[turning a="
+    MIDDLE = b" step="
+
+    def __init__(self, settings, output):
+        self.output = output
         self.num = settings.steps_num
         self.step_micro, self.step_rest = divmod(360 * MILLION * settings.steps_den, self.num)
         self.turn = 360 * MILLION * settings.steps_den
-        self.buffer = bytearray(b"[turning a=") + bytearray(40)
-        self.prefix = len(b"[turning a=")
         self.digits = bytearray(12)
-        self.poller = select.poll()
-        self.poller.register(sys.stdout, select.POLLOUT)
-        self.poller.ipoll(0)  # the first poll sets memory aside, later ones do not
+        self.at = 0
+        self.told_step = 0
+        self.told_micro = 0
+        self.told_degrees = 0
         self.begin(0)
 
     def begin(self, step):
@@ -464,8 +546,10 @@ class Progress:
         self.degrees = micro // MILLION
         self.micro = micro % MILLION
         self.step = step
+        self.piece = 0  # 1 to 3: a line is being written
+        self.reported = time.ticks_us()
 
-    def move(self, delta):
+    def move(self, delta, now):
         """Follows one step, +1 or -1."""
         self.step += delta
         if delta > 0:
@@ -482,50 +566,65 @@ class Progress:
                 self.micro -= 1
         self.degrees += self.micro // MILLION
         self.micro %= MILLION
+        if time.ticks_diff(now, self.reported) >= PROGRESS_US:
+            self.reported = now
+            if self.piece == 0 and self.output.at == self.output.end:
+                self.take_down()
 
-    def send(self):
-        """Sends the line if the way out is free."""
-        for _ in self.poller.ipoll(0):
-            end = self.write_line()
-            sys.stdout.buffer.write(self.buffer, end)
-            return
-
-    def write_line(self):
-        """Writes the line into the buffer and gives its length."""
-        degrees = self.degrees
-        micro = self.micro
+    def take_down(self):
+        """Notes what the next line is to say."""
+        self.told_step = self.step
+        self.told_micro = self.micro
+        self.told_degrees = self.degrees
         twice = self.rest * 2
-        if twice > self.num or (twice == self.num and degrees >= 0):
-            micro += 1
-            if micro == MILLION:
-                micro = 0
-                degrees += 1
-        at = self.prefix
-        if degrees < 0:
-            self.buffer[at] = 45
-            at += 1
-            if micro:
-                degrees += 1
-                micro = MILLION - micro
-            degrees = -degrees
-        at = self.write_digits(at, degrees, 1)
-        self.buffer[at] = 46
-        at = self.write_digits(at + 1, micro, 6)
-        for byte in b" step=":
-            self.buffer[at] = byte
-            at += 1
-        step = self.step
-        if step < 0:
-            self.buffer[at] = 45
-            at += 1
-            step = -step
-        at = self.write_digits(at, step, 1)
-        self.buffer[at] = 93
-        self.buffer[at + 1] = 10
-        return at + 2
+        if twice > self.num or (twice == self.num and self.degrees >= 0):
+            self.told_micro += 1
+            if self.told_micro == MILLION:
+                self.told_micro = 0
+                self.told_degrees += 1
+        self.piece = 1
 
-    def write_digits(self, at, number, least):
-        """Writes a number of at least so many digits; gives the place behind it."""
+    def work(self):
+        """Does one small piece: some digits of the line, or one byte of it on its way."""
+        if self.piece == 0:
+            self.output.trickle()
+        elif self.piece == 1:
+            self.at = 0
+            self.write(self.PREFIX)
+            degrees = self.told_degrees
+            if degrees < 0:
+                self.put(45)
+                if self.told_micro:
+                    degrees += 1
+                    self.told_micro = MILLION - self.told_micro
+                degrees = -degrees
+            self.write_digits(degrees, 1)
+            self.piece = 2
+        elif self.piece == 2:
+            self.put(46)
+            self.write_digits(self.told_micro, 6)
+            self.piece = 3
+        else:
+            self.write(self.MIDDLE)
+            if self.told_step < 0:
+                self.put(45)
+            self.write_digits(abs(self.told_step), 1)
+            self.put(93)
+            self.put(10)
+            self.output.at = 0
+            self.output.end = self.at
+            self.piece = 0
+
+    def put(self, byte):
+        self.output.buffer[self.at] = byte
+        self.at += 1
+
+    def write(self, text):
+        for byte in text:
+            self.put(byte)
+
+    def write_digits(self, number, least):
+        """Writes a number of at least so many digits."""
         count = 0
         while number or count < least:
             self.digits[count] = 48 + number % 10
@@ -533,9 +632,7 @@ class Progress:
             count += 1
         while count:
             count -= 1
-            self.buffer[at] = self.digits[count]
-            at += 1
-        return at
+            self.put(self.digits[count])
 
 
 # ---------------------------------------------------------------------------------------------
@@ -604,25 +701,256 @@ class StepDir:
         self.step_pin.value(0)
 
 
-class Motor:
-    """Counts steps and paces them.
+def root(number):
+    """Gives the integer square root (Newton's method from above)."""
+    if number < 2:
+        return number
+    guess = 1 << ((len("%x" % number) * 4 + 2) // 2)
+    while True:
+        better = (guess + number // guess) // 2
+        if better >= guess:
+            return guess
+        guess = better
 
-    Speed follows the real-time ramp of D. Austin, "Generate stepper-motor speed profiles in real
-    time", Embedded Systems Programming, January 2005: c(n) = c(n-1) - 2 c(n-1) / (4n + 1), with
-    c the interval and n the steps since rest under constant acceleration. The ramp is entered
-    at the n at which that motion reaches start_rate; slowing down runs it backwards.
+
+class Ramp:
+    """Holds the intervals from the start rate up to a peak rate; read backwards they lead down.
+
+    The interval at level n is one step at the speed which the ideal motion has after n steps.
+    The ideal motion is faster by the end of that step, so a turn is never ahead of it.
+
+    Straight ramp: v * v = v0 * v0 + 2 a n, the motion that D. Austin, "Generate stepper-motor speed
+    profiles in real time", Embedded Systems Programming, January 2005, approximates step by step.
+    S-shaped ramp (jerk j above 0), textbook kinematics: acceleration rises by j to a, stays, and
+    falls by j to nothing at the peak rate; it has three parts, and the third mirrors the first.
+
+    Rates are in millionths of a step a second, ways in millionths of a step, times in
+    nanoseconds, all integers.
+
+    Long ramps keep the table short: up to level FINE each level has its place, above it 2, 4, 8 ...
+    levels share one, each time for twice as many levels. Speed grows by at most 2/(3 n) of itself
+    from level n to the next, so that a shared place holds speed back by no more than 0.6 %.
     """
 
-    def __init__(self, settings, source):
-        self.coils = FourCoils(settings) if settings.driver == "four_coils" else StepDir(settings)
-        self.sign = -1 if settings.reverse else 1
-        self.source = source
-        self.progress = Progress(settings)
+    FINE = 256
+    HALF = FINE // 2
+
+    def __init__(self, settings):
+        self.start = settings.start_rate * MILLION
         self.start_us = settings.start_us()
-        # 4n + 1 at start_rate v: v * v = 2 a (n + 1/2). Rounded up: never a steeper ramp.
-        self.ramp_base = -(-2 * settings.start_rate * settings.start_rate // settings.accel) - 1
+        self.accel = settings.accel
+        self.jerk = settings.jerk
+        fastest = self.rate_of(settings.cruise_us())
+        levels = -(-self.way(fastest) // MILLION)
+        self.intervals = array.array("I", bytes(4 * (self.place_of(levels) + 1)))
+        self.peak = None  # what the table is filled for
+        self.planned = None
+        self.plan(1, settings.cruise_us())
+
+    @staticmethod
+    def rate_of(interval_us):
+        """Gives the rate of an interval, rounded up so that it leads back to the interval."""
+        return -(-MILLION * MILLION // interval_us)
+
+    @classmethod
+    def place_of(cls, level):
+        """Gives the table's place of a level, as Motor.run does step by step."""
+        shift = 0
+        while level >> shift >= cls.FINE:
+            shift += 1
+        return shift * cls.HALF + (level >> shift)
+
+    def time(self, rise):
+        """Gives (whole time, time of the first part) of an S-shaped ramp that rises by so much."""
+        if rise * self.jerk >= self.accel * self.accel * MILLION:
+            part = 1000000000 * self.accel // self.jerk
+            return 1000 * rise // self.accel + part, part
+        part = root(rise * 1000000000000 // self.jerk)  # the accel setting is never reached
+        return 2 * part, part
+
+    def way(self, peak):
+        """Gives the length of the ramp from the start rate to a peak rate."""
+        if peak <= self.start:
+            return 0
+        if self.jerk == 0:
+            return (peak * peak - self.start * self.start) // (2 * MILLION * self.accel)
+        return (self.start + peak) * self.time(peak - self.start)[0] // 2000000000
+
+    def plan(self, steps, cruise_us):
+        """Gets the table ready for a turn; the S is made lower when the turn is short.
+
+        A straight ramp serves every length: a short turn goes up part of it and down again. Cut
+        off in the same way an S would jump from full acceleration to full braking.
+        """
+        if self.planned == (steps, cruise_us):
+            return
+        self.planned = (steps, cruise_us)
+        peak = self.rate_of(cruise_us)
+        room = max(0, steps - 2) * MILLION // 2
+        if self.jerk and peak > self.start and self.way(peak) > room:
+            low = self.start
+            while peak - low > 10000:  # a hundredth of a step a second
+                middle = (low + peak) // 2
+                if self.way(middle) > room:
+                    peak = middle
+                else:
+                    low = middle
+            peak = low
+            cruise_us = max(cruise_us, -(-MILLION * MILLION // peak))
+        if peak != self.peak:
+            self.peak = peak
+            self.cruise_us = cruise_us
+            self.build(peak)
+
+    def build(self, peak):
+        """Fills the table up to a peak rate."""
+        way = self.way(peak)
+        self.top = -(-way // MILLION)  # from this level on the interval is cruise_us
+        if self.top == 0:
+            return
+        straight = self.jerk == 0
+        square = self.start * self.start
+        first = 0  # length of the first part
+        last = way  # where the third part begins
+        if not straight:
+            part = self.time(peak - self.start)[1]
+            rise = self.jerk * part * part // 2000000000000
+            bend = self.jerk * part * part * part // 6000000000000000000000
+            first = self.start * part // 1000000000 + bend
+            last = way - peak * part // 1000000000 + bend
+            square = (self.start + rise) * (self.start + rise)
+        for place in range(self.place_of(self.top - 1) + 1):
+            shift = max(0, place - self.HALF) // self.HALF
+            at = (place - shift * self.HALF << shift) * MILLION
+            if straight or first <= at <= last:
+                rate = root(square + 2 * MILLION * self.accel * (at - first))
+            elif at < first:
+                rate = self.bent(self.start, self.jerk, part, at)
+            else:
+                rate = self.bent(peak, -self.jerk, 0, way - at)
+            rate = min(max(rate, self.start), peak)
+            self.intervals[place] = max(self.cruise_us, -(-MILLION * MILLION // rate))
+
+    @staticmethod
+    def bent(rate, jerk, guess, way):
+        """Gives the rate after a way from a rate without acceleration: t by Newton's method.
+
+        way = rate t + jerk t**3 / 6 and the rate sought is rate + jerk t**2 / 2. The guess is on
+        that side of t from which the method does not overshoot.
+        """
+        for _ in range(60):
+            now = rate + jerk * guess * guess // 2000000000000
+            gone = rate * guess // 1000000000 + jerk * guess * guess * guess // 6000000000000000000000
+            change = (way - gone) * 1000000000 // now
+            guess += change
+            if -2 < change < 2:
+                break
+        return rate + jerk * guess * guess // 2000000000000
+
+
+class LoopPacer:
+    """Makes the next step when the loop comes round to it after its time."""
+
+    def __init__(self, coils):
+        self.coils = coils
+        # All set here: an attribute that is new in the stepping loop would take memory.
+        self.delta = 0
+        self.due = 0
+        self.made_us = 0
+
+    def step(self, delta):
+        """Makes a step at once."""
+        self.coils.step(delta)
+        self.made_us = time.ticks_us()
+
+    def arm(self, delta, due):
+        """Sets the next step."""
+        self.delta = delta
+        self.due = due
+
+    def disarm(self):
+        """Takes the set step back; gives False if it is too late."""
+        return True
+
+    def made(self):
+        """Says whether the set step has been made."""
+        if time.ticks_diff(self.due, time.ticks_us()) > 0:
+            return False
+        self.step(self.delta)
+        return True
+
+
+class TimerPacer:
+    """Makes the next step in the interrupt of a timer, whatever the loop is busy with."""
+
+    def __init__(self, coils):
+        self.coils = coils
+        self.delta = 0
+        self.made_us = 0
+        self.waiting = False
+        self.fire = self._fire  # bound once: binding takes memory
+        self.timer = machine.Timer(-1)
+        # A board without this kind of timer says so here, at power-up.
+        self.timer.init(
+            mode=machine.Timer.ONE_SHOT, period=1, tick_hz=MILLION, hard=True, callback=self.fire
+        )
+
+    def step(self, delta):
+        self.coils.step(delta)
+        self.made_us = time.ticks_us()
+
+    def arm(self, delta, due):
+        self.delta = delta
+        self.waiting = True
+        gap = time.ticks_diff(due, time.ticks_us())
+        self.timer.init(
+            mode=machine.Timer.ONE_SHOT,
+            period=gap if gap > 1 else 1,
+            tick_hz=MILLION,
+            hard=True,
+            callback=self.fire,
+        )
+
+    def _fire(self, _timer):
+        if self.waiting:
+            self.waiting = False
+            self.step(self.delta)
+
+    def disarm(self):
+        self.timer.deinit()
+        in_time = self.waiting
+        self.waiting = False
+        return in_time
+
+    def made(self):
+        return not self.waiting
+
+
+def new_pacer(settings, coils):
+    """Gives what makes the steps: "timer", "loop", or with "auto" the timer where there is one."""
+    if settings.pacer != "loop":
+        try:
+            return TimerPacer(coils)
+        except (AttributeError, TypeError, ValueError, OSError):
+            if settings.pacer == "timer":
+                raise SettingsError('pacer: this board has no timer for it, choose "loop"')
+    return LoopPacer(coils)
+
+
+class Motor:
+    """Counts steps and keeps them to the speed profile."""
+
+    def __init__(self, settings, source, output):
+        self.coils = FourCoils(settings) if settings.driver == "four_coils" else StepDir(settings)
+        self.pacer = new_pacer(settings, self.coils)
+        self.sign = -1 if settings.reverse else 1
+        self.look = source.look
+        self.progress = Progress(settings, output)
+        self.ramp = Ramp(settings)
         self.energise_ms = settings.energise_ms
         self.step_count = 0
+        self.seen = False  # whether look() ended the last turn, and after which step
+        self.seen_step = 0
         self.energised = False
 
     def on(self):
@@ -636,81 +964,120 @@ class Motor:
         self.coils.off()
         self.energised = False
 
-    def turn(self, steps, cruise_us):
-        """Moves by so many steps; gives False if a CAN ended it early."""
+    def turn(self, steps, cruise_us, look=None, progress=True):
+        """Moves by so many steps, or until look() says so; gives False if it did."""
+        if look is None:
+            look = self.look
         if steps == 0:
-            return not self.source.pump(64)
+            return not look()
+        self.ramp.plan(abs(steps), cruise_us)
         self.on()
         gc.collect()
         self.progress.begin(self.step_count)
-        return self.run(1 if steps > 0 else -1, abs(steps), cruise_us, None)
+        return self.run(
+            1 if steps > 0 else -1, abs(steps), look, self.progress if progress else None
+        )
 
-    def run(self, delta, left, cruise_us, alone):
-        """Makes `left` steps, fewer if told to stop; allocates nothing.
-
-        `alone` is None in a turn that a line asked for; otherwise it is the object whose
-        wants_stop() ends an endless spin. Gives False if stopped.
-        """
-        source = self.source
-        coils = self.coils
+    def run(self, delta, left, look, progress):
+        """Makes `left` steps by the planned ramp, fewer if look() says so; allocates nothing."""
+        pacer = self.pacer
         coil_delta = delta * self.sign
-        slowest = max(self.start_us, cruise_us)  # the interval at level 0
-        interval = slowest
+        intervals = self.ramp.intervals
+        start_us = self.ramp.start_us
+        cruise_us = self.ramp.cruise_us
+        top = self.ramp.top
+        fine = self.ramp.FINE
+        half = self.ramp.HALF
         level = -1  # steps up the ramp; 0 from the first interval on
-        rest = 0  # remainder of the ramp's division, carried on
-        stopping = source.pump(64) if alone is None else alone.wants_stop()
+        slowed = False  # on the way down
+        shift = 0  # so many times the levels of one place in the table have doubled
+        stopping = look()
+        self.seen = stopping
+        self.seen_step = self.step_count
         if stopping:
             return False
-        reported = time.ticks_us()
-        while left > 0:
-            coils.step(coil_delta)
-            now = time.ticks_us()
+        pacer.step(coil_delta)
+        while True:
+            now = pacer.made_us
             self.step_count += delta
             left -= 1
+            if progress is not None:
+                progress.move(delta, now)
 
-            if left == 0:
-                interval = self.start_us  # the rotor comes to rest
-            elif level < 0:
+            if level < 0:
                 level = 0
             elif left - 1 < level:
-                # c(n-1) = c(n) (4n + 1) / (4n - 1), rounded up
-                interval += -(-2 * interval // (self.ramp_base + 4 * level - 2))
                 level -= 1
-                rest = 0
-                if level == 0 or interval > slowest:
-                    interval = slowest
-            elif left - 1 > level and interval > cruise_us:
+                slowed = True
+                if shift and level >> shift < half:
+                    shift -= 1
+            elif left - 1 > level and level < top:
                 level += 1
-                rest += 2 * interval
-                interval -= rest // (self.ramp_base + 4 * level)
-                rest %= self.ramp_base + 4 * level
-                if interval < cruise_us:
-                    interval = cruise_us
+                if level >> shift >= fine:
+                    shift += 1
+            if left == 0:
+                interval = start_us  # the rotor comes to rest
+            elif level == top:
+                interval = cruise_us
+            else:
+                interval = intervals[shift * half + (level >> shift)]
+
             due = time.ticks_add(now, interval)
-
-            if alone is None:
-                self.progress.move(delta)
-                if time.ticks_diff(now, reported) >= PROGRESS_US:
-                    reported = now
-                    self.progress.send()
-
+            if left > 0:
+                pacer.arm(coil_delta, due)
+            first = True
             while True:
                 gap = time.ticks_diff(due, time.ticks_us())
-                if gap <= 0:
-                    break
-                if gap > 400 and not stopping:
-                    stopping = source.pump(16) if alone is None else alone.wants_stop()
-                    if stopping and level == 0:
-                        # At or under the pull-in rate: no further step, only the time to rest.
-                        left = 0
-                        due = time.ticks_add(now, self.start_us)
-                    elif stopping and left > level + 1:
-                        left = level + 1  # down the ramp
+                # At least once a step, and else only when there is time for it.
+                if first or gap > 400:
+                    first = False
+                    if not stopping:
+                        stopping = look()
+                        if stopping:
+                            self.seen = True
+                            self.seen_step = self.step_count
+                        if stopping and left > level + 1:
+                            left = level + 1  # down the ramp
+                        if stopping and left > 0 and level == 0 and not slowed and pacer.disarm():
+                            # At or under the pull-in rate: no further step, only the time to rest.
+                            # Not on the way down: there the last step is the one that brakes.
+                            left = 0
+                            due = time.ticks_add(now, start_us)
+                    if progress is not None:
+                        progress.work()
                     gap = time.ticks_diff(due, time.ticks_us())
-                    if gap <= 0:
-                        break
-                time.sleep_us(1000 if gap > 1400 else gap)
-        return not stopping
+                if gap > 0:
+                    time.sleep_us(1000 if gap > 1400 else gap)
+                if left == 0:
+                    if time.ticks_diff(due, time.ticks_us()) <= 0:
+                        return not stopping
+                elif pacer.made():
+                    break
+
+
+class IndexWatch:
+    """Looks out for an edge of the index switch during a turn."""
+
+    def __init__(self, settings, source):
+        self.source = source
+        self.pin = input_pin(settings.index_pin, settings.index_on_level)
+        self.on_level = settings.index_on_level
+        self.wanted = True
+        self.until = self.look  # bound once: binding takes memory
+
+    def on(self):
+        """Says whether the switch is on."""
+        return self.pin.value() == self.on_level
+
+    def look(self):
+        """Says whether the turn is to end: a CAN came in, or the switch is as wanted."""
+        return self.source.pump(16) or self.on() == self.wanted
+
+
+def input_pin(number, on_level):
+    """Sets up a switch input with the pull away from its on level."""
+    pull = machine.Pin.PULL_UP if on_level == 0 else getattr(machine.Pin, "PULL_DOWN", None)
+    return machine.Pin(number, machine.Pin.IN, pull)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -720,13 +1087,17 @@ class Motor:
 STOPPED = "stopped"
 
 
+class MoveError(Exception):
+    """Says why a motion that was begun has not come to its end."""
+
+
 class Table:
     """Carries out lines and keeps the angle."""
 
     def __init__(self, settings, source):
         self.settings = settings
         self.source = source
-        self.motor = Motor(settings, source)
+        self.motor = Motor(settings, source, OUTPUT)
         self.state = "idle"
         self.angle = 0  # the wanted angle, millionths of a degree
         self.absolute = True
@@ -735,16 +1106,17 @@ class Table:
         self.zero_count = 0
         self.boot = boot_number()
         self.keep_on = False  # M171
+        self.index = None
+        if settings.index_pin is not None:
+            self.index = IndexWatch(settings, source)
+        self.index_step = None  # step of the edge as M176 found it
         self.still_since = time.ticks_ms()
         self.half_press = self.output(settings.half_press_pin)
         self.full_press = self.output(settings.full_press_pin)
         self.alone = True  # no line has come since power-up
         self.switch = None
         if settings.spin_switch_pin is not None:
-            pull = machine.Pin.PULL_UP if settings.spin_switch_on_level == 0 else None
-            if pull is None:
-                pull = getattr(machine.Pin, "PULL_DOWN", None)
-            self.switch = machine.Pin(settings.spin_switch_pin, machine.Pin.IN, pull)
+            self.switch = input_pin(settings.spin_switch_pin, settings.spin_switch_on_level)
 
     def output(self, number):
         """Sets up a shutter output at its resting level; None stays None."""
@@ -793,10 +1165,15 @@ class Table:
         elif command == "G4":
             going_on = self.wait(line.get("P") // 1000 + (1 if line.get("P") % 1000 else 0))
         elif command == "G92":
-            self.angle = target
-            self.motor.step_count = self.step_of(target)
-            self.known = 1
-            self.zero_count += 1
+            step = self.step_of(target)
+            if self.index_step is not None:
+                self.index_step += step - self.motor.step_count
+            self.set_zero(target, step)
+        elif command in ("M176", "M177"):
+            try:
+                going_on = self.find_index() if command == "M176" else self.check_index()
+            except MoveError as fault:
+                return str(fault)
         elif command in ("M2", "M30"):
             self.keep_on = False
             self.motor.off()
@@ -831,6 +1208,10 @@ class Table:
                     raise LineError("%s must be 0 to %d seconds" % (letter, SECONDS_MAX))
         if command == "M170" and self.full_press is None:
             raise LineError("the settings name no shutter pin (full_press_pin)")
+        if command in ("M176", "M177") and self.index is None:
+            raise LineError("the settings name no index switch (index_pin)")
+        if command == "M177" and self.index_step is None:
+            raise LineError("no index has been found since power-up: send M176 first")
         cruise_us = self.settings.cruise_us()
         if command == "G1":
             feed = line.get("F", self.feed)
@@ -863,6 +1244,13 @@ class Table:
 
     # Moving, waiting, pressing: each gives False when a CAN ended it
 
+    def set_zero(self, angle, step):
+        """Takes the present place for an angle and its step."""
+        self.angle = angle
+        self.motor.step_count = step
+        self.known = 1
+        self.zero_count += 1
+
     def turn_to(self, target, cruise_us):
         """Turns to an angle; after a stop the wanted angle is where the table stands."""
         self.state = "turning"
@@ -872,6 +1260,77 @@ class Table:
             self.rested()
         self.angle = target if arrived else self.angle_of(self.motor.step_count)
         return arrived
+
+    def seek(self, steps, cruise_us, wanted):
+        """Turns by at most so many steps, until the index switch is on, or off; gives whether it is.
+
+        None: a CAN ended it.
+        """
+        self.index.wanted = wanted
+        self.motor.turn(steps, cruise_us, self.index.until)
+        if self.source.can:
+            return None
+        return self.motor.seen
+
+    def find_edge(self):
+        """Goes to the edge where the index switch comes on, from A-; gives False for a CAN.
+
+        Two passes: the edge is looked for at the set speed, and then, from a little before it, at
+        the start rate. The last approach is always in A+ direction, after a run-up that takes
+        up the play of the gear.
+        """
+        settings = self.settings
+        run_up = self.step_of(INDEX_RUN_UP_DEG * MILLION)
+        turn = settings.steps_num // settings.steps_den + 1 + run_up
+        set_us = settings.cruise_us()
+        was_on = self.index.on()
+        # Already on: back to where it goes off. Else: on to where it comes on.
+        found = self.seek(-turn if was_on else turn, set_us, not was_on)
+        if found is None:
+            return False
+        if not found:
+            raise MoveError(
+                "index is on all the way round" if was_on else "index not found within a turn"
+            )
+        back = self.motor.step_count - (self.motor.seen_step - run_up)
+        if not self.motor.turn(-back, set_us):
+            return False
+        if self.index.on():
+            raise MoveError("index is on %d degrees before its edge" % INDEX_RUN_UP_DEG)
+        found = self.seek(2 * run_up, settings.start_us(), True)
+        if found is None:
+            return False
+        if not found:
+            raise MoveError("index was seen once but not a second time")
+        return True
+
+    def at_edge(self):
+        """Goes to the index edge as one turn of the state; gives False for a CAN."""
+        self.state = "turning"
+        try:
+            return self.find_edge()
+        finally:
+            self.rested()
+            self.angle = self.angle_of(self.motor.step_count)
+
+    def find_index(self):
+        """Takes the position from the index edge."""
+        if not self.at_edge():
+            return False
+        step = self.step_of(self.settings.index_at)
+        self.index_step = step
+        self.set_zero(self.settings.index_at, step)
+        return True
+
+    def check_index(self):
+        """Tells by how many steps the index edge has moved since M176; the position stays."""
+        if not self.at_edge():
+            return False
+        num, den = self.settings.steps_num, self.settings.steps_den
+        gone = self.motor.step_count - self.index_step
+        turns = round_ratio(gone * den, num)
+        say("[index %s slip=%d]" % (self.place(), gone - round_ratio(turns * num, den)))
+        return True
 
     def rested(self):
         """Notes that motion is over."""
@@ -913,7 +1372,7 @@ class Table:
 
     def say_status(self):
         say(
-            "[status state=%s %s known=%d boot=%s zero=%d coils=%d queue=%d]"
+            "[status state=%s %s known=%d boot=%s zero=%d coils=%d queue=%d index=%s]"
             % (
                 self.state,
                 self.place(),
@@ -922,6 +1381,7 @@ class Table:
                 self.zero_count,
                 1 if self.motor.energised else 0,
                 self.source.count,
+                "none" if self.index is None else "on" if self.index.on() else "off",
             )
         )
 
@@ -929,7 +1389,8 @@ class Table:
         s = self.settings
         say(
             "[settings steps_num=%d steps_den=%d start_rate=%d cruise_rate=%d accel=%d"
-            " idle_release_s=%s shutter=%d half_press_s=%s full_press_s=%s energise_s=%s]"
+            " idle_release_s=%s shutter=%d half_press_s=%s full_press_s=%s energise_s=%s"
+            " jerk=%d pacer=%s host_quiet_s=%s]"
             % (
                 s.steps_num,
                 s.steps_den,
@@ -941,6 +1402,9 @@ class Table:
                 decimal(s.half_press_ms * 1000, 1),
                 decimal(s.full_press_ms * 1000, 1),
                 decimal(s.energise_ms * 1000, 1),
+                s.jerk,
+                "loop" if isinstance(self.motor.pacer, LoopPacer) else "timer",
+                decimal(s.host_quiet_ms * 1000, 1),
             )
         )
 
@@ -951,16 +1415,28 @@ class Table:
 
     def idle_wait_ms(self):
         """Switches the coils off when their time is over; gives how long nothing is due, or -1."""
-        due = -1
+        due = None
         if self.motor.energised and not self.keep_on:
-            still = time.ticks_diff(time.ticks_ms(), self.still_since)
-            due = self.settings.idle_release_ms - still
+            due = self.settings.idle_release_ms - self.past_ms(self.still_since)
+        elif self.keep_on and self.settings.host_quiet_ms:
+            due = self.settings.host_quiet_ms - self.past_ms(self.source.heard_ms)
             if due <= 0:
+                self.keep_on = False
                 self.motor.off()
-                due = -1
+                say("[released reason=host_quiet %s]" % self.place())
+        if due is None:
+            due = -1
+        elif due <= 0:
+            self.motor.off()
+            due = -1
         if self.alone and self.switch is not None:
             due = 20 if due < 0 else min(due, 20)
         return due
+
+    @staticmethod
+    def past_ms(moment):
+        """Gives the milliseconds since a moment."""
+        return time.ticks_diff(time.ticks_ms(), moment)
 
     def spin_wanted(self):
         """Says whether the table is to turn by itself."""
@@ -987,13 +1463,12 @@ class Table:
         self.state = "spinning"
         delta = -1 if self.settings.spin_reverse else 1
         try:
-            self.motor.on()
-            gc.collect()
             # steps_num steps are a whole number of turns (steps_den of them): the count is folded
             # there, some million steps apart, so that it never leaves its bounds. The position
             # is not known anyway.
             num = self.settings.steps_num
-            self.motor.run(delta, max(1, (1 << 28) // num) * num, self.settings.spin_us, self)
+            steps = delta * max(1, (1 << 28) // num) * num
+            self.motor.turn(steps, self.settings.spin_us, self.wants_stop, progress=False)
         finally:
             self.rested()
         self.motor.step_count %= self.settings.steps_num
@@ -1041,8 +1516,11 @@ def serve(table, source, settings_fault):
             except Exception as fault:
                 # A fault of the program, not of the line: where the table stands is in doubt.
                 table.known = 0
+                table.index_step = None
                 table.motor.off()
                 reason = "fault in the program (%s): reset the board" % type(fault).__name__
+            # The host had its answer to wait for: its quiet time begins now.
+            source.heard_ms = time.ticks_ms()
         if reason is not STOPPED:
             answer(reason, refused)
             return True

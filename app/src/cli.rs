@@ -3,15 +3,25 @@
 use std::path::{Path, PathBuf};
 
 use clap::{Args, CommandFactory, Parser, Subcommand};
+use session_core::angle::StepsPerTurn;
 use session_core::clock::SimSpeed;
+use session_core::turntable::serial::Dialect;
 
-use crate::studio::{CameraSpec, StudioOptions, TableSpec};
+use crate::studio::{CameraSpec, DialectSpec, StudioOptions, TableSpec};
 
+mod controller;
+mod adopt;
 mod edit;
+mod list;
+mod optics;
 mod pick;
 mod plan;
+mod probe;
 mod shoot;
 mod status;
+mod table;
+mod tether;
+mod units;
 
 pub use status::summary;
 
@@ -45,6 +55,10 @@ enum Command {
     Plan(plan::PlanCommand),
     /// Shoot a set, or the stops still missing from one
     Shoot(ShootArgs),
+    /// Make a set of files that were shot before, such as a copied card
+    Adopt(adopt::AdoptArgs),
+    /// Work out depth of field, framing and diffraction for an object that turns
+    Optics(Box<optics::OpticsArgs>),
     /// Show what a set's folder holds
     Status {
         /// The set's folder
@@ -74,10 +88,34 @@ enum Command {
         #[arg(long)]
         version: u32,
     },
+    /// Work out loads and calibrate a table
+    #[command(subcommand)]
+    Table(table::TableCommand),
     /// List serial ports a table may be on
     Ports,
+    /// Make the files for the table's own controller board
+    #[command(subcommand)]
+    Controller(controller::ControllerCommand),
+    /// List cameras on a cable, or show what one can be set to
+    Cameras {
+        /// A camera: tether, or tether:PORT
+        #[arg(value_name = "CAMERA")]
+        camera: Option<CameraSpec>,
+        /// Write one frame of its live picture to a new file
+        #[arg(long, value_name = "FILE", requires = "camera")]
+        live: Option<PathBuf>,
+    },
+    #[cfg(feature = "tether")]
+    #[command(hide = true)]
+    TetherChild,
     /// Shoot the demo set on simulated devices and say where it lies
     Demo,
+    /// Many products one after another, from a CSV file
+    #[command(subcommand)]
+    List(list::ListCommand),
+    /// Measure the program on this machine
+    #[command(subcommand)]
+    Bench(BenchCommand),
     /// Draw one frame of the demo's pot: a stand-in for a camera program
     ///
     /// For a rehearsal with a real table: --camera 'command:roundstop demo-frame {file} {degrees}'
@@ -96,6 +134,23 @@ enum Command {
     },
 }
 
+#[derive(Debug, Subcommand)]
+enum BenchCommand {
+    /// The window, with many 24-Mpx frames kept and more coming in
+    Window {
+        /// Frames kept before
+        #[arg(long, value_name = "N", default_value = "720", value_parser = clap::value_parser!(u32).range(1..=1400))]
+        kept: u32,
+        /// Frames shot meanwhile
+        #[arg(long, value_name = "N", default_value = "12", value_parser = clap::value_parser!(u32).range(1..=40))]
+        shoot: u32,
+    },
+    #[command(hide = true)]
+    WindowRun { started_micros: u64, set: PathBuf, source: PathBuf },
+    #[command(hide = true)]
+    Frame { source: PathBuf, file: PathBuf, number: u64 },
+}
+
 #[derive(Debug, Args)]
 struct WindowArgs {
     /// The plan to start with
@@ -104,8 +159,14 @@ struct WindowArgs {
     /// The set's folder
     #[arg(long, value_name = "DIR")]
     into: Option<PathBuf>,
+    /// The table: sim, or serial:PATH[@BAUD]
+    #[arg(long, value_name = "T")]
+    table: Option<TableSpec>,
+    /// The camera: sim, folder:PATH, command:"PROGRAM {file} {degrees}", tether, or tether:PORT
+    #[arg(long, value_name = "C")]
+    camera: Option<CameraSpec>,
     #[command(flatten)]
-    devices: Option<DeviceArgs>,
+    options: DeviceOptionArgs,
 }
 
 #[derive(Debug, Args)]
@@ -143,9 +204,15 @@ struct DeviceArgs {
     /// The table: sim, or serial:PATH[@BAUD]
     #[arg(long, value_name = "T")]
     table: TableSpec,
-    /// The camera: sim, folder:PATH, or command:"PROGRAM {file} {degrees}"
+    /// The camera: sim, folder:PATH, command:"PROGRAM {file} {degrees}", tether, or tether:PORT
     #[arg(long, value_name = "C")]
     camera: CameraSpec,
+    #[command(flatten)]
+    options: DeviceOptionArgs,
+}
+
+#[derive(Debug, Args)]
+struct DeviceOptionArgs {
     /// How fast simulated time passes: a factor, or max
     #[arg(long, value_name = "X", default_value = "1")]
     sim_speed: SimSpeed,
@@ -161,16 +228,35 @@ struct DeviceArgs {
     /// Fire the shutter by hand when asked, even where the table could
     #[arg(long)]
     by_hand: bool,
+    /// Set a tethered camera before the set, such as iso=100; see the command cameras. May be repeated
+    #[arg(long = "set-camera", value_name = "NAME=VALUE", value_parser = camera_setting)]
+    set_camera: Vec<(String, String)>,
+    /// Remove frames from a tethered camera's card once the session has taken them over
+    #[arg(long)]
+    remove_from_card: bool,
+    /// How a serial table is spoken to: roundstop, ok-when-moved, dwell, finish-word, status-poll, or a file
+    #[arg(long, value_name = "FILE|NAME", default_value = "roundstop")]
+    dialect: DialectSpec,
+    /// Steps in a turn of the plate, for a dialect whose controller does not tell them
+    #[arg(long, value_name = "N/D")]
+    table_steps: Option<StepsPerTurn>,
 }
 
-impl DeviceArgs {
-    fn options(&self) -> StudioOptions {
+impl DeviceOptionArgs {
+    fn studio(&self) -> StudioOptions {
         StudioOptions {
             sim_speed: self.sim_speed,
             sim_frame_px: self.sim_frame,
             sim_object: self.sim_object,
             frame_timeout_secs: self.frame_timeout,
             hand_fired: self.by_hand,
+            camera_settings: self.set_camera.clone(),
+            remove_from_card: self.remove_from_card,
+            dialect: self.dialect.0.clone().map(|dialect| Dialect {
+                steps_per_turn: self.table_steps.or(dialect.steps_per_turn),
+                ..dialect
+            }),
+            calibrations: crate::studio::calibration_folder(),
         }
     }
 }
@@ -183,9 +269,12 @@ struct RunArgs {
     /// How often a stop is tried again before the session stops for a person
     #[arg(long, value_name = "N", default_value = "2", value_parser = clap::value_parser!(u32).range(0..=20))]
     retries: u32,
-    /// Gear play to take up before each stop, degrees
-    #[arg(long, value_name = "DEGREES", default_value = "2", value_parser = run_up)]
-    run_up: f64,
+    /// Gear play to take up before each stop, degrees; as measured of the table, or 2 where it was not
+    #[arg(long, value_name = "DEGREES", value_parser = run_up)]
+    run_up: Option<f64>,
+    /// Go on without a question when the camera's settings change within the set
+    #[arg(long)]
+    settings_may_change: bool,
     /// Print the set's status as one JSON object at the end; faults end the run without a question
     #[arg(long)]
     json: bool,
@@ -214,10 +303,28 @@ fn seconds(text: &str) -> Result<f64, String> {
     }
 }
 
+fn camera_setting(text: &str) -> Result<(String, String), String> {
+    let known = crate::tether::SETTINGS;
+    match text.split_once('=') {
+        Some((name, value)) if known.contains(&name) && !value.trim().is_empty() => {
+            Ok((name.to_owned(), value.trim().to_owned()))
+        }
+        _ => Err(format!("write NAME=VALUE with a name out of {}", known.join(", "))),
+    }
+}
+
 fn run_up(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(degrees) if (0.0..=30.0).contains(&degrees) => Ok(degrees),
         _ => Err("write 0 to 30 degrees".to_owned()),
+    }
+}
+
+/// Ends with what became of the work.
+fn end(result: anyhow::Result<()>) -> u8 {
+    match result {
+        Ok(()) => EXIT_DONE,
+        Err(error) => fault(&error),
     }
 }
 
@@ -256,18 +363,30 @@ pub fn run() -> u8 {
         Some(Command::Window(args)) => window(args),
         Some(Command::Plan(command)) => plan::run(&command),
         Some(Command::Shoot(args)) => shoot::shoot(&args),
+        Some(Command::Adopt(args)) => adopt::run(&args),
+        Some(Command::Optics(args)) => optics::run(&args),
         Some(Command::Status { dir, json }) => status::run(&dir, json),
         Some(Command::Retake(args)) => shoot::retake(&args),
         Some(Command::SetAside { dir, stops }) => edit::set_aside(&dir, &stops),
         Some(Command::Keep { dir, stop, version }) => edit::keep(&dir, &stop, version),
+        Some(Command::Table(command)) => table::run(&command),
         Some(Command::Ports) => ports(),
+        Some(Command::Controller(command)) => controller::run(&command),
+        Some(Command::Cameras { camera, live }) => tether::cameras(camera.as_ref(), live.as_deref()),
+        #[cfg(feature = "tether")]
+        Some(Command::TetherChild) => crate::tether::run_child(),
         Some(Command::Demo) => crate::demo::shoot(SimSpeed::Max),
         Some(Command::DemoFrame { file, degrees, size, object }) => {
-            match crate::demo::frame(&file, degrees, size, object) {
-                Ok(()) => EXIT_DONE,
-                Err(error) => fault(&error),
-            }
+            end(crate::demo::frame(&file, degrees, size, object))
         }
+        Some(Command::List(command)) => list::run(&command),
+        Some(Command::Bench(command)) => end(match command {
+            BenchCommand::Window { kept, shoot } => crate::bench::window(kept, shoot),
+            BenchCommand::WindowRun { started_micros, set, source } => {
+                crate::bench::window_run(started_micros, set, &source)
+            }
+            BenchCommand::Frame { source, file, number } => crate::bench::frame(&source, &file, number),
+        }),
     }
 }
 
@@ -283,22 +402,24 @@ fn window(args: WindowArgs) -> u8 {
     };
     if let Some(path) = &args.plan {
         match read_plan(path) {
-            Ok(plan) => start.plan = plan,
+            Ok(plan) => (start.plan, start.own_plan) = (plan, true),
             Err(error) => return fault(&error),
         }
         start.note = None;
     }
+    start.remember = crate::settings::place();
+    start.settings = start.remember.as_deref().map(crate::settings::read).unwrap_or_default();
     match (args.into, &args.plan) {
         (Some(into), _) => start.folder = into,
         (None, Some(_)) => return usage("--plan needs --into DIR, the folder for the set"),
         (None, None) => {}
     }
-    if let Some(devices) = args.devices {
-        start.options = devices.options();
-        start.table = devices.table;
-        start.camera = devices.camera;
+    start.options = args.options.studio();
+    if args.table.is_some() || args.camera.is_some() {
         start.note = None;
     }
+    start.table = args.table.unwrap_or(start.table);
+    start.camera = args.camera.unwrap_or(start.camera);
     match crate::window::run(start) {
         Ok(()) => EXIT_DONE,
         Err(reason) => {

@@ -14,6 +14,7 @@ use session_core::runner::{self, RunOptions};
 use session_core::view::Update;
 
 use crate::cli::{EXIT_DONE, EXIT_FAULT};
+use crate::settings::{self, Settings};
 use crate::studio::{CameraSpec, StudioOptions, TableSpec};
 use crate::window::WindowStart;
 
@@ -27,6 +28,7 @@ const PLAN: &str = include_str!("../../demo-data/plans/mug-24.json");
 pub fn start() -> anyhow::Result<WindowStart> {
     Ok(WindowStart {
         plan: Plan::from_json(PLAN).context("the demo plan is damaged")?,
+        own_plan: false,
         folder: free_folder()?,
         table: TableSpec::Sim,
         camera: CameraSpec::Sim,
@@ -34,12 +36,30 @@ pub fn start() -> anyhow::Result<WindowStart> {
         note: Some(
             "This is the demo studio: a simulated table and camera. Press Start to shoot the set.".to_owned(),
         ),
+        settings: Settings::default(),
+        remember: None,
     })
+}
+
+/// Goes on where the last start ended: with the set and the devices in use then, or else on the demo.
+fn remembered() -> anyhow::Result<WindowStart> {
+    let mut start = start()?;
+    let Some(place) = settings::place() else { return Ok(start) };
+    let settings = settings::read(&place);
+    let devices = settings.table.as_deref().and_then(|table| table.parse().ok());
+    let devices = devices.zip(settings.camera.as_deref().and_then(|camera| camera.parse().ok()));
+    if let (Some((table, camera)), Some(folder)) = (devices, &settings.folder)
+        && folder.is_dir()
+    {
+        (start.table, start.camera, start.folder) = (table, camera, folder.clone());
+        start.note = None;
+    }
+    Ok(WindowStart { settings, remember: Some(place), ..start })
 }
 
 /// Opens the window on the demo; without a display it shoots the demo set and says where it lies.
 pub fn window() -> u8 {
-    let started = start().map_err(|error| format!("{error:#}")).and_then(crate::window::run);
+    let started = remembered().map_err(|error| format!("{error:#}")).and_then(crate::window::run);
     match started {
         Ok(()) => EXIT_DONE,
         Err(reason) => {

@@ -1,7 +1,19 @@
 //! Roundstop's shells: the command line and the window, over one set of functions.
 
+/// Prints a line; a reader that has gone away, such as `head`, is no fault of the program.
+macro_rules! println {
+    ($($text:tt)*) => {{
+        use std::io::Write as _;
+        let _ = writeln!(std::io::stdout(), $($text)*);
+    }};
+}
+
+pub mod bench;
 pub mod cli;
+pub mod controller_files;
 pub mod demo;
+pub mod settings;
 pub mod studio;
+pub mod tether;
 pub mod window;
 pub mod words;

@@ -7,14 +7,19 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 use imaging::scene::{self, SceneObject};
+use session_core::calibration::apply::CalibratedTable;
+use session_core::calibration::store::{Store, StoredPlay, TableCalibration};
 use session_core::camera::Camera;
 use session_core::camera::command::CommandCamera;
 use session_core::camera::folder::{FolderCamera, FolderOptions, Trigger};
 use session_core::camera::simulated::{Render, SimCamera, SimExposure};
 use session_core::clock::{Clock, SimSpeed};
+use session_core::runner::RunOptions;
 use session_core::turntable::Turntable;
-use session_core::turntable::serial::{SerialOptions, SerialTable};
-use session_core::turntable::simulated::{SimTable, SimTableSettings};
+use session_core::turntable::serial::{Dialect, DialectTable, PRESETS, SerialOptions, SerialTable};
+use session_core::turntable::simulated::{SimProbe, SimTable, SimTableSettings};
+
+use crate::tether::{self, TetherOptions};
 
 /// A table as a person names it: `sim` or `serial:PATH[@BAUD]`.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -62,7 +67,7 @@ impl std::fmt::Display for TableSpec {
     }
 }
 
-/// A camera as a person names it: `sim`, `folder:PATH` or `command:"PROGRAM {file} {degrees}"`.
+/// A camera as a person names it: `sim`, `folder:PATH`, `command:"PROGRAM {file} {degrees}"`, `tether` or `tether:PORT`.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum CameraSpec {
     /// The simulated camera; it needs the simulated table.
@@ -71,6 +76,11 @@ pub enum CameraSpec {
     Folder(PathBuf),
     /// A program makes each frame.
     Command(String),
+    /// A camera on a cable or the network, through libgphoto2.
+    Tether {
+        /// A port of libgphoto2, such as `usb:001,004` or `ptpip:192.0.2.7`; without one, the only camera on a cable.
+        port: Option<String>,
+    },
 }
 
 impl FromStr for CameraSpec {
@@ -84,9 +94,13 @@ impl FromStr for CameraSpec {
             Ok(Self::Folder(PathBuf::from(path)))
         } else if let Some(command) = with_rest("command:") {
             Ok(Self::Command(command.to_owned()))
+        } else if text == "tether" {
+            Ok(Self::Tether { port: None })
+        } else if let Some(port) = with_rest("tether:") {
+            Ok(Self::Tether { port: Some(port.to_owned()) })
         } else {
             Err(format!(
-                "'{text}' is no camera; write sim, folder:PATH or command:\"PROGRAM {{file}} {{degrees}}\""
+                "'{text}' is no camera; write sim, folder:PATH, command:\"PROGRAM {{file}} {{degrees}}\" or tether[:PORT]"
             ))
         }
     }
@@ -98,7 +112,33 @@ impl std::fmt::Display for CameraSpec {
             Self::Sim => f.write_str("sim"),
             Self::Folder(path) => write!(f, "folder:{}", path.display()),
             Self::Command(command) => write!(f, "command:{command}"),
+            Self::Tether { port: None } => f.write_str("tether"),
+            Self::Tether { port: Some(port) } => write!(f, "tether:{port}"),
         }
+    }
+}
+
+/// How a table is spoken to, as a person names it: `roundstop`, a dialect's name, or a file with one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DialectSpec(pub Option<Dialect>);
+
+impl FromStr for DialectSpec {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        if text == "roundstop" {
+            return Ok(Self(None));
+        }
+        if let Some(dialect) = Dialect::preset(text) {
+            return Ok(Self(Some(dialect)));
+        }
+        let names = || PRESETS.map(|(name, about)| format!("{name} ({about})")).join(", ");
+        let content = std::fs::read_to_string(text).map_err(|error| {
+            format!("'{text}' is no dialect and no file that can be read ({error}); write roundstop, {} or a file", names())
+        })?;
+        let dialect =
+            serde_json::from_str(&content).map_err(|error| format!("{text} is no dialect: {error}"))?;
+        Ok(Self(Some(dialect)))
     }
 }
 
@@ -115,6 +155,14 @@ pub struct StudioOptions {
     pub frame_timeout_secs: f64,
     /// Whether a person fires the shutter even where the table could.
     pub hand_fired: bool,
+    /// Settings that a tethered camera gets before the set: names of [`tether::SETTINGS`] with values.
+    pub camera_settings: Vec<(String, String)>,
+    /// Whether frames leave a tethered camera's card once the session has taken them over.
+    pub remove_from_card: bool,
+    /// How a table on a serial port is spoken to; `None` for the program in `controller/`.
+    pub dialect: Option<Dialect>,
+    /// The folder in which calibrations are kept; `None` takes every table at its own word.
+    pub calibrations: Option<PathBuf>,
 }
 
 /// An open table and camera, with the clock they share.
@@ -125,6 +173,29 @@ pub struct Studio {
     pub table: Box<dyn Turntable>,
     /// The camera.
     pub camera: Box<dyn Camera>,
+    /// What has been measured of the table; its steps in a turn are in the table's facts already.
+    pub calibration: Option<TableCalibration>,
+    /// What a person should know of that before the session.
+    pub notes: Vec<String>,
+}
+
+impl Studio {
+    /// The run-up that takes up this table's gear play, degrees; the usual one where it was not measured.
+    pub fn run_up_deg(&self) -> f64 {
+        let play = self.calibration.as_ref().and_then(|calibration| calibration.play.as_ref());
+        play.map_or(RunOptions::default().run_up_deg, StoredPlay::run_up_degrees)
+    }
+
+    /// A sentence when the plan waits less than the table was found to need.
+    pub fn settle_note(&self, plan_settle_secs: f64) -> Option<String> {
+        let needed = self.calibration.as_ref()?.settle.as_ref()?.seconds;
+        (needed > plan_settle_secs).then(|| {
+            format!(
+                "The plan lets the load settle for {plan_settle_secs} s, but this table needs {needed} s; raise the plan's settle \
+                 time if frames are blurred."
+            )
+        })
+    }
 }
 
 impl Default for StudioOptions {
@@ -135,8 +206,75 @@ impl Default for StudioOptions {
             sim_object: SceneObject::Mug,
             frame_timeout_secs: 30.0,
             hand_fired: false,
+            camera_settings: Vec::new(),
+            remove_from_card: false,
+            dialect: None,
+            calibrations: None,
         }
     }
+}
+
+/// Where this person's calibrations are kept; `None` where the system names no such folder.
+pub fn calibration_folder() -> Option<PathBuf> {
+    let folders = directories::ProjectDirs::from("", "", "Roundstop")?;
+    Some(folders.config_dir().join("tables"))
+}
+
+/// A table on its own, counting in its own steps, and the id its calibration goes by.
+pub struct OpenTable {
+    /// The table, without any calibration.
+    pub table: Box<dyn Turntable>,
+    /// The controller's own id; `simulated` for the simulated table.
+    pub id: String,
+}
+
+/// Opens a table without a camera, for measuring it; a simulated one turns in no time.
+///
+/// # Errors
+/// A sentence for people: what is wrong and what to do.
+pub fn open_table(table: &TableSpec) -> Result<OpenTable, String> {
+    Ok(open_table_on(table, &Clock::new(SimSpeed::Max))?.0)
+}
+
+fn open_table_on(table: &TableSpec, clock: &Clock) -> Result<(OpenTable, Option<SimProbe>), String> {
+    match table {
+        TableSpec::Sim => {
+            let (table, probe) = SimTable::new(SimTableSettings::default(), clock.clone());
+            Ok((OpenTable { table: Box::new(table), id: "simulated".to_owned() }, Some(probe)))
+        }
+        TableSpec::Serial { path, baud } => {
+            let table = SerialTable::open(path, *baud, SerialOptions::default())
+                .map_err(|error| error.to_string())?;
+            let id = table.id().to_owned();
+            Ok((OpenTable { table: Box::new(table), id }, None))
+        }
+    }
+}
+
+/// Gives a table what has been measured of it.
+fn calibrated(
+    open: OpenTable,
+    folder: Option<&PathBuf>,
+    notes: &mut Vec<String>,
+) -> Result<(Box<dyn Turntable>, Option<TableCalibration>), String> {
+    let OpenTable { table, id } = open;
+    let Some(folder) = folder else { return Ok((table, None)) };
+    let known = Store::new(folder.clone()).load(&id).map_err(|error| error.to_string())?;
+    let Some(calibration) = known else { return Ok((table, None)) };
+    let own = table.facts().steps_per_turn;
+    let table: Box<dyn Turntable> = match (calibration.steps_for(own), &calibration.gearing) {
+        (Some(steps), _) => Box::new(CalibratedTable::new(table, steps)),
+        (None, Some(gearing)) => {
+            notes.push(format!(
+                "The table's controller now gives {own} steps in a turn; when it was measured it gave {}. The measured figure is \
+                 not used: measure anew with 'roundstop table calibrate'.",
+                gearing.controller_steps_per_turn
+            ));
+            table
+        }
+        (None, None) => table,
+    };
+    Ok((table, Some(calibration)))
 }
 
 /// Opens the devices. May take seconds: a controller board resets when its port is opened.
@@ -149,16 +287,20 @@ pub fn open(table: &TableSpec, camera: &CameraSpec, options: &StudioOptions) -> 
         TableSpec::Sim => Clock::new(options.sim_speed),
         TableSpec::Serial { .. } => Clock::default(),
     };
+    let mut notes = Vec::new();
     let mut sim_probe = None;
-    let table: Box<dyn Turntable> = match table {
-        TableSpec::Sim => {
-            let (table, probe) = SimTable::new(SimTableSettings::default(), clock.clone());
-            sim_probe = Some(probe);
-            Box::new(table)
+    let (table, calibration) = match (table, &options.dialect) {
+        // Another maker's controller has no id of its own: its steps in a turn come with the dialect.
+        (TableSpec::Serial { path, baud }, Some(dialect)) => {
+            let table =
+                DialectTable::open(path, *baud, dialect.clone()).map_err(|error| error.to_string())?;
+            (Box::new(table) as Box<dyn Turntable>, None)
         }
-        TableSpec::Serial { path, baud } => Box::new(
-            SerialTable::open(path, *baud, SerialOptions::default()).map_err(|error| error.to_string())?,
-        ),
+        _ => {
+            let (open, probe) = open_table_on(table, &clock)?;
+            sim_probe = probe;
+            calibrated(open, options.calibrations.as_ref(), &mut notes)?
+        }
     };
     let timeout = Duration::from_secs_f64(options.frame_timeout_secs);
     let camera: Box<dyn Camera> = match (camera, sim_probe) {
@@ -167,7 +309,7 @@ pub fn open(table: &TableSpec, camera: &CameraSpec, options: &StudioOptions) -> 
             Box::new(SimCamera::new(probe, clock.clone(), SIM_TRANSFER, render))
         }
         (CameraSpec::Sim, None) => {
-            return Err("the simulated camera sees only the simulated table; with a real table use a folder: or command: camera".to_owned());
+            return Err("the simulated camera sees only the simulated table; with a real table use a folder:, command: or tether camera".to_owned());
         }
         (CameraSpec::Folder(path), _) => {
             let trigger = if options.hand_fired { Trigger::Hand } else { Trigger::TableElseHand };
@@ -178,8 +320,16 @@ pub fn open(table: &TableSpec, camera: &CameraSpec, options: &StudioOptions) -> 
         (CameraSpec::Command(command), _) => {
             Box::new(CommandCamera::new(command, timeout).map_err(|error| error.to_string())?)
         }
+        (CameraSpec::Tether { port }, _) => {
+            let tether = TetherOptions {
+                settings: options.camera_settings.clone(),
+                remove_from_card: options.remove_from_card,
+                frame_timeout: timeout,
+            };
+            tether::open(port.as_deref(), tether)?
+        }
     };
-    Ok(Studio { clock, table, camera })
+    Ok(Studio { clock, table, camera, calibration, notes })
 }
 
 /// How long a simulated frame takes to the computer.

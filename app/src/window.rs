@@ -9,23 +9,30 @@ use std::path::PathBuf;
 
 use session_core::plan::Plan;
 
+use crate::settings::Settings;
 use crate::studio::{CameraSpec, StudioOptions, TableSpec};
 
 pub mod app;
 pub mod ask;
+pub mod attention;
+pub mod board;
 pub mod desk;
 pub mod devices;
 pub mod draft;
 pub mod handle;
+pub mod history;
 pub mod intent;
 pub mod mailbox;
 pub mod marks;
 pub mod panels;
 pub mod pictures;
 pub mod places;
+pub mod products;
 pub mod ring_layout;
+pub mod stage;
 pub mod state;
 pub mod theme;
+pub mod tryout;
 pub mod words;
 
 pub use app::WindowApp;
@@ -35,6 +42,8 @@ pub use app::WindowApp;
 pub struct WindowStart {
     /// The plan in the fields.
     pub plan: Plan,
+    /// Whether that plan was asked for; otherwise a set in the folder brings its own.
+    pub own_plan: bool,
     /// The session folder; made when shooting starts.
     pub folder: PathBuf,
     /// The table.
@@ -45,6 +54,10 @@ pub struct WindowStart {
     pub options: StudioOptions,
     /// A sentence to begin with, such as what is simulated.
     pub note: Option<String>,
+    /// What is remembered from earlier starts.
+    pub settings: Settings,
+    /// Where it is remembered; `None` remembers nothing.
+    pub remember: Option<PathBuf>,
 }
 
 const ICON: &[u8] = include_bytes!("../../icons/roundstop-256.png");
@@ -54,23 +67,28 @@ const ICON: &[u8] = include_bytes!("../../icons/roundstop-256.png");
 /// # Errors
 /// Why no window can be shown, such as a machine without a display.
 pub fn run(start: WindowStart) -> Result<(), String> {
+    run_app(start.settings.window_size(), move |ctx| Ok(Box::new(WindowApp::new(ctx, &start)?)))
+}
+
+/// Opens a window of this size, points, on an app of one's own making and returns when it is closed.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_app(
+    size: [f32; 2],
+    make: impl FnOnce(&egui::Context) -> Result<Box<dyn eframe::App>, String> + 'static,
+) -> Result<(), String> {
     let mut viewport = egui::ViewportBuilder::default()
         .with_title("Roundstop")
         .with_app_id("roundstop")
-        .with_inner_size([1280.0, 800.0])
+        .with_inner_size(size)
         .with_min_inner_size([1024.0, 640.0]);
     if let Ok(icon) = eframe::icon_data::from_png_bytes(ICON) {
         viewport = viewport.with_icon(icon);
     }
     let options = eframe::NativeOptions { viewport, ..eframe::NativeOptions::default() };
-    let made = eframe::run_native(
-        "roundstop",
-        options,
-        Box::new(move |context| {
-            let app = WindowApp::new(&context.egui_ctx, &start)?;
-            Ok(Box::new(app))
-        }),
-    );
+    let made =
+        eframe::run_native("roundstop", options, Box::new(move |context| Ok(make(&context.egui_ctx)?)));
     made.map_err(|error| reason(&error.to_string()).to_owned())
 }
 

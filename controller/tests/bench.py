@@ -9,7 +9,7 @@ Where the checks come from (each test names its own again):
   times 64 half-steps of the motor.
 * Half-step order: data sheets of four-phase unipolar motors, as set down in decode_log.py.
 * Exact arithmetic: Python's `fractions`.
-* What is the controller's own (M170 to M175, answers, CAN): controller/PROTOCOL.md.
+* What is the controller's own (M170 to M177, answers, CAN): controller/PROTOCOL.md.
 """
 
 import os

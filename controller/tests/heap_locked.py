@@ -33,16 +33,17 @@ import roundstop_table as program  # noqa: E402
 
 settings = program.load_settings()
 source = program.Input()
-motor = program.Motor(settings, source)
+motor = program.Motor(settings, source, program.OUTPUT)
 
 
 def locked(steps, interval_us):
+    motor.ramp.plan(abs(steps), interval_us)
     motor.on()
     program.gc.collect()
     motor.progress.begin(motor.step_count)
     micropython.heap_lock()
     try:
-        return motor.run(1 if steps > 0 else -1, abs(steps), interval_us, None)
+        return motor.run(1 if steps > 0 else -1, abs(steps), motor.look, motor.progress)
     finally:
         micropython.heap_unlock()
 

@@ -62,9 +62,9 @@ class Idle(unittest.TestCase):
 class Identity(unittest.TestCase):
     def test_banner_version_and_settings(self):
         with Board("--id", "00ff10") as board:
-            self.assertEqual(board.read_line(), "[boot Roundstop-table 1.0.0 protocol=1]")
+            self.assertEqual(board.read_line(), "[boot Roundstop-table 1.1.0 protocol=1]")
             self.assertEqual(
-                board.ok("M175"), ["[version Roundstop-table 1.0.0 protocol=1 id=00ff10]"]
+                board.ok("M175"), ["[version Roundstop-table 1.1.0 protocol=1 id=00ff10]"]
             )
             self.assertTrue(
                 board.ok("M174")[0].startswith(

@@ -76,6 +76,34 @@ class Stop(unittest.TestCase):
             self.assertEqual(keys(infos[-1])["step"], "1")
             self.assertEqual(board.position(), 1)
 
+    def test_can_in_a_turn_too_fast_for_pauses(self):
+        # 200 microseconds a step leave no time to spare, and the line is looked at all the same.
+        settings = default_settings(cap_rate=5000, cruise_rate=5000, accel=50000)
+        with Board("--speed", "1", settings=settings) as board:
+            board.write(b"G0 A3000000\n")
+            wait_for_turning(board)
+            board.write(CAN)
+            infos, answer = board.read_answer()
+            self.assertEqual(answer, "error: stopped")
+            self.assertEqual(int(keys(infos[-1])["step"]), board.position())
+            gaps = intervals(decode_log.steps(board.changes()))
+            self.assertGreaterEqual(gaps[-1], START_US)
+            self.assertGreaterEqual(min(gaps), 200)
+
+    def test_can_on_the_way_down_leaves_out_no_braking_step(self):
+        # Two steps from rest the table is still faster than the pull-in rate.
+        settings = default_settings(start_rate=20, accel=1500, cruise_rate=200)
+        with Board("--speed", "5", settings=settings) as board:
+            for wait_secs in (0.02, 0.03, 0.04, 0.05, 0.06, 0.07):
+                before = len(board.changes())
+                board.write(b"G91 G0 A2\n")
+                time.sleep(wait_secs)
+                board.write(CAN)
+                board.read_answer()
+                made = decode_log.steps(board.changes()[max(0, before - 1) :])
+                if len(made) > 2:
+                    self.assertGreaterEqual(intervals(made)[-1], 50000)
+
     def test_can_with_nothing_running(self):
         with Board() as board:
             for data in (CAN, b"G0 A5" + CAN, b"(" + CAN, b"x" * 300 + CAN):
@@ -180,7 +208,7 @@ class Queue(unittest.TestCase):
 
 
 def board_boot():
-    return ["[boot Roundstop-table 1.0.0 protocol=1]"]
+    return ["[boot Roundstop-table 1.1.0 protocol=1]"]
 
 
 class StepDirDriver(unittest.TestCase):

@@ -85,6 +85,15 @@ pub fn preview(bytes: &[u8], max_edge_px: u32) -> Result<Decoded, DecodeError> {
     decode(bytes, Want::AtMost { edge_px: max_edge_px, quick: false })
 }
 
+/// Decodes for measuring: at the largest eighth-fraction of a JPEG that the codec can make fast and that
+/// is no larger than `max_edge_px`, and never resized, so that a column of the whole frame is
+/// exactly the column found × full width / reduced width of the grid.
+///
+/// Other formats are shrunk to `max_edge_px`.
+pub fn measuring(bytes: &[u8], max_edge_px: u32) -> Result<Decoded, DecodeError> {
+    decode(bytes, Want::NoLarger { edge_px: max_edge_px })
+}
+
 /// Decodes every pixel.
 pub fn full(bytes: &[u8]) -> Result<Decoded, DecodeError> {
     decode(bytes, Want::Everything)
@@ -113,6 +122,7 @@ pub fn dimensions(bytes: &[u8]) -> Result<(u32, u32), DecodeError> {
 enum Want {
     Everything,
     AtMost { edge_px: u32, quick: bool },
+    NoLarger { edge_px: u32 },
 }
 
 /// A format told by the file's first bytes; its name may lie.
@@ -168,7 +178,9 @@ fn finish(
 ) -> Result<Decoded, DecodeError> {
     let picture = match want {
         Want::Everything => picture,
-        Want::AtMost { edge_px, .. } => {
+        // A JPEG has been reduced by the codec itself.
+        Want::NoLarger { edge_px } if picture.width_px().max(picture.height_px()) <= edge_px => picture,
+        Want::AtMost { edge_px, .. } | Want::NoLarger { edge_px } => {
             // From the stored size, so that the reduced decoding's rounding does not show.
             let (width_px, height_px) = fit_within(stored_size_px.0, stored_size_px.1, edge_px.max(1));
             picture.resized(width_px, height_px)?

@@ -4,6 +4,8 @@
 //! arrive as bytes and leave as bytes; a damaged file is a value, never a panic.
 
 pub mod decode;
+pub mod measure;
+pub mod look;
 pub mod picture;
 pub mod scene;
 pub mod srgb;

@@ -10,8 +10,13 @@ use crate::cancel::CancelToken;
 
 pub mod command;
 pub mod folder;
+pub mod http;
+pub mod picture_files;
+pub mod settings;
 pub mod simulated;
 pub mod sniff;
+
+use settings::CameraSettings;
 
 /// One exposure to make.
 #[derive(Debug, Clone, PartialEq)]
@@ -137,5 +142,21 @@ pub trait Camera: Send {
     /// Files that were seen but belong to no exposure for certain; the session keeps them apart.
     fn take_held(&mut self) -> Vec<Arrival> {
         Vec::new()
+    }
+
+    /// Reads what the camera is set to; `None` for a camera that cannot be asked.
+    ///
+    /// # Errors
+    /// When a camera that can be asked does not answer.
+    fn settings(&mut self) -> Result<Option<CameraSettings>, CameraError> {
+        Ok(None)
+    }
+
+    /// Brings one JPEG of the camera's live picture; `None` for a camera that has none.
+    ///
+    /// # Errors
+    /// When a camera that has one does not give it.
+    fn live_frame(&mut self) -> Result<Option<Vec<u8>>, CameraError> {
+        Ok(None)
     }
 }

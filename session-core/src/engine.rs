@@ -8,17 +8,19 @@ use std::time::Duration;
 
 use crate::angle::{Angle, StepsPerTurn};
 use crate::camera::CameraError;
+use crate::camera::settings::FrameSettings;
 use crate::motion::{Direction, approach};
 use crate::plan::Stop;
 use crate::turntable::{TableError, TablePosition};
 
 mod faults;
 mod frames;
+mod settings_lock;
 mod types;
 
 pub use types::{
-    Action, Activity, EngineConfig, Event, Fault, FaultKind, Intent, KeepFailure, Mode, PauseReason, Shot,
-    StopSeed, StopState, StopStatus, Timer,
+    Action, Activity, EngineConfig, Event, Fault, FaultKind, Intent, KeepFailure, Mode, PauseReason,
+    SettingsSeed, Shot, StopSeed, StopState, StopStatus, Timer,
 };
 
 /// How many frames may wait for the disk before the next exposure waits too.
@@ -65,6 +67,8 @@ pub struct Engine {
     /// Shots whose files wait for room on the disk.
     stuck: Vec<Shot>,
     row_now: Option<usize>,
+    /// `None` lets the settings change freely.
+    settings_lock: Option<settings_lock::SettingsLock>,
     last_ticket: u64,
     last_shot: u64,
     now: Duration,
@@ -97,6 +101,7 @@ impl Engine {
             keeping: Vec::new(),
             stuck: Vec::new(),
             row_now: None,
+            settings_lock: None,
             last_ticket: 0,
             last_shot,
             now: Duration::ZERO,
@@ -120,7 +125,7 @@ impl Engine {
                 self.on_frame_failed(shot, &error);
             }
             Event::FrameArrived { shot } => self.on_frame_arrived(shot, &mut actions),
-            Event::FrameKept { shot, version } => self.on_frame_kept(shot, version),
+            Event::FrameKept { shot, version, settings } => self.on_frame_kept(shot, version, settings),
             Event::KeepFailed { shot, failure } => self.on_keep_failed(shot, failure),
         }
         self.advance(&mut actions);
@@ -246,6 +251,7 @@ impl Engine {
                 }
             }
             Intent::TryAgain => self.try_again(actions),
+            Intent::GoOnWithSettings => self.go_on_with_settings(actions),
             Intent::ZeroIsHere => {
                 if self.is_quiet() && !self.table_gone {
                     self.zero_wanted = true;
@@ -259,6 +265,7 @@ impl Engine {
                     && status.state == StopState::Kept
                 {
                     status.state = StopState::SetAside;
+                    self.forget_drift(stop);
                     actions.push(Action::RecordSetAside { stop });
                 }
             }
@@ -269,6 +276,7 @@ impl Engine {
                 {
                     status.state = StopState::Kept;
                     status.chosen = version;
+                    self.forget_drift(stop);
                     actions.push(Action::RecordKeepVersion { stop, version });
                 }
             }
@@ -341,6 +349,9 @@ impl Engine {
                 return;
             }
             _ => return,
+        }
+        if self.raise_drift() {
+            return;
         }
         if matches!(self.motion, Motion::Turning { .. } | Motion::Settling { .. }) {
             return;

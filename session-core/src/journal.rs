@@ -17,9 +17,10 @@ mod status;
 
 pub use exif_facts::{ExposureFacts, exposure_facts};
 pub use folder::{FolderError, SessionFile, SessionFolder};
+pub(crate) use keep::sha256_hex;
 pub use keep::{KeepJob, KeptFrame};
 pub use ledger::{Frame, Ledger, StopKey};
 pub use log::{Journal, JournalError};
-pub use record::{Entry, FileFacts, FrameRecord, Record};
+pub use record::{ADOPTED, Entry, FileFacts, FrameRecord, Record};
 pub use recover::Recovery;
 pub use status::{SetStatus, StopReport, VersionReport};

@@ -4,6 +4,10 @@ use serde::{Deserialize, Serialize};
 
 use crate::angle::{Angle, StepsPerTurn};
 
+mod profile;
+
+pub use profile::SpeedProfile;
+
 /// The way the plate turns, seen from above.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -38,90 +42,6 @@ impl Direction {
             Self::Anticlockwise => "anticlockwise",
             Self::Clockwise => "clockwise",
         }
-    }
-}
-
-/// Speeds of a turn with straight ramps, in degrees and seconds.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct SpeedProfile {
-    /// The speed taken at once from rest, degrees a second; at or under the motor's pull-in rate.
-    pub start_deg_per_sec: f64,
-    /// The highest speed, degrees a second.
-    pub cruise_deg_per_sec: f64,
-    /// The rate of change between the two, degrees a second, a second.
-    pub accel_deg_per_sec2: f64,
-}
-
-impl Default for SpeedProfile {
-    /// The common geared 5 V stepper: from 120 to 250 half-steps a second at 400 a second, a second.
-    fn default() -> Self {
-        Self::from_step_rates(StepsPerTurn::HOBBY_HALF_STEPS, 120.0, 250.0, 400.0)
-    }
-}
-
-impl SpeedProfile {
-    /// Builds a profile from step rates (steps a second) and their change (steps a second, a second).
-    pub fn from_step_rates(steps: StepsPerTurn, start: f64, cruise: f64, accel: f64) -> Self {
-        let degrees = 360.0 / steps.to_f64();
-        Self {
-            start_deg_per_sec: start * degrees,
-            cruise_deg_per_sec: cruise * degrees,
-            accel_deg_per_sec2: accel * degrees,
-        }
-    }
-
-    /// The seconds a turn over this many degrees takes, either way.
-    ///
-    /// Uniform acceleration v² = v₀² + 2·a·s on both ramps (any mechanics textbook).
-    pub fn turn_secs(&self, degrees: f64) -> f64 {
-        let distance = degrees.abs();
-        let cruise = self.cruise_deg_per_sec.max(1e-9);
-        let start = self.start_deg_per_sec.clamp(0.0, cruise);
-        let accel = self.accel_deg_per_sec2;
-        if distance == 0.0 {
-            return 0.0;
-        }
-        if accel <= 0.0 || start >= cruise {
-            return distance / cruise;
-        }
-        let ramp = (cruise * cruise - start * start) / (2.0 * accel);
-        if distance >= 2.0 * ramp {
-            2.0 * (cruise - start) / accel + (distance - 2.0 * ramp) / cruise
-        } else {
-            let peak = (start * start + accel * distance).sqrt();
-            2.0 * (peak - start) / accel
-        }
-    }
-
-    /// How many of `degrees` are behind after `secs` of a turn; 0 before it, all after it.
-    pub fn degrees_after(&self, degrees: f64, secs: f64) -> f64 {
-        let whole = self.turn_secs(degrees);
-        if secs <= 0.0 {
-            return 0.0;
-        }
-        if secs >= whole {
-            return degrees;
-        }
-        let distance = degrees.abs();
-        // The second half mirrors the first.
-        let behind = if secs <= whole / 2.0 {
-            self.degrees_ramping_up(secs, whole / 2.0)
-        } else {
-            distance - self.degrees_ramping_up(whole - secs, whole / 2.0)
-        };
-        behind.copysign(degrees)
-    }
-
-    fn degrees_ramping_up(&self, secs: f64, half: f64) -> f64 {
-        let cruise = self.cruise_deg_per_sec.max(1e-9);
-        let start = self.start_deg_per_sec.clamp(0.0, cruise);
-        let accel = self.accel_deg_per_sec2;
-        if accel <= 0.0 || start >= cruise {
-            return cruise * secs;
-        }
-        let ramp_secs = ((cruise - start) / accel).min(half);
-        let ramping = secs.min(ramp_secs);
-        start * ramping + accel * ramping * ramping / 2.0 + (start + accel * ramp_secs) * (secs - ramping)
     }
 }
 

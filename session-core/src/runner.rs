@@ -9,6 +9,7 @@ use std::time::Duration;
 
 use crossbeam_channel::{Sender, bounded};
 
+use crate::camera::settings::CameraSettings;
 use crate::camera::{Arrival, Camera, CameraError, ExposureRequest};
 use crate::cancel::CancelToken;
 use crate::clock::Clock;
@@ -30,6 +31,8 @@ pub struct RunOptions {
     pub run_up_deg: f64,
     /// Whether to stop before each new row for the camera to be set.
     pub pause_between_rows: bool,
+    /// Whether to go on without a question when the camera's settings change within the set.
+    pub settings_may_change: bool,
     /// The program's name and version, for the journal.
     pub program: String,
 }
@@ -40,6 +43,7 @@ impl Default for RunOptions {
             retries: 2,
             run_up_deg: 2.0,
             pause_between_rows: false,
+            settings_may_change: false,
             program: format!("session-core {}", env!("CARGO_PKG_VERSION")),
         }
     }
@@ -73,6 +77,7 @@ enum Message {
     Arrived {
         shot: u64,
         arrivals: Vec<Arrival>,
+        settings: Option<CameraSettings>,
     },
     Held {
         shot: u64,
@@ -159,6 +164,13 @@ pub fn start(
 ) -> Result<SessionHandle, StartError> {
     let position = table.position()?;
     camera.probe()?;
+    let (camera_settings, warnings) = match camera.settings() {
+        Ok(settings) => {
+            let warnings = settings.as_ref().map(CameraSettings::automatics).unwrap_or_default();
+            (settings, warnings)
+        }
+        Err(error) => (None, vec![format!("The camera's settings cannot be read: {error}")]),
+    };
     let facts = table.facts().clone();
     folder.set_steps_per_turn(facts.steps_per_turn)?;
     folder.append(crate::journal::Record::RunBegan {
@@ -166,6 +178,7 @@ pub fn start(
         table: facts.name.clone(),
         camera: camera.name(),
         steps_per_turn: facts.steps_per_turn,
+        camera_settings,
     })?;
     let folder = Arc::new(folder);
     let (messages, inbox) = bounded::<Message>(1024);
@@ -180,6 +193,7 @@ pub fn start(
         facts,
         camera_name,
         camera_patience,
+        warnings,
         options,
         clock,
         table: table_worker,

@@ -45,6 +45,11 @@ pub enum TableError {
         "the table's controller has started anew ({0}); its position is unknown. Bring the product back to 0° and set zero again"
     )]
     Restarted(String),
+    /// The controller still answers, but where the plate stands is no longer certain.
+    #[error(
+        "the table no longer knows for certain where it stands ({0}). Put that right, bring the product back to 0° and set zero again"
+    )]
+    PositionLost(String),
     /// No answer within the time the work can take.
     #[error(
         "the table did not answer within {secs:.1} s to '{word}'; check that nothing blocks the plate, then try again"
@@ -105,6 +110,14 @@ pub trait Turntable: Send {
 
     /// Declares the present place to be step 0.
     fn set_zero(&mut self) -> Result<TablePosition, TableError>;
+
+    /// Turns to the index mark and takes the position from there; only tables with an index sensor can.
+    fn find_index(&mut self) -> Result<TablePosition, TableError> {
+        Err(TableError::Refused {
+            word: "find the index".to_owned(),
+            reason: "this table has no index sensor; set zero by hand".to_owned(),
+        })
+    }
 
     /// Fires the camera's shutter over the table's line; returns when the contact has opened again.
     fn fire_shutter(&mut self, press: Duration) -> Result<(), TableError>;

@@ -88,7 +88,7 @@ proptest! {
 
     #[test]
     fn a_turn_covers_its_distance(start in 0.0_f64..50.0, above in 0.0_f64..200.0, accel in 0.1_f64..2000.0, degrees in -720.0_f64..720.0) {
-        let profile = SpeedProfile { start_deg_per_sec: start, cruise_deg_per_sec: start + above + 0.1, accel_deg_per_sec2: accel };
+        let profile = SpeedProfile { start_deg_per_sec: start, cruise_deg_per_sec: start + above + 0.1, accel_deg_per_sec2: accel, jerk_deg_per_sec3: None };
         let secs = profile.turn_secs(degrees);
         prop_assert!(secs >= 0.0);
         let mut last = 0.0;
@@ -165,8 +165,12 @@ fn the_hobby_stepper_has_its_published_gearing() {
 /// Uniform acceleration by hand: 100 °/s² from rest over 100° peaks at 100 °/s after 1 s each way.
 #[test]
 fn turn_times_agree_with_textbook_mechanics() {
-    let profile =
-        SpeedProfile { start_deg_per_sec: 0.0, cruise_deg_per_sec: 1000.0, accel_deg_per_sec2: 100.0 };
+    let profile = SpeedProfile {
+        start_deg_per_sec: 0.0,
+        cruise_deg_per_sec: 1000.0,
+        accel_deg_per_sec2: 100.0,
+        jerk_deg_per_sec3: None,
+    };
     assert!((profile.turn_secs(100.0) - 2.0).abs() < 1e-9);
     // With a cruise of 50 °/s: 0.5 s and 12.5° on each ramp, 75° at 50 °/s between.
     let capped = SpeedProfile { cruise_deg_per_sec: 50.0, ..profile };
@@ -176,7 +180,12 @@ fn turn_times_agree_with_textbook_mechanics() {
 #[test]
 fn the_estimate_counts_turns_settling_and_exposure() {
     let plan = Plan::single_row("LH-1", 4);
-    let profile = SpeedProfile { start_deg_per_sec: 90.0, cruise_deg_per_sec: 90.0, accel_deg_per_sec2: 0.0 };
+    let profile = SpeedProfile {
+        start_deg_per_sec: 90.0,
+        cruise_deg_per_sec: 90.0,
+        accel_deg_per_sec2: 0.0,
+        jerk_deg_per_sec3: None,
+    };
     // Three turns of 90° at 90 °/s, four stops of 0.8 s + 0.25 s.
     assert!((plan.estimate_secs(&profile) - (3.0 + 4.0 * 1.05)).abs() < 1e-9);
 }

@@ -30,6 +30,7 @@ fn job(shot: u64, stop: u32, files: &[(&str, Vec<u8>)]) -> KeepJob {
             .iter()
             .map(|(name, bytes)| Arrival::Bytes { name: (*name).to_owned(), bytes: Arc::new(bytes.clone()) })
             .collect(),
+        settings: None,
     }
 }
 

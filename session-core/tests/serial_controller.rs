@@ -22,7 +22,7 @@ use serialport::{SerialPort, TTYPort};
 use session_core::angle::StepsPerTurn;
 use session_core::cancel::CancelToken;
 use session_core::motion::SpeedProfile;
-use session_core::turntable::serial::{SerialOptions, SerialTable};
+use session_core::turntable::serial::{Dialect, DialectTable, SerialOptions, SerialTable};
 use session_core::turntable::{TableError, TablePosition, Turntable};
 
 /// The nearest half-step to `numerator / denominator` turns, ties away from zero, in whole numbers.
@@ -44,7 +44,7 @@ fn twenty_four_stops_and_twelve_turns_end_on_the_very_steps() {
     assert_eq!(table.facts().steps_per_turn, StepsPerTurn::HOBBY_HALF_STEPS);
     assert_eq!(table.facts().speeds, SpeedProfile::default());
     assert!(table.facts().has_shutter);
-    assert!(table.facts().name.ends_with(", Roundstop-table 1.0.0"), "{}", table.facts().name);
+    assert!(table.facts().name.contains(", Roundstop-table 1."), "{}", table.facts().name);
     assert_eq!(table.position(), Ok(TablePosition { step: 0, zero: None }), "zero is not known at power-up");
     let zero = table.set_zero().unwrap();
     assert_eq!(zero.step, 0);
@@ -235,6 +235,51 @@ fn a_board_that_starts_anew_in_mid_turn_is_noticed_by_its_banner() {
 fn a_board_that_starts_anew_between_turns_is_noticed_without_a_banner() {
     static MUTE: AtomicBool = AtomicBool::new(true);
     restart_behind_a_bridge(false, &MUTE);
+}
+
+/// The program as a controller of RS-274 words like any other, by the settings of a dialect alone.
+#[test]
+fn a_dialect_drives_the_real_program_too() {
+    let asking =
+        r#", "status": {"ask": "M173", "is_line": true, "position": " a=(-?[0-9.]+)", "idle": "state=idle"}"#;
+    for (end, status) in [
+        (r#""acknowledged""#, ""),
+        (r#""dwell""#, ""),
+        (r#""acknowledged""#, asking),
+        (r#"{"status_poll": {"every_secs": 0.2}}"#, asking),
+    ] {
+        let folder = tempfile::tempdir().unwrap();
+        let Some(program) = Program::start(folder.path(), "max") else { return };
+        let dialect = Dialect::from_json(&format!(
+            r#"{{"move_end": {end}, "steps_per_turn": "1650688/405", "start_words": ["G90"], "banner": "^\\[boot ",
+                "hold_words": "M171", "release_words": "M172", "shutter": {{"timed": "M170 P{{secs}}"}},
+                "stop": {{"send": "\u0018", "keeps_position": true}}{status}}}"#
+        ))
+        .unwrap();
+        let mut table = DialectTable::open(program.name(), 115_200, dialect).unwrap();
+        assert_eq!(table.facts().steps_per_turn, StepsPerTurn::HOBBY_HALF_STEPS);
+        let zero = table.set_zero().unwrap().zero;
+        for stop in [1, 7, 24, 12] {
+            let step = nearest_step(stop, 24);
+            let position = table.turn_to(step, &CancelToken::default(), &mut |_| {}).unwrap();
+            assert_eq!(position, TablePosition { step, zero: zero.clone() }, "{end}{status}");
+            assert_coils_at(folder.path(), step);
+        }
+        table.fire_shutter(Duration::from_millis(50)).unwrap();
+        table.release().unwrap();
+    }
+}
+
+#[test]
+fn an_index_that_is_not_wired_is_refused_by_the_real_program() {
+    let folder = tempfile::tempdir().unwrap();
+    let Some(program) = Program::start(folder.path(), "max") else { return };
+    let mut table = program.open().unwrap();
+    let error = table.find_index().unwrap_err();
+    assert!(
+        matches!(&error, TableError::Refused { reason, .. } if reason.contains("index_pin")),
+        "{error:?}"
+    );
 }
 
 #[test]

@@ -7,6 +7,9 @@ use model::babble::Babble;
 use model::ports::lock;
 use model::{Bench, PORT, in_turn, ready, secs, session, turn};
 use proptest::prelude::*;
+use session_core::angle::StepsPerTurn;
+use session_core::calibration::apply::CalibratedTable;
+use session_core::cancel::CancelToken;
 use session_core::turntable::serial::{SerialOptions, SerialTable};
 use session_core::turntable::{TableError, Turntable};
 
@@ -152,6 +155,111 @@ proptest! {
             }
             Err(error) => prop_assert!(matches!(error, TableError::NotATable(_)), "{:?}", error),
         }
+    }
+
+    /// Where the measured steps in a turn differ from the board's, each turn still ends on the wanted step.
+    #[test]
+    fn a_measured_gear_and_the_boards_own_meet_on_the_same_step(
+        (board_num, board_den) in (8i64..4_000_000, 1i64..1000).prop_filter("8 steps a turn", |(n, d)| *n >= 8 * d),
+        off_ppm in -100_000i64..100_000,
+        work in prop::collection::vec(-400i64..400, 1..8),
+    ) {
+        let board_steps = StepsPerTurn::new(board_num, board_den).unwrap();
+        let true_steps = StepsPerTurn::new(board_num * (1_000_000 + off_ppm), board_den * 1_000_000).unwrap();
+        let bench = Bench::new(|board| {
+            board.steps = board_steps;
+            board.settings = format!(
+                "steps_num={board_num} steps_den={board_den} start_rate=120 cruise_rate=250 accel=400 shutter=1"
+            );
+        });
+        let mut table = CalibratedTable::new(Box::new(bench.open().unwrap()), true_steps);
+        prop_assert_eq!(table.facts().steps_per_turn, true_steps);
+        table.set_zero().unwrap();
+        for step in work {
+            let position = table.turn_to(step, &CancelToken::default(), &mut |_| {}).unwrap();
+            prop_assert_eq!(position.step, step);
+            prop_assert_eq!(bench.truth().step, step, "the board's own count");
+        }
+        prop_assert_eq!(table.reconnect().unwrap(), bench.truth());
+    }
+
+    /// Whatever is being done when the line goes, at whatever byte: an error, no hang, nothing that did not
+    /// happen, and a position only as the board itself tells it.
+    #[test]
+    fn a_cut_at_any_byte_of_any_work_ends_in_a_clear_state(
+        work in prop::collection::vec((0u8..7, -600i64..600, 0.0f64..4.0), 1..8),
+        cut in 1u64..6000,
+        power_from_usb in any::<bool>(),
+    ) {
+        let bench = Bench::new(|board| {
+            board.faults.cut_after = Some(cut);
+            board.power_from_usb = power_from_usb;
+        });
+        let mut table = match bench.open() {
+            Ok(table) => table,
+            Err(error) => {
+                prop_assert!(matches!(error, TableError::Lost(_)), "{:?}", error);
+                return Ok(());
+            }
+        };
+        let mut last_zero = None;
+        for (kind, step, after) in work {
+            let presses = lock(&bench.board).presses;
+            let cancel = CancelToken::default();
+            let outcome = match kind {
+                0 => table.position().map(Some),
+                1 => table.set_zero().map(Some),
+                2 => table.reconnect().map(Some),
+                3 => table.fire_shutter(secs(after)).map(|()| None),
+                4 => table.release().map(|()| None),
+                5 => turn(&mut table, step).map(Some),
+                _ => {
+                    {
+                        let mut board = lock(&bench.board);
+                        board.cancel_at = Some((board.now + secs(after), cancel.clone()));
+                    }
+                    let turned = table.turn_to(step, &cancel, &mut |_| {});
+                    lock(&bench.board).cancel_at = None;
+                    turned.map(Some)
+                }
+            };
+            let plugged = lock(&bench.board).plugged;
+            match outcome {
+                Ok(Some(position)) => {
+                    if plugged {
+                        prop_assert_eq!(&position, &bench.truth());
+                    }
+                    if matches!(kind, 5 | 6) {
+                        prop_assert_eq!(position.step, step);
+                    }
+                    last_zero = position.zero;
+                }
+                Ok(None) if kind == 3 => prop_assert_eq!(lock(&bench.board).presses, presses + 1),
+                Ok(None) => {}
+                Err(TableError::Stopped { step }) => {
+                    prop_assert!(kind == 6);
+                    if plugged {
+                        prop_assert_eq!(step, bench.truth().step);
+                    }
+                }
+                Err(error) => {
+                    prop_assert!(matches!(error, TableError::Lost(_) | TableError::CannotOpen { .. }), "{:?}", error);
+                    prop_assert!(!plugged, "{:?} with the plug in", error);
+                }
+            }
+        }
+        {
+            let mut board = lock(&bench.board);
+            board.plugged = true;
+            board.faults.cut_after = None;
+        }
+        let back = table.reconnect().unwrap();
+        prop_assert_eq!(&back, &bench.truth());
+        // The same name of a zero only where the board has kept its position without a break.
+        if back.zero.is_some() && back.zero == last_zero {
+            prop_assert_eq!(lock(&bench.board).boot, 0x003f_9a21);
+        }
+        prop_assert_eq!(turn(&mut table, 5).unwrap(), bench.truth());
     }
 
     /// Whatever answers, nothing panics, nothing hangs, and no table is made of it.

@@ -10,7 +10,7 @@ use std::time::Duration;
 use model::babble::Babble;
 use model::board::Board;
 use model::ports::lock;
-use model::{Bench, ID, PORT, in_turn, ready, secs, session, turn};
+use model::{Bench, ID, Outcome, PORT, in_turn, ready, secs, session, turn};
 use session_core::cancel::CancelToken;
 use session_core::turntable::serial::{SerialOptions, SerialTable};
 use session_core::turntable::{TableError, TablePosition, Turntable};
@@ -44,12 +44,38 @@ fn the_position_is_unknown_until_zero_is_set() {
     assert_eq!(table.position(), Ok(bench.truth()));
 }
 
+/// One piece of a session, and what it gave.
+type Work = fn(&Bench, &mut SerialTable, &mut dyn FnMut(Outcome));
+
+fn a_session(_: &Bench, table: &mut SerialTable, check: &mut dyn FnMut(Outcome)) {
+    session(table, |outcome| check(outcome.clone()));
+}
+
+/// A stop in mid-turn, a question on a line that is still there, and the turn made good.
+fn a_stop_and_a_reconnect(bench: &Bench, table: &mut SerialTable, check: &mut dyn FnMut(Outcome)) {
+    check(table.set_zero().map(Some));
+    let cancel = CancelToken::default();
+    {
+        let mut board = lock(&bench.board);
+        board.cancel_at = Some((board.now + secs(1.5), cancel.clone()));
+    }
+    match table.turn_to(4076, &cancel, &mut |_| {}) {
+        Err(TableError::Stopped { step }) => {
+            let zero = bench.truth().zero;
+            check(Ok(Some(TablePosition { step, zero })));
+        }
+        outcome => check(outcome.map(Some)),
+    }
+    lock(&bench.board).cancel_at = None;
+    check(table.reconnect().map(Some));
+    check(turn(table, 4076).map(Some));
+}
+
 /// Every byte of every exchange, to and fro, is the last one once.
-#[test]
-fn a_cut_after_any_byte_is_a_clear_error_and_never_a_wrong_position() {
+fn cut_after_every_byte(work: Work) {
     let whole = {
         let bench = Bench::new(|_| {});
-        session(&mut bench.open().unwrap(), |outcome| assert!(outcome.is_ok(), "{outcome:?}"));
+        work(&bench, &mut bench.open().unwrap(), &mut |outcome| assert!(outcome.is_ok(), "{outcome:?}"));
         lock(&bench.board).passed
     };
     assert!(whole > 1000, "{whole}");
@@ -64,15 +90,17 @@ fn a_cut_after_any_byte_is_a_clear_error_and_never_a_wrong_position() {
             Err(error) => panic!("cut after {cut}: {error:?}"),
         };
         let mut failures = 0;
-        session(&mut table, |outcome| match outcome {
+        work(&bench, &mut table, &mut |outcome| match outcome {
             Ok(position) => {
-                assert_eq!(failures, 0, "cut after {cut}: {outcome:?} after the line was gone");
+                assert_eq!(failures, 0, "cut after {cut}: {position:?} after the line was gone");
                 // A line that went away right after its last byte may have told its last truth.
-                if let Some(position) = position.as_ref().filter(|_| lock(&bench.board).plugged) {
-                    assert_eq!(*position, bench.truth(), "cut after {cut}");
+                if let Some(position) = position.filter(|_| lock(&bench.board).plugged) {
+                    assert_eq!(position, bench.truth(), "cut after {cut}");
                 }
             }
             Err(TableError::Lost(_)) => failures += 1,
+            // A port that is not there cannot be opened again.
+            Err(TableError::CannotOpen { .. }) if !lock(&bench.board).plugged => failures += 1,
             Err(error) => panic!("cut after {cut}: {error:?}"),
         });
         assert!(failures > 0 || !lock(&bench.board).plugged, "cut after {cut}");
@@ -87,6 +115,64 @@ fn a_cut_after_any_byte_is_a_clear_error_and_never_a_wrong_position() {
         table.set_zero().unwrap();
         assert_eq!(turn(&mut table, 5), Ok(bench.truth()), "cut after {cut}");
     }
+}
+
+#[test]
+fn a_cut_after_any_byte_is_a_clear_error_and_never_a_wrong_position() {
+    cut_after_every_byte(a_session);
+}
+
+#[test]
+fn a_cut_after_any_byte_of_a_stop_and_a_reconnect_is_a_clear_error() {
+    cut_after_every_byte(a_stop_and_a_reconnect);
+}
+
+#[test]
+fn coils_are_held_from_the_first_turn_until_release() {
+    let (bench, mut table) = ready(|_| {});
+    let holds = || lock(&bench.board).received.iter().filter(|line| line.starts_with("M171")).count();
+    assert_eq!(holds(), 0, "nothing is held before the first turn");
+    for step in [100, 200, 300] {
+        turn(&mut table, step).unwrap();
+    }
+    assert_eq!(holds(), 1);
+    // The board let go by itself because the computer was silent for long.
+    {
+        let mut board = lock(&bench.board);
+        board.coils = false;
+        board.tell("[released reason=host_quiet a=26.498042 step=300]");
+    }
+    turn(&mut table, 400).unwrap();
+    assert_eq!(holds(), 2);
+    assert!(lock(&bench.board).coils);
+    table.release().unwrap();
+    assert!(!lock(&bench.board).coils);
+    turn(&mut table, 500).unwrap();
+    assert_eq!(holds(), 3, "a new set holds again");
+    assert_eq!(table.position(), Ok(bench.truth()));
+}
+
+#[test]
+fn an_index_gives_the_position_where_there_is_one() {
+    let bench = Bench::new(|_| {});
+    let mut table = bench.open().unwrap();
+    let error = table.find_index().unwrap_err();
+    assert!(
+        matches!(&error, TableError::Refused { reason, .. } if reason.contains("index_pin")),
+        "{error:?}"
+    );
+    assert_eq!(table.position().unwrap().zero, None);
+    lock(&bench.board).index_step = Some(45);
+    let found = table.find_index().unwrap();
+    assert_eq!((found.step, found.zero.is_some()), (45, true));
+    assert_eq!(turn(&mut table, 50), Ok(bench.truth()));
+}
+
+#[test]
+fn a_board_that_does_not_know_how_to_hold_turns_all_the_same() {
+    let (bench, mut table) = ready(|board| board.knows_hold = false);
+    assert_eq!(turn(&mut table, 100), Ok(bench.truth()));
+    assert_eq!(bench.truth().step, 100);
 }
 
 #[test]

@@ -65,7 +65,7 @@ fn mixed() -> State {
             view
         })
         .collect();
-    state.in_force = Some(PlanInForce { plan, stops });
+    state.in_force = Some(PlanInForce { plan, stops, spare: std::collections::HashSet::new() });
     state.link = Link::Open;
     state.plate_deg = Some(232.0);
     state.left = 19;
@@ -85,7 +85,7 @@ fn mixed() -> State {
 fn snapshot(name: &str, size: [f32; 2], state: &State) {
     let (sink, _wishes) = IntentSink::new();
     let pictures = Pictures::default();
-    let mut harness = Harness::builder().with_size(size).with_context_setup(theme::apply).build_ui(|ui| {
+    let mut harness = Harness::builder().with_size(size).with_context_setup(|ctx: &egui::Context| theme::apply(ctx, false)).build_ui(|ui| {
         // The harness leaves a margin; the window fills everything.
         let all = ui.ctx().content_rect();
         ui.scope_builder(egui::UiBuilder::new().max_rect(all), |ui| window_ui(ui, state, &pictures, &sink));

@@ -11,6 +11,7 @@ use std::path::Path;
 use std::time::Duration;
 
 use egui_kittest::Harness;
+use roundstop::settings::Settings;
 use roundstop::studio::{CameraSpec, StudioOptions, TableSpec};
 use roundstop::window::state::State;
 use roundstop::window::{WindowApp, WindowStart};
@@ -21,11 +22,14 @@ use session_core::plan::Plan;
 fn start(plan: Plan, folder: &Path, sim_speed: SimSpeed) -> WindowStart {
     WindowStart {
         plan,
+        own_plan: true,
         folder: folder.join("LP-0142"),
         table: TableSpec::Sim,
         camera: CameraSpec::Sim,
         options: StudioOptions { sim_speed, sim_frame_px: (150, 100), ..StudioOptions::default() },
         note: None,
+        settings: Settings::default(),
+        remember: None,
     }
 }
 

@@ -148,7 +148,7 @@ fn escape_stops_and_shooting_goes_on_where_it_stopped() {
     until(&mut harness, "the halt", |state| state.mode == Mode::Stopped);
     let kept = harness.state().state().kept();
     assert!((1..12).contains(&kept), "{kept}");
-    harness.get_by_label_contains("without a frame").click();
+    harness.get_by_label_contains("missing stop").click();
     until(&mut harness, "the end of the set", finished);
     let state = harness.state().state();
     assert_eq!(state.kept(), 12);
@@ -171,7 +171,7 @@ fn a_window_closed_in_mid_session_loses_nothing() {
     let mut harness = window(begin);
     until(&mut harness, "the set in the folder", |state| state.in_force.is_some());
     assert_eq!(harness.state().state().kept(), on_disk);
-    harness.get_by_label_contains("without a frame").click();
+    harness.get_by_label_contains("missing stop").click();
     until(&mut harness, "the end of the set", finished);
     assert!(harness.state().state().places.iter().all(|place| place.versions.len() == 1));
 }
@@ -233,7 +233,7 @@ fn a_changed_plan_keeps_the_frames_of_stops_that_still_exist() {
     harness.get_by_label("Use changed plan").click();
     until(&mut harness, "the changed plan", |state| state.link == Link::Closed && state.change.is_none());
     harness.get_by_label("Stop 3, 90°, kept");
-    harness.get_by_label("Shoot 4 stops without a frame").click();
+    harness.get_by_label("Shoot the 4 missing stops").click();
     until(&mut harness, "the end of the set", finished);
     let status = SessionFolder::read_status(&folder.path().join("LP-0142")).unwrap();
     assert_eq!((status.kept(), status.stops.len()), (8, 8));

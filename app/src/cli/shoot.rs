@@ -55,7 +55,8 @@ enum News {
     Typed(String),
 }
 
-fn run(folder: SessionFolder, devices: &DeviceArgs, run: &RunArgs, intent: Intent) -> u8 {
+/// Shoots on a folder and gives the exit code.
+pub fn run(folder: SessionFolder, devices: &DeviceArgs, run: &RunArgs, intent: Intent) -> u8 {
     match run_session(folder, devices, run, intent) {
         Ok(code) => code,
         Err(error) => fault(&error),
@@ -74,12 +75,16 @@ fn run_session(
     let root = folder.root().to_owned();
     // Asking makes sense only where someone can answer.
     let asks = !run.json && io::stdin().is_terminal() && io::stderr().is_terminal();
-    let studio =
-        studio::open(&devices.table, &devices.camera, &devices.options()).map_err(anyhow::Error::msg)?;
+    let studio = studio::open(&devices.table, &devices.camera, &devices.options.studio())
+        .map_err(anyhow::Error::msg)?;
+    for note in studio.notes.iter().chain(&studio.settle_note(folder.plan().settle_secs)) {
+        eprintln!("{note}");
+    }
     let options = RunOptions {
         retries: run.retries,
-        run_up_deg: run.run_up,
+        run_up_deg: run.run_up.unwrap_or(studio.run_up_deg()),
         pause_between_rows: asks && folder.plan().rows.len() > 1,
+        settings_may_change: run.settings_may_change,
         program: format!("roundstop {}", env!("CARGO_PKG_VERSION")),
     };
     let (sender, news) = channel();
@@ -201,6 +206,9 @@ impl Desk {
                     (Some(found), "z") if found.kind == FaultKind::PositionUnknown => {
                         handle.send(Intent::ZeroIsHere);
                     }
+                    (Some(found), "n") if found.kind == FaultKind::Settings => {
+                        handle.send(Intent::GoOnWithSettings);
+                    }
                     (Some(found), "r") if found.kind != FaultKind::PositionUnknown => {
                         self.said = None;
                         handle.send(Intent::TryAgain);
@@ -262,6 +270,9 @@ fn question(kind: FaultKind) -> &'static str {
         FaultKind::PositionUnknown => "z = the plate stands at 0° now, q = quit:",
         FaultKind::Camera => "r = try again, s = leave this stop out, q = quit:",
         FaultKind::Table | FaultKind::Storage => "r = try again, q = quit:",
+        FaultKind::Settings => {
+            "r = it is put back, shoot again; n = go on with the new setting for the rest, q = quit:"
+        }
     }
 }
 
@@ -269,6 +280,9 @@ fn unattended_hint(kind: FaultKind) -> &'static str {
     match kind {
         FaultKind::PositionUnknown => {
             "Every kept frame is safe. Bring the product back to 0°, then run the same command with --zero-here."
+        }
+        FaultKind::Settings => {
+            "Every kept frame is safe. Put the setting back and shoot the stop again with 'roundstop retake', or run the same command with --settings-may-change."
         }
         _ => "Every kept frame is safe. Run the same command again to go on with the missing stops.",
     }

@@ -1,6 +1,9 @@
 //! The window as eframe drives it: news first, then drawing.
 
+use std::time::Instant;
+
 use crossbeam_channel::Receiver;
+use session_core::cancel::CancelToken;
 
 use super::ask::Dialogs;
 use super::desk::Desk;
@@ -20,6 +23,8 @@ pub struct WindowApp {
     mailbox: Mailbox,
     sink: IntentSink,
     wishes: Receiver<WindowIntent>,
+    /// Whether the context is light, and its scale.
+    look: (bool, f32),
     /// Wishes of the last drawing, handled before the next.
     pending: Vec<WindowIntent>,
 }
@@ -30,7 +35,8 @@ impl WindowApp {
     /// # Errors
     /// When the system gives no threads.
     pub fn new(ctx: &egui::Context, start: &WindowStart) -> Result<Self, String> {
-        theme::apply(ctx);
+        theme::apply(ctx, start.settings.light);
+        ctx.set_zoom_factor(start.settings.scale());
         let mailbox = Mailbox::new(ctx.clone());
         let tools = Tools {
             desk: Desk::start(mailbox.clone())?,
@@ -38,11 +44,43 @@ impl WindowApp {
             dialogs: Dialogs::new(ctx.clone()),
             session: None,
             options: start.options.clone(),
+            trial_cancel: CancelToken::default(),
+            began: Instant::now(),
+            remember: start.remember.clone(),
         };
         let mut state = State::new(start);
         tools.look(&mut state);
+        if let Some(list) = &start.settings.list {
+            tools.desk.order(super::desk::Order::ReadList(list.clone()));
+        }
         let (sink, wishes) = IntentSink::new();
-        Ok(Self { state, pictures: Pictures::default(), tools, mailbox, sink, wishes, pending: Vec::new() })
+        Ok(Self {
+            look: (start.settings.light, start.settings.scale()),
+            state,
+            pictures: Pictures::default(),
+            tools,
+            mailbox,
+            sink,
+            wishes,
+            pending: Vec::new(),
+        })
+    }
+
+    /// Brings the context in line with the settings, and the settings with what the keyboard changed.
+    fn follow_settings(&mut self, ctx: &egui::Context) {
+        let settings = &mut self.state.settings;
+        let (light, scale) = self.look;
+        if settings.light != light {
+            theme::apply(ctx, settings.light);
+        }
+        if (settings.scale() - scale).abs() > 1e-3 {
+            ctx.set_zoom_factor(settings.scale());
+        } else if (ctx.zoom_factor() - scale).abs() > 1e-3 {
+            settings.scale = Some(ctx.zoom_factor());
+        }
+        self.look = (settings.light, settings.scale());
+        let size = ctx.content_rect().size();
+        settings.window = Some([size.x, size.y]);
     }
 
     /// What the window shows.
@@ -56,13 +94,20 @@ impl WindowApp {
     }
 }
 
+impl Drop for WindowApp {
+    fn drop(&mut self) {
+        self.tools.remember(&self.state);
+    }
+}
+
 impl eframe::App for WindowApp {
-    fn logic(&mut self, _ctx: &egui::Context, _frame: &mut eframe::Frame) {
+    fn logic(&mut self, ctx: &egui::Context, _frame: &mut eframe::Frame) {
         for intent in std::mem::take(&mut self.pending) {
             self.tools.handle(&mut self.state, intent);
         }
         let post = self.mailbox.take();
         self.tools.take_in(&mut self.state, &mut self.pictures, post);
+        self.follow_settings(ctx);
     }
 
     fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut eframe::Frame) {

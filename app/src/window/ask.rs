@@ -11,6 +11,10 @@ pub enum Answer {
     OpenPlan(PathBuf),
     /// Where to save the plan.
     SavePlan(PathBuf),
+    /// Where the board's files go.
+    BoardFolder(PathBuf),
+    /// A shoot list to open.
+    OpenList(PathBuf),
     /// The session folder.
     SessionFolder(PathBuf),
     /// The folder that the camera's frames arrive in.
@@ -18,6 +22,11 @@ pub enum Answer {
     /// No dialog could be shown.
     Unavailable(String),
 }
+
+/// The least time in which a person closes a dialog.
+const QUICKEST_PERSON: std::time::Duration = std::time::Duration::from_millis(400);
+/// What to do on a system that shows no dialogs.
+const NO_DIALOG: &str = "This system shows no file dialogs (on Linux they come from the desktop's portal service). Type the path where there is a field for it, or drop the plan or the folder on this window.";
 
 /// Opens dialogs and gathers the answers.
 pub struct Dialogs {
@@ -42,6 +51,18 @@ impl Dialogs {
     pub fn open_plan(&self) {
         let dialog = rfd::AsyncFileDialog::new().set_title("Open a plan").add_filter("Plan", &["json"]);
         self.ask(dialog.pick_file(), Answer::OpenPlan);
+    }
+
+    /// Asks for the board's drive, or a folder.
+    pub fn board_folder(&self) {
+        let dialog = rfd::AsyncFileDialog::new().set_title("Choose the board's drive or a folder");
+        self.ask(dialog.pick_folder(), Answer::BoardFolder);
+    }
+
+    /// Asks for a shoot list.
+    pub fn open_list(&self) {
+        let dialog = rfd::AsyncFileDialog::new().set_title("Open a shoot list").add_filter("List", &["csv"]);
+        self.ask(dialog.pick_file(), Answer::OpenList);
     }
 
     /// Asks where to save the plan of this SKU.
@@ -78,11 +99,16 @@ impl Dialogs {
     ) {
         let (sender, ctx) = (self.sender.clone(), self.ctx.clone());
         let asked = std::thread::Builder::new().name("file dialog".to_owned()).spawn(move || {
-            if let Some(file) = pollster::block_on(chosen) {
-                // The answers only overflow when no one is at the window.
-                let _ = sender.try_send(answer(file.path().to_owned()));
-                ctx.request_repaint();
-            }
+            let asked = std::time::Instant::now();
+            let answer = match pollster::block_on(chosen) {
+                Some(file) => answer(file.path().to_owned()),
+                // No one closes a dialog that fast: there was none to be seen.
+                None if asked.elapsed() < QUICKEST_PERSON => Answer::Unavailable(NO_DIALOG.to_owned()),
+                None => return,
+            };
+            // The answers only overflow when no one is at the window.
+            let _ = sender.try_send(answer);
+            ctx.request_repaint();
         });
         if let Err(error) = asked {
             let reason = format!("No dialog can be shown: {error}; type the path instead.");

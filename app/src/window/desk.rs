@@ -2,20 +2,28 @@
 //!
 //! It owns the running session; the window holds only a sender of intents.
 
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 use std::thread::JoinHandle;
 
-use crossbeam_channel::{Receiver, Sender, bounded};
-use session_core::engine::{Activity, Intent};
+use crossbeam_channel::{Receiver, Sender, TryRecvError, bounded};
+use session_core::cancel::CancelToken;
+use session_core::engine::Activity;
 use session_core::journal::durable::replace_state;
-use session_core::journal::{FolderError, Record, SessionFolder};
+use session_core::journal::{FolderError, Record, SessionFolder, StopKey};
 use session_core::plan::Plan;
+use session_core::shoot_list::ShootList;
 use session_core::runner::{self, IntentSender, RunOptions, SessionHandle};
 use session_core::view::StopView;
 
+use super::attention;
 use super::devices::Ports;
 use super::mailbox::Mailbox;
 use super::places::PlanInForce;
+use super::products::{self, ProductList};
+use super::tryout::{Trial, Tryout, TryoutView};
+use crate::controller_files::{self, BoardFiles, Saved};
+use crate::settings::{self, Settings};
 use crate::studio::{self, CameraSpec, StudioOptions, TableSpec};
 
 /// Everything a session needs to begin.
@@ -31,8 +39,6 @@ pub struct Opening {
     pub camera: CameraSpec,
     /// Settings of both.
     pub options: StudioOptions,
-    /// What to do once it is open.
-    pub then: Option<Intent>,
 }
 
 /// A note on a stop's frames, for a set whose session is not running.
@@ -66,6 +72,35 @@ pub enum Order {
     LoadPlan(PathBuf),
     /// Write a plan file.
     SavePlan(PathBuf, Plan),
+    /// See what was dropped on the window: a set's folder, or a plan file.
+    Dropped(PathBuf),
+    /// Try table and camera out; the devices are opened first when need be.
+    Try {
+        /// The table.
+        table: TableSpec,
+        /// The camera.
+        camera: CameraSpec,
+        /// Settings of both.
+        options: StudioOptions,
+        /// What to try.
+        trial: Trial,
+        /// Stops it.
+        cancel: CancelToken,
+    },
+    /// Keep the computer awake, or no longer.
+    StayAwake(bool),
+    /// Call the person: what for, and whether all is done.
+    Call(String, bool),
+    /// Save a board's files into a folder; other files of the same names are kept beside.
+    SaveBoard(Box<BoardFiles>, PathBuf),
+    /// Open a shoot list.
+    ReadList(PathBuf),
+    /// See what a product of the list needs.
+    Product(String),
+    /// A product's set is complete.
+    ProductDone(String),
+    /// Write the window's settings down.
+    Remember(PathBuf, Box<Settings>),
     /// List serial ports.
     ListPorts,
     /// End the session and the thread.
@@ -97,6 +132,18 @@ pub enum DeskNews {
     PlanLoaded(Result<Plan, String>),
     /// A plan file was written, or not.
     PlanSaved(Result<PathBuf, String>),
+    /// What is tried out stands like this; `None` when the devices are let go.
+    Tried(Option<Box<TryoutView>>),
+    /// What was tried did not work.
+    NotTried(String),
+    /// The board's files are saved.
+    BoardSaved(String),
+    /// The shoot list, or what is wrong with it, line by line.
+    List(Result<ProductList, Vec<String>>),
+    /// A product of the list: its plan and its folder.
+    Product(Plan, PathBuf),
+    /// A folder was dropped on the window.
+    FolderDropped(PathBuf),
     /// The serial ports.
     Ports(Ports),
     /// Something went wrong that changes nothing else.
@@ -118,7 +165,7 @@ impl Desk {
         let (orders, inbox) = bounded(64);
         let thread = std::thread::Builder::new()
             .name("desk".to_owned())
-            .spawn(move || Worker { mailbox, session: None }.run(&inbox))
+            .spawn(move || Worker { mailbox, session: None, tryout: None, awake: None, list: None }.run(&inbox))
             .map_err(|error| {
                 format!("the window's worker cannot be started: {error}; close some programs and try again")
             })?;
@@ -144,18 +191,32 @@ impl Drop for Desk {
 struct Worker {
     mailbox: Mailbox,
     session: Option<SessionHandle>,
+    tryout: Option<Tryout>,
+    awake: Option<keepawake::KeepAwake>,
+    list: Option<ShootList>,
 }
 
 impl Worker {
     fn run(mut self, inbox: &Receiver<Order>) {
-        for order in inbox {
+        while let Some(order) = self.next(inbox) {
             match order {
+                Order::Try { table, camera, options, trial, cancel } => {
+                    match self.try_out(&table, &camera, &options, trial, &cancel) {
+                        Ok(view) => self.mailbox.desk(DeskNews::Tried(Some(Box::new(view)))),
+                        Err(reason) => self.mailbox.desk(DeskNews::NotTried(reason)),
+                    }
+                }
                 Order::Look(folder) => self.look(folder),
                 Order::Open(opening) => match self.open(*opening) {
                     Ok((sender, plan)) => self.mailbox.desk(DeskNews::Opened { sender, plan }),
                     Err(reason) => self.mailbox.desk(DeskNews::NotOpened(reason)),
                 },
-                Order::Close => self.close(),
+                Order::Close => {
+                    if self.tryout.take().is_some() {
+                        self.mailbox.desk(DeskNews::Tried(None));
+                    }
+                    self.close();
+                }
                 Order::Replan(folder, plan) => self.replan(folder, plan),
                 Order::Note(folder, notes) => {
                     if let Err(reason) = note(&folder, &notes) {
@@ -169,6 +230,23 @@ impl Worker {
                     let saved = saved.map(|()| path).map_err(|error| error.to_string());
                     self.mailbox.desk(DeskNews::PlanSaved(saved));
                 }
+                Order::StayAwake(true) => self.awake = attention::stay_awake(),
+                Order::StayAwake(false) => self.awake = None,
+                Order::Call(text, done) => attention::call(&text, done),
+                Order::SaveBoard(files, folder) => self.save_board(&files, &folder),
+                Order::ReadList(path) => self.read_list(&path),
+                Order::Product(sku) => self.product(&sku),
+                Order::ProductDone(sku) => self.product_done(&sku),
+                Order::Remember(place, settings) => {
+                    if let Err(reason) = settings::write(&place, &settings) {
+                        self.mailbox.desk(DeskNews::Trouble(format!("The window's settings cannot be remembered: {reason}")));
+                    }
+                }
+                Order::Dropped(path) if path.is_dir() => self.mailbox.desk(DeskNews::FolderDropped(path)),
+                Order::Dropped(path) if path.extension().is_some_and(|kind| kind.eq_ignore_ascii_case("csv")) => {
+                    self.read_list(&path);
+                }
+                Order::Dropped(path) => self.mailbox.desk(DeskNews::PlanLoaded(load_plan(&path))),
                 Order::ListPorts => self.mailbox.desk(DeskNews::Ports(list_ports())),
                 Order::Quit => break,
             }
@@ -178,13 +256,105 @@ impl Worker {
         }
     }
 
+    /// The next order; live pictures are brought in while there is none.
+    fn next(&mut self, inbox: &Receiver<Order>) -> Option<Order> {
+        loop {
+            let Some(tryout) = self.tryout.as_mut().filter(|tryout| tryout.is_live()) else {
+                return inbox.recv().ok();
+            };
+            match inbox.try_recv() {
+                Ok(order) => return Some(order),
+                Err(TryRecvError::Disconnected) => return None,
+                Err(TryRecvError::Empty) => {}
+            }
+            match tryout.live_picture() {
+                Ok(Some(picture)) => self.mailbox.live(picture),
+                Ok(None) => {}
+                Err(reason) => self.mailbox.desk(DeskNews::NotTried(reason)),
+            }
+        }
+    }
+
+    fn try_out(
+        &mut self,
+        table: &TableSpec,
+        camera: &CameraSpec,
+        options: &StudioOptions,
+        trial: Trial,
+        cancel: &CancelToken,
+    ) -> Result<TryoutView, String> {
+        if !self.tryout.as_ref().is_some_and(|tryout| tryout.is(table, camera)) {
+            // The old devices are let go before the new ones are opened: both may be on one port.
+            self.tryout = None;
+            self.tryout = Some(Tryout::open(table, camera, options)?);
+        }
+        let tryout = self.tryout.as_mut().ok_or("the devices are not open")?;
+        if let Some(picture) = tryout.carry_out(trial, cancel)? {
+            self.mailbox.live(picture);
+        }
+        tryout.view()
+    }
+
+    fn save_board(&self, files: &BoardFiles, folder: &Path) {
+        self.mailbox.desk(match controller_files::save(files, folder, true) {
+            Ok(saved) => {
+                let kept = saved.iter().filter(|file| matches!(file, Saved::Replaced(..))).count();
+                let kept = if kept == 0 { "" } else { " What lay there before is kept with the ending .old." };
+                DeskNews::BoardSaved(format!(
+                    "The controller's files lie in {}.{kept} Copy them to the board if it has no drive of its own, then reset it.",
+                    folder.display()
+                ))
+            }
+            Err(reason) => DeskNews::Trouble(reason),
+        });
+    }
+
+    fn read_list(&mut self, path: &Path) {
+        let news = match ShootList::read(path) {
+            Ok(list) => {
+                let view = ProductList::of(&list);
+                self.list = Some(list);
+                Ok(view)
+            }
+            Err(error) => Err(products::problems_of(&error)),
+        };
+        self.mailbox.desk(DeskNews::List(news));
+    }
+
+    fn product(&self, sku: &str) {
+        let Some(list) = &self.list else { return };
+        self.mailbox.desk(match products::plan_of(list, sku) {
+            Ok((plan, folder)) => DeskNews::Product(plan, folder),
+            Err(reason) => DeskNews::Trouble(reason),
+        });
+    }
+
+    fn product_done(&mut self, sku: &str) {
+        let Some(list) = &mut self.list else { return };
+        if let Err(error) = list.mark_done(sku) {
+            let text = format!("{sku} is complete, but the shoot list cannot be marked: {error}");
+            self.mailbox.desk(DeskNews::Trouble(text));
+        }
+        self.mailbox.desk(DeskNews::List(Ok(ProductList::of(list))));
+    }
+
     fn look(&self, folder: PathBuf) {
         let found = match SessionFolder::open(&folder) {
-            Ok(open) => Ok(Some(in_force(&open))),
+            Ok(open) => {
+                self.tell_recovery(&open);
+                Ok(Some(in_force(&open)))
+            }
             Err(FolderError::NoSession(_)) if !folder.join("journal.jsonl").exists() => Ok(None),
             Err(error) => Err(error.to_string()),
         };
         self.mailbox.desk(DeskNews::Looked { folder, found });
+    }
+
+    /// Says what the opening of a folder found and mended.
+    fn tell_recovery(&self, folder: &SessionFolder) {
+        for sentence in folder.recovery().sentences() {
+            self.mailbox.desk(DeskNews::Trouble(sentence));
+        }
     }
 
     fn open(&mut self, opening: Opening) -> Result<(IntentSender, Plan), String> {
@@ -193,7 +363,13 @@ impl Worker {
         }
         let folder = SessionFolder::open_or_create(&opening.folder, &opening.plan)
             .map_err(|error| error.to_string())?;
-        let studio = studio::open(&opening.table, &opening.camera, &opening.options)?;
+        self.tell_recovery(&folder);
+        // Opened once already: a board may forget where it stands when its port is opened again.
+        let studio = match self.tryout.take().filter(|tryout| tryout.is(&opening.table, &opening.camera)) {
+            Some(tryout) => tryout.into_studio(),
+            None => studio::open(&opening.table, &opening.camera, &opening.options)?,
+        };
+        self.mailbox.desk(DeskNews::Tried(None));
         let options = RunOptions {
             pause_between_rows: true,
             program: format!("roundstop {}", env!("CARGO_PKG_VERSION")),
@@ -205,9 +381,6 @@ impl Worker {
                 mailbox.session(update);
             })
             .map_err(|error| error.to_string())?;
-        if let Some(intent) = opening.then {
-            session.send(intent);
-        }
         let sender = session.sender();
         self.session = Some(session);
         Ok((sender, opening.plan))
@@ -259,7 +432,13 @@ fn in_force(folder: &SessionFolder) -> PlanInForce {
             problem: None,
         })
         .collect();
-    PlanInForce { plan: folder.plan().clone(), stops }
+    let own: HashSet<StopKey> = folder.stops().iter().map(|stop| folder.key_of(stop)).collect();
+    let spare = folder.with_ledger(|ledger| {
+        let keys = ledger.all_frames().map(|frame| StopKey::new(&frame.row, frame.angle));
+        let in_use = keys.filter(|key| ledger.frame(key).is_some_and(|frame| frame.in_use().is_some()));
+        in_use.filter(|key| !own.contains(key)).collect()
+    });
+    PlanInForce { plan: folder.plan().clone(), stops, spare }
 }
 
 fn note(path: &Path, notes: &[FrameNote]) -> Result<(), String> {

@@ -1,7 +1,5 @@
 //! Table and camera as chosen in the window: fields as typed, and what they name.
 
-use std::path::PathBuf;
-
 use crate::studio::{CameraSpec, DEFAULT_BAUD, TableSpec};
 
 /// The kinds of table.
@@ -22,8 +20,39 @@ pub enum CameraKind {
     Folder,
     /// A program makes each frame.
     Command,
-    /// Anything else the command line can name.
-    Other,
+    /// A camera on a cable or the network.
+    Tether,
+    /// A camera that gives stills at a web address.
+    Web,
+}
+
+impl CameraKind {
+    /// All kinds, in the order they are offered.
+    pub const ALL: [Self; 5] = [Self::Simulated, Self::Tether, Self::Folder, Self::Web, Self::Command];
+
+    /// What stands before the detail where the command line names it.
+    fn prefix(self) -> &'static str {
+        match self {
+            Self::Simulated => "sim",
+            Self::Folder => "folder:",
+            Self::Command => "command:",
+            Self::Tether => "tether:",
+            Self::Web => "http:",
+        }
+    }
+
+    /// The kind and the detail of a camera.
+    fn of(camera: &CameraSpec) -> (Self, String) {
+        let text = camera.to_string();
+        match text.as_str() {
+            "sim" => (Self::Simulated, String::new()),
+            "tether" => (Self::Tether, String::new()),
+            _ => Self::ALL
+                .into_iter()
+                .find_map(|kind| Some((kind, text.strip_prefix(kind.prefix())?.to_owned())))
+                .unwrap_or((Self::Command, text)),
+        }
+    }
 }
 
 /// A change of the table.
@@ -40,10 +69,8 @@ pub enum TableEdit {
 pub enum CameraEdit {
     /// Another kind.
     Kind(CameraKind),
-    /// The folder that frames arrive in.
-    Folder(String),
-    /// The program that makes a frame.
-    Command(String),
+    /// The detail of the present kind: folder, command, port or address.
+    Detail(String),
 }
 
 /// The serial ports found on this computer.
@@ -71,12 +98,8 @@ pub struct DeviceChoice {
     pub baud: u32,
     /// The kind of camera.
     pub camera: CameraKind,
-    /// The camera's folder as typed.
-    pub camera_folder: String,
-    /// The camera command as typed.
-    pub camera_command: String,
-    /// The camera as it was named at the start, for kinds the window has no fields for.
-    pub camera_as_named: CameraSpec,
+    /// Each kind's detail as typed, in the order of [`CameraKind::ALL`].
+    details: [String; 5],
     /// Serial ports to choose from.
     pub ports: Ports,
 }
@@ -84,31 +107,35 @@ pub struct DeviceChoice {
 impl DeviceChoice {
     /// Fills the fields from what the command line names.
     pub fn new(table: &TableSpec, camera: &CameraSpec) -> Self {
+        let (kind, detail) = CameraKind::of(camera);
         let mut choice = Self {
             table: TableKind::Simulated,
             port: String::new(),
             baud: DEFAULT_BAUD,
-            camera: CameraKind::Other,
-            camera_folder: String::new(),
-            camera_command: String::new(),
-            camera_as_named: camera.clone(),
+            camera: kind,
+            details: Default::default(),
             ports: Ports::Unknown,
         };
+        *choice.detail_mut() = detail;
         if let TableSpec::Serial { path, baud } = table {
             choice.table = TableKind::Serial;
             choice.port.clone_from(path);
             choice.baud = *baud;
         }
-        if let CameraSpec::Folder(path) = camera {
-            choice.camera = CameraKind::Folder;
-            choice.camera_folder = path.display().to_string();
-        } else if let CameraSpec::Command(command) = camera {
-            choice.camera = CameraKind::Command;
-            choice.camera_command.clone_from(command);
-        } else if *camera == CameraSpec::Sim {
-            choice.camera = CameraKind::Simulated;
-        }
         choice
+    }
+
+    fn at(&self) -> usize {
+        CameraKind::ALL.iter().position(|kind| *kind == self.camera).unwrap_or(0)
+    }
+
+    /// The detail of the present kind of camera, as typed.
+    pub fn detail(&self) -> &str {
+        &self.details[self.at()]
+    }
+
+    fn detail_mut(&mut self) -> &mut String {
+        &mut self.details[self.at()]
     }
 
     /// Takes a change of the table.
@@ -123,8 +150,7 @@ impl DeviceChoice {
     pub fn edit_camera(&mut self, edit: CameraEdit) {
         match edit {
             CameraEdit::Kind(kind) => self.camera = kind,
-            CameraEdit::Folder(folder) => self.camera_folder = folder,
-            CameraEdit::Command(command) => self.camera_command = command,
+            CameraEdit::Detail(text) => *self.detail_mut() = text,
         }
     }
 
@@ -154,16 +180,19 @@ impl DeviceChoice {
                     .to_owned(),
             ),
             CameraKind::Simulated => Ok(CameraSpec::Sim),
-            CameraKind::Folder if self.camera_folder.trim().is_empty() => {
+            CameraKind::Folder if self.detail().trim().is_empty() => {
                 Err("no folder is chosen for the camera's frames; pick one under 'Camera'".to_owned())
             }
-            CameraKind::Folder => Ok(CameraSpec::Folder(PathBuf::from(self.camera_folder.trim()))),
-            CameraKind::Command if self.camera_command.trim().is_empty() => {
+            CameraKind::Command if self.detail().trim().is_empty() => {
                 Err("no command is given for the camera; write one under 'Camera', such as shoot {file}"
                     .to_owned())
             }
-            CameraKind::Command => Ok(CameraSpec::Command(self.camera_command.trim().to_owned())),
-            CameraKind::Other => Ok(self.camera_as_named.clone()),
+            CameraKind::Web if self.detail().trim().is_empty() => {
+                Err("no address is given for the camera; write one under 'Camera', such as //192.0.2.7/still.jpg"
+                    .to_owned())
+            }
+            CameraKind::Tether if self.detail().trim().is_empty() => "tether".parse(),
+            kind => format!("{}{}", kind.prefix(), self.detail().trim()).parse(),
         }
     }
 
@@ -180,10 +209,11 @@ impl DeviceChoice {
     pub fn camera_name(&self) -> String {
         match self.camera {
             CameraKind::Simulated => "simulated camera".to_owned(),
-            CameraKind::Folder if self.camera_folder.trim().is_empty() => "no folder chosen".to_owned(),
-            CameraKind::Folder => format!("folder {}", self.camera_folder.trim()),
+            CameraKind::Folder if self.detail().trim().is_empty() => "no folder chosen".to_owned(),
+            CameraKind::Folder => format!("folder {}", self.detail().trim()),
             CameraKind::Command => "command".to_owned(),
-            CameraKind::Other => self.camera_as_named.to_string(),
+            CameraKind::Tether => format!("cable {}", self.detail()).trim().to_owned(),
+            CameraKind::Web => "web address".to_owned(),
         }
     }
 }

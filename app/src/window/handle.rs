@@ -1,21 +1,25 @@
 //! The one place where the person's wishes and the workers' news change the window's state.
 
-use std::path::Path;
+use std::collections::HashSet;
+use std::path::{Path, PathBuf};
+use std::time::Instant;
 
-use session_core::engine::Intent;
+use session_core::engine::{Intent, Mode, PauseReason};
+use session_core::cancel::CancelToken;
 use session_core::runner::IntentSender;
 use session_core::view::Update;
 
 use super::ask::{Answer, Dialogs};
 use super::desk::{Desk, DeskNews, FrameNote, Opening, Order};
-use super::devices::Ports;
-use super::intent::{Pick, WindowIntent};
+use super::devices::{CameraEdit, CameraKind, Ports};
+use super::intent::{Pick, RoomEdit, WindowIntent};
 use super::mailbox::Post;
 use super::pictures::{PictureWorker, Pictures, Wish};
 use super::places::PlanInForce;
-use super::state::{Link, NoticeKind, State};
+use super::state::{Link, LiveFacts, NoticeKind, State};
+use super::tryout::Trial;
 use super::words;
-use crate::studio::StudioOptions;
+use crate::studio::{CameraSpec, StudioOptions, TableSpec};
 
 /// What the handler works with, beside the state.
 pub struct Tools {
@@ -29,6 +33,12 @@ pub struct Tools {
     pub session: Option<IntentSender>,
     /// Settings of the devices.
     pub options: StudioOptions,
+    /// Stops what is being tried out.
+    pub trial_cancel: CancelToken,
+    /// When the window was opened.
+    pub began: Instant,
+    /// Where the window's settings are remembered.
+    pub remember: Option<PathBuf>,
 }
 
 impl Tools {
@@ -44,9 +54,18 @@ impl Tools {
         match intent {
             // Taken out before, see `wish`.
             WindowIntent::Want(_) => {}
+            // Not yet sent anywhere: calling it off is enough.
+            WindowIntent::Session(Intent::StopNow) if state.link == Link::Opening => {
+                if state.then.take().is_some() {
+                    let text = "Called off: nothing turns. The devices are still being connected.".to_owned();
+                    state.say(NoticeKind::Note, text);
+                }
+            }
+            WindowIntent::Session(Intent::StopNow) if state.trying => self.trial_cancel.cancel(),
             WindowIntent::Session(intent) => self.send(intent),
             WindowIntent::Shoot => {
                 state.follow = true;
+                state.notices.retain(|notice| notice.kind != NoticeKind::Note);
                 self.send_or_open(state, Intent::Start);
             }
             WindowIntent::Retake => self.retake(state),
@@ -64,24 +83,43 @@ impl Tools {
                 }
             }
             WindowIntent::Edit(edit) => {
+                state.history.note(&state.draft, &edit);
                 state.draft.apply(edit);
+                state.own_plan = true;
                 state.read_draft();
+            }
+            WindowIntent::Undo | WindowIntent::Redo if state.is_busy() => {}
+            WindowIntent::Undo => {
+                if let Some(draft) = state.history.undo(&state.draft) {
+                    state.put_back(draft);
+                }
+            }
+            WindowIntent::Redo => {
+                if let Some(draft) = state.history.redo(&state.draft) {
+                    state.put_back(draft);
+                }
             }
             WindowIntent::UsePlan => {
                 if state.problems.is_empty() && !state.is_busy() {
-                    state.link = Link::Closing;
-                    // Its number may belong to another stop in the changed plan.
-                    state.newest = None;
-                    self.order(state, Order::Replan(state.folder.clone(), state.planned.clone()));
+                    let order = Order::Replan(state.folder.clone(), state.planned.clone());
+                    if self.order(state, order) {
+                        state.link = Link::Closing;
+                        // Its number may belong to another stop in the changed plan.
+                        state.newest = None;
+                    }
                 }
             }
             WindowIntent::UndoPlan => {
                 if let Some(plan) = state.in_force.as_ref().map(|set| set.plan.clone()) {
                     state.load_plan(&plan);
+                    state.own_plan = false;
                 }
             }
             WindowIntent::TypeFolder(text) => state.folder_text = text,
-            WindowIntent::UseFolder(folder) => self.use_folder(state, &folder),
+            WindowIntent::UseFolder => {
+                let folder = PathBuf::from(state.folder_text.trim());
+                self.use_folder(state, &folder);
+            }
             WindowIntent::Pick(pick) => self::pick(state, pick),
             WindowIntent::ShowNewest => {
                 state.follow = true;
@@ -96,15 +134,52 @@ impl Tools {
                 self.let_go(state);
             }
             WindowIntent::Disconnect => self.let_go(state),
+            WindowIntent::Try(trial) => self.try_out(state, trial),
+            WindowIntent::HideLive => {
+                state.live = None;
+                if state.tryout.as_ref().is_some_and(|tryout| tryout.live) {
+                    self.try_out(state, Trial::Live(false));
+                }
+            }
             WindowIntent::LookForPorts => {
                 state.devices.ports = Ports::Looking;
                 self.order(state, Order::ListPorts);
             }
             WindowIntent::OpenPlan => self.dialogs.open_plan(),
             WindowIntent::SavePlan => self.dialogs.save_plan(&state.planned.sku),
+            WindowIntent::Board(edit) => state.board.apply(edit),
+            WindowIntent::SaveBoard => self.dialogs.board_folder(),
+            WindowIntent::OpenList => self.dialogs.open_list(),
+            WindowIntent::UseProduct(sku) => self.use_product(state, sku),
+            WindowIntent::NextProduct => {
+                let next = state.list.as_ref().and_then(|list| list.next_open(&state.planned.sku));
+                if let Some(sku) = next.map(str::to_owned) {
+                    self.use_product(state, sku);
+                }
+            }
             WindowIntent::ChooseFolder => self.dialogs.session_folder(&state.folder),
             WindowIntent::ChooseCameraFolder => self.dialogs.camera_folder(),
+            WindowIntent::Room(edit) => {
+                match edit {
+                    RoomEdit::Light(light) => state.settings.light = light,
+                    RoomEdit::Scale(scale) => state.settings.scale = Some(scale),
+                    RoomEdit::Silent(silent) => state.settings.silent = silent,
+                }
+                self.remember(state);
+            }
+            WindowIntent::Look(look) => state.stage.apply(look),
+            WindowIntent::Dropped(path) => {
+                self.order(state, Order::Dropped(path));
+            }
             WindowIntent::Dismiss(id) => state.notices.retain(|notice| notice.id != id),
+        }
+    }
+
+    /// Has the settings written down.
+    pub fn remember(&self, state: &State) {
+        if let Some(place) = &self.remember {
+            // One that finds no room is made good by the next.
+            self.desk.order(Order::Remember(place.clone(), Box::new(state.settings.clone())));
         }
     }
 
@@ -119,13 +194,16 @@ impl Tools {
         }
     }
 
-    fn order(&self, state: &mut State, order: Order) {
-        if !self.desk.order(order) {
+    /// Gives the desk an order; tells whether it was taken.
+    fn order(&self, state: &mut State, order: Order) -> bool {
+        let taken = self.desk.order(order);
+        if !taken {
             state.say(
                 NoticeKind::Trouble,
                 "The window's worker is still busy; wait a moment and try again.".to_owned(),
             );
         }
+        taken
     }
 
     /// Sends an intent to the session, which is opened first if none runs.
@@ -139,16 +217,23 @@ impl Tools {
                 if let Some(hindrance) = state.hindrance() {
                     state.say(NoticeKind::Trouble, hindrance);
                 } else if let Ok((table, camera)) = specs {
+                    // The demo is always there; what is one's own is gone back to.
+                    let own = (&table, &camera) != (&TableSpec::Sim, &CameraSpec::Sim);
+                    state.settings.table = own.then(|| table.to_string());
+                    state.settings.camera = own.then(|| camera.to_string());
+                    state.settings.folder = own.then(|| state.folder.clone());
+                    self.remember(state);
                     let opening = Opening {
                         folder: state.folder.clone(),
                         plan: state.planned.clone(),
                         table,
                         camera,
                         options: self.options.clone(),
-                        then: Some(intent),
                     };
-                    state.link = Link::Opening;
-                    self.order(state, Order::Open(Box::new(opening)));
+                    if self.order(state, Order::Open(Box::new(opening))) {
+                        state.link = Link::Opening;
+                        state.then = Some(intent);
+                    }
                 }
             }
         }
@@ -179,11 +264,37 @@ impl Tools {
         }
     }
 
+    fn try_out(&mut self, state: &mut State, trial: Trial) {
+        if state.link != Link::Closed || state.trying {
+            return;
+        }
+        match state.devices.table_spec().and_then(|table| Ok((table, state.devices.camera_spec()?))) {
+            Ok((table, camera)) => {
+                self.trial_cancel = CancelToken::default();
+                let order = Order::Try {
+                    table,
+                    camera,
+                    options: self.options.clone(),
+                    trial,
+                    cancel: self.trial_cancel.clone(),
+                };
+                state.trying = self.order(state, order);
+            }
+            Err(reason) => state.say(NoticeKind::Trouble, reason),
+        }
+    }
+
+    fn use_product(&self, state: &mut State, sku: String) {
+        if !state.is_busy() {
+            self.order(state, Order::Product(sku));
+        }
+    }
+
     /// Ends an idle session, so that other devices or another folder can be used.
     fn let_go(&self, state: &mut State) {
-        if state.link == Link::Open && !state.is_busy() {
+        let idle = state.link == Link::Open && !state.is_busy();
+        if (idle || state.tryout.is_some()) && self.order(state, Order::Close) {
             state.link = Link::Closing;
-            self.order(state, Order::Close);
         }
     }
 
@@ -193,6 +304,7 @@ impl Tools {
         }
         self.let_go(state);
         folder.clone_into(&mut state.folder);
+        state.own_plan = false;
         state.folder_text = folder.display().to_string();
         state.in_force = None;
         state.newest = None;
@@ -200,15 +312,51 @@ impl Tools {
         self.look(state);
     }
 
+    /// Keeps the computer awake while it shoots, and calls the person when a session ends or is stuck.
+    fn attend(&self, state: &State, now: &Mode) {
+        let shoots = |mode: &Mode| matches!(mode, Mode::Running | Mode::Pausing | Mode::Stopping);
+        if shoots(now) != shoots(&state.mode) {
+            self.desk.order(Order::StayAwake(shoots(now)));
+        }
+        if state.settings.silent || !shoots(&state.mode) {
+            return;
+        }
+        let call = match now {
+            Mode::Finished => Some((format!("{}: the set is shot.", state.planned.sku), true)),
+            Mode::Fault(fault) => Some((format!("{}: {}", state.planned.sku, fault.message), false)),
+            Mode::Paused(PauseReason::NewRow { .. }) => {
+                Some((format!("{}: set the camera for the next row.", state.planned.sku), false))
+            }
+            _ => None,
+        };
+        if let Some((text, done)) = call {
+            self.desk.order(Order::Call(text, done));
+        }
+    }
+
     /// Takes the workers' news in.
     pub fn take_in(&mut self, state: &mut State, pictures: &mut Pictures, post: Post) {
         for answer in self.dialogs.answers() {
             match answer {
-                Answer::OpenPlan(path) => self.order(state, Order::LoadPlan(path)),
-                Answer::SavePlan(path) => self.order(state, Order::SavePlan(path, state.planned.clone())),
+                Answer::OpenPlan(path) => {
+                    self.order(state, Order::LoadPlan(path));
+                }
+                Answer::BoardFolder(path) => match state.board.files() {
+                    Ok(files) => {
+                        self.order(state, Order::SaveBoard(Box::new(files), path));
+                    }
+                    Err(reason) => state.say(NoticeKind::Trouble, reason),
+                },
+                Answer::OpenList(path) => {
+                    self.order(state, Order::ReadList(path));
+                }
+                Answer::SavePlan(path) => {
+                    self.order(state, Order::SavePlan(path, state.planned.clone()));
+                }
                 Answer::SessionFolder(path) => self.use_folder(state, &path),
                 Answer::CameraFolder(path) => {
-                    state.devices.camera_folder = path.display().to_string();
+                    state.devices.edit_camera(CameraEdit::Kind(CameraKind::Folder));
+                    state.devices.edit_camera(CameraEdit::Detail(path.display().to_string()));
                     self.let_go(state);
                 }
                 Answer::Unavailable(reason) => state.say(NoticeKind::Trouble, reason),
@@ -224,6 +372,9 @@ impl Tools {
         if let Some(view) = post.view
             && state.link != Link::Closed
         {
+            self.attend(state, &view.mode);
+            let finishes = view.mode == Mode::Finished && state.mode != Mode::Finished;
+            let stops = view.mode == Mode::Stopped && state.mode != Mode::Stopped;
             state.mode = view.mode.clone();
             state.rows.clone_from(&view.rows);
             state.plate_deg = view.plate_deg;
@@ -233,14 +384,48 @@ impl Tools {
             if let Some(in_force) = &mut state.in_force {
                 in_force.stops.clone_from(&view.stops);
             } else {
-                state.in_force = Some(PlanInForce { plan: state.planned.clone(), stops: view.stops.clone() });
+                state.in_force = Some(PlanInForce {
+                    plan: state.planned.clone(),
+                    stops: view.stops.clone(),
+                    spare: HashSet::new(),
+                });
             }
             state.lay_out();
+            if stops && state.to_shoot() > 0 {
+                let missing = words::count(state.to_shoot(), "stop is", "stops are");
+                let at = state.plate_deg.map_or_else(String::new, |deg| {
+                    format!(" The plate stands at {:.1}°.", deg.rem_euclid(360.0))
+                });
+                let text = format!("Stopped; every frame shot so far is kept.{at} {missing} still missing.");
+                state.say(NoticeKind::Note, text);
+            }
+            if finishes && state.to_shoot() == 0 {
+                let frames = state.folder.join("frames");
+                let frames = frames.display();
+                state.say(NoticeKind::Note, format!("The set is complete. Its frames lie in {frames}."));
+                let sku = &state.planned.sku;
+                let listed = state.list.as_ref().is_some_and(|list| list.rows.iter().any(|row| row.sku == *sku));
+                if listed {
+                    self.order(state, Order::ProductDone(state.planned.sku.clone()));
+                }
+            }
         }
         if let Some(degrees) = post.plate_deg
             && state.plate_deg.is_some()
         {
             state.plate_deg = Some(degrees);
+        }
+        if let Some(live) = post.live {
+            let came_secs = self.began.elapsed().as_secs_f64();
+            let rate = match state.live {
+                Some(before) if !before.test && came_secs > before.came_secs => {
+                    let now = 1.0 / (came_secs - before.came_secs);
+                    if before.rate > 0.0 { before.rate * 0.8 + now * 0.2 } else { now }
+                }
+                _ => 0.0,
+            };
+            state.live = Some(LiveFacts { delay_secs: live.delay_secs, rate, came_secs, test: live.test });
+            pictures.take_in_live(Some(live.image));
         }
         for shown in post.pictures {
             pictures.take_in(shown);
@@ -268,12 +453,14 @@ impl Tools {
         match news {
             DeskNews::Looked { folder, found } if folder == state.folder => match found {
                 Ok(Some(set)) => {
-                    // A set that is just being begun keeps the plan in the fields.
-                    let pristine =
-                        state.in_force.is_none() && set.stops.iter().all(|stop| stop.versions.is_empty());
                     let plan = set.plan.clone();
                     state.in_force = Some(set);
-                    if pristine { state.load_plan(&plan) } else { state.lay_out() }
+                    if state.own_plan {
+                        state.lay_out()
+                    } else {
+                        state.load_plan(&plan)
+                    }
+                    state.look_at_last();
                 }
                 Ok(None) => {
                     state.in_force = None;
@@ -285,12 +472,17 @@ impl Tools {
             DeskNews::Opened { sender, plan } => {
                 self.session = Some(sender);
                 state.link = Link::Open;
-                let stops = state.in_force.take().map(|set| set.stops).unwrap_or_default();
-                state.in_force = Some(PlanInForce { plan, stops });
+                let (stops, spare) =
+                    state.in_force.take().map(|set| (set.stops, set.spare)).unwrap_or_default();
+                state.in_force = Some(PlanInForce { plan, stops, spare });
                 state.lay_out();
+                if let Some(intent) = state.then.take() {
+                    self.send(intent);
+                }
             }
             DeskNews::NotOpened(reason) => {
                 state.link = Link::Closed;
+                state.then = None;
                 state.say(NoticeKind::Trouble, reason);
                 self.look(state);
             }
@@ -301,8 +493,45 @@ impl Tools {
                     state.say(NoticeKind::Trouble, text);
                 } else {
                     state.load_plan(&plan);
+                    state.own_plan = true;
                 }
             }
+            DeskNews::Tried(view) => {
+                state.trying = false;
+                state.tryout = view.map(|view| *view);
+                if state.tryout.is_none() {
+                    state.live = None;
+                }
+            }
+            DeskNews::NotTried(reason) => {
+                state.trying = false;
+                if let Some(tryout) = &mut state.tryout {
+                    tryout.live = false;
+                }
+                state.say(NoticeKind::Trouble, reason);
+            }
+            DeskNews::BoardSaved(text) => {
+                state.board.open = false;
+                state.say(NoticeKind::Note, text);
+            }
+            DeskNews::List(Ok(list)) => {
+                state.settings.list = Some(list.path.clone());
+                state.list_problems.clear();
+                state.list = Some(list);
+                self.remember(state);
+            }
+            DeskNews::List(Err(problems)) => {
+                let text = format!("The shoot list is not opened: {}", words::count(problems.len(), "line is wrong", "lines are wrong"));
+                state.say(NoticeKind::Trouble, format!("{text}; see under List."));
+                state.list_problems = problems;
+            }
+            DeskNews::Product(plan, folder) => {
+                if !state.is_busy() {
+                    state.load_plan(&plan);
+                    self.use_folder(state, &folder);
+                }
+            }
+            DeskNews::FolderDropped(folder) => self.use_folder(state, &folder),
             DeskNews::PlanSaved(Ok(path)) => {
                 state.say(NoticeKind::Note, format!("The plan is saved as {}.", path.display()));
             }
@@ -318,7 +547,7 @@ impl Tools {
     fn session_ended(&mut self, state: &mut State) {
         self.session = None;
         state.link = Link::Closed;
-        state.mode = session_core::engine::Mode::Ready;
+        state.mode = Mode::Ready;
         state.plate_deg = None;
         state.secs_left = None;
         state.left = 0;

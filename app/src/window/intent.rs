@@ -5,9 +5,12 @@ use std::path::PathBuf;
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use session_core::engine::Intent;
 
+use super::board::BoardEdit;
 use super::devices::{CameraEdit, TableEdit};
 use super::draft::PlanEdit;
 use super::pictures::Wish;
+use super::stage::Look;
+use super::tryout::Trial;
 
 /// One wish of the person at the window.
 #[derive(Debug, Clone, PartialEq)]
@@ -31,6 +34,10 @@ pub enum WindowIntent {
     LeaveOut(Vec<u32>),
     /// Change a field of the plan.
     Edit(PlanEdit),
+    /// Take the last change of the plan's fields back.
+    Undo,
+    /// Make it again.
+    Redo,
     /// Change the set at hand to the plan in the fields.
     UsePlan,
     /// Put the plan of the set at hand back into the fields.
@@ -39,12 +46,22 @@ pub enum WindowIntent {
     OpenPlan,
     /// Choose a place and save the plan in the fields.
     SavePlan,
+    /// Change the answers for a controller board.
+    Board(BoardEdit),
+    /// Choose a folder and save the board's files there.
+    SaveBoard,
+    /// Choose a shoot list and open it.
+    OpenList,
+    /// Shoot this product of the list now.
+    UseProduct(String),
+    /// Go on with the next product that is not done.
+    NextProduct,
     /// Choose the session folder.
     ChooseFolder,
     /// The session folder's path as it is being typed.
     TypeFolder(String),
-    /// Use this session folder.
-    UseFolder(PathBuf),
+    /// Use the session folder as typed.
+    UseFolder,
     /// Point at stops.
     Pick(Pick),
     /// Show the newest picture, and every newer one as it comes.
@@ -57,12 +74,33 @@ pub enum WindowIntent {
     LookForPorts,
     /// Choose the folder that the camera's frames arrive in.
     ChooseCameraFolder,
+    /// Try table or camera out.
+    Try(Trial),
+    /// Take the live picture or test frame away.
+    HideLive,
     /// Let go of table and camera.
     Disconnect,
     /// Take a notice away.
     Dismiss(u64),
+    /// Change the window's look or sound.
+    Room(RoomEdit),
+    /// Look at the large picture in another way.
+    Look(Look),
+    /// A file or folder was dropped on the window.
+    Dropped(PathBuf),
     /// A picture is needed that is not at hand.
     Want(Wish),
+}
+
+/// A change of the window's look or sound.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum RoomEdit {
+    /// Light or dark.
+    Light(bool),
+    /// The size of everything, 1 to 2.
+    Scale(f32),
+    /// No sound and no notification.
+    Silent(bool),
 }
 
 /// Ways of pointing at stops.

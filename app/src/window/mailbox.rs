@@ -9,6 +9,7 @@ use session_core::view::{SessionView, Update};
 
 use super::desk::DeskNews;
 use super::pictures::Shown;
+use super::tryout::LivePicture;
 
 /// What has come in since the last look.
 #[derive(Debug, Default)]
@@ -23,6 +24,8 @@ pub struct Post {
     pub desk: Vec<DeskNews>,
     /// Pictures that are ready.
     pub pictures: Vec<Shown>,
+    /// The latest live picture or test frame.
+    pub live: Option<LivePicture>,
 }
 
 /// The letter-box; clones put into the same one.
@@ -60,6 +63,11 @@ impl Mailbox {
     /// Puts in news of the desk.
     pub fn desk(&self, news: DeskNews) {
         self.put(|post| post.desk.push(news));
+    }
+
+    /// Puts in a live picture; one that was not looked at yet gives way.
+    pub fn live(&self, picture: LivePicture) {
+        self.put(|post| post.live = Some(picture));
     }
 
     /// Puts in a picture.

@@ -7,18 +7,24 @@ use super::pictures::Pictures;
 use super::state::State;
 use super::theme;
 
+pub mod board;
 pub mod caption;
 pub mod controls;
 pub mod device_menus;
 pub mod help;
 pub mod keys;
+pub mod list;
 pub mod message;
 pub mod picture;
+pub mod picture_aids;
 pub mod plan;
 pub mod plan_row;
 pub mod ring;
+pub mod room;
 pub mod strip;
 pub mod top_bar;
+pub mod tryout_ui;
+pub mod view_bar;
 pub mod widgets;
 
 /// The width of the column with ring and plan, points.
@@ -30,7 +36,7 @@ const STRIP: f32 = 148.0;
 pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
     keys::keys_ui(ui, state, sink);
     let panel = |horizontal: i8, vertical: i8| {
-        Frame::new().fill(theme::PANEL).inner_margin(Margin::symmetric(horizontal, vertical))
+        Frame::new().fill(theme::panel()).inner_margin(Margin::symmetric(horizontal, vertical))
     };
     Panel::top("top bar")
         .exact_size(52.0)
@@ -41,8 +47,9 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
         controls::controls_ui(ui, state, sink);
         ui.add_space(8.0);
         let line = ui.max_rect().x_range();
-        ui.painter().hline(line, ui.cursor().top(), Stroke::new(1.0, theme::LINE));
+        ui.painter().hline(line, ui.cursor().top(), Stroke::new(1.0, theme::line()));
         ui.add_space(8.0);
+        plan::plan_head_ui(ui, state, sink);
         ScrollArea::vertical()
             .id_salt("plan")
             .auto_shrink(false)
@@ -59,7 +66,14 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
     if message::has_any(state) {
         Panel::top("messages").frame(panel(16, 10)).show(ui, |ui| message::message_ui(ui, state, sink));
     }
+    if state.live.is_some() || !state.places.iter().all(|place| place.versions.is_empty()) {
+        Panel::top("view bar")
+            .exact_size(40.0)
+            .frame(panel(16, 0))
+            .show(ui, |ui| view_bar::view_bar_ui(ui, state, sink));
+    }
+    board::board_card_ui(ui, state, sink);
     CentralPanel::default()
-        .frame(Frame::new().fill(theme::MAT))
+        .frame(Frame::new().fill(theme::mat()))
         .show(ui, |ui| picture::picture_ui(ui, state, pictures, sink));
 }

@@ -6,11 +6,14 @@
 
 use std::cell::Cell;
 use std::collections::{HashMap, HashSet};
-use std::path::PathBuf;
+use std::hash::Hash;
+use std::path::{Path, PathBuf};
 use std::thread::JoinHandle;
 
 use crossbeam_channel::{Receiver, Sender, TryRecvError, bounded, select};
-use egui::{ColorImage, TextureHandle, TextureOptions};
+use egui::{ColorImage, TextureFilter, TextureHandle, TextureOptions};
+use imaging::look::{self, Tones};
+use imaging::{Picture, decode};
 
 use super::mailbox::Mailbox;
 
@@ -20,6 +23,8 @@ pub const THUMB_EDGE_PX: u32 = 256;
 const MOST_THUMBS: usize = 256;
 /// Large pictures held at most.
 const MOST_PREVIEWS: usize = 6;
+/// Parts and differences held at most.
+const MOST_SPECIAL: usize = 4;
 /// Thumbnails that may wait for the worker; what is still wanted is asked for again.
 const MOST_WAITING: usize = 4;
 
@@ -30,6 +35,19 @@ pub enum Size {
     Thumb,
     /// For close viewing, with at most this many pixels on the longer side.
     Preview(u32),
+    /// A part at one pixel a pixel.
+    Part(Part),
+}
+
+/// A part of a picture at one pixel a pixel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Part {
+    /// The middle, picture pixels from the upper left corner.
+    pub middle_px: [u32; 2],
+    /// Width and height, picture pixels; at an edge of the picture the part moves inwards.
+    pub size_px: [u32; 2],
+    /// Whether sharp edges are painted.
+    pub edges: bool,
 }
 
 /// A picture that is needed.
@@ -39,6 +57,30 @@ pub struct Wish {
     pub path: PathBuf,
     /// Its size.
     pub size: Size,
+    /// Another picture, for which the difference of the two is wanted.
+    pub against: Option<PathBuf>,
+}
+
+impl Wish {
+    /// A wish for the picture itself.
+    pub fn plain(path: &Path, size: Size) -> Self {
+        Self { path: path.to_owned(), size, against: None }
+    }
+}
+
+/// A picture ready to be uploaded, with what is known of it.
+#[derive(Debug)]
+pub struct Drawn {
+    /// The pixels.
+    pub image: ColorImage,
+    /// What was wrong with the file, if part of it could not be read.
+    pub damaged: Option<String>,
+    /// The whole frame's size, pixels.
+    pub full_px: (u32, u32),
+    /// A part's upper left corner, frame pixels.
+    pub corner_px: [u32; 2],
+    /// How the tones lie; for close viewing only.
+    pub tones: Option<Box<Tones>>,
 }
 
 /// A decoded picture, or why there is none.
@@ -46,15 +88,29 @@ pub struct Wish {
 pub struct Shown {
     /// What was wished for.
     pub wish: Wish,
-    /// The pixels, and what was wrong with the file if part of it could not be read.
-    pub result: Result<(ColorImage, Option<String>), String>,
+    /// The picture, or why there is none.
+    pub result: Result<Drawn, String>,
+}
+
+/// A picture in the cache.
+pub struct Uploaded {
+    /// Its pixels.
+    pub texture: TextureHandle,
+    /// What is wrong with its file.
+    pub damaged: Option<String>,
+    /// The whole frame's size, pixels.
+    pub full_px: (u32, u32),
+    /// A part's upper left corner, frame pixels.
+    pub corner_px: [u32; 2],
+    /// How the tones lie; for close viewing only.
+    pub tones: Option<Box<Tones>>,
 }
 
 /// What can be shown for a wish now.
-#[derive(Clone)]
+#[derive(Clone, Copy)]
 pub enum Seen<'a> {
-    /// The picture, and what is wrong with its file.
-    Picture(&'a TextureHandle, Option<&'a str>),
+    /// The picture.
+    Picture(&'a Uploaded),
     /// It cannot be read, for this reason.
     Broken(&'a str),
     /// It is on its way.
@@ -62,7 +118,7 @@ pub enum Seen<'a> {
 }
 
 struct Held {
-    content: Result<(TextureHandle, Option<String>), String>,
+    content: Result<Uploaded, String>,
     /// The size that was asked for, pixels; a larger wish is asked for anew.
     edge_px: u32,
     last_look: Cell<u64>,
@@ -73,9 +129,13 @@ struct Held {
 pub struct Pictures {
     thumbs: HashMap<PathBuf, Held>,
     previews: HashMap<PathBuf, Held>,
+    /// Parts and differences.
+    special: HashMap<Wish, Held>,
     looks: Cell<u64>,
     on_their_way: HashSet<Wish>,
     arrived: Vec<Shown>,
+    live: Option<TextureHandle>,
+    live_arrived: Option<ColorImage>,
 }
 
 impl Pictures {
@@ -91,12 +151,24 @@ impl Pictures {
         (self.look(&self.previews, path), enough)
     }
 
-    fn look<'a>(&'a self, cache: &'a HashMap<PathBuf, Held>, path: &PathBuf) -> Seen<'a> {
-        let Some(held) = cache.get(path) else { return Seen::OnItsWay };
+    /// Looks a part or a difference up.
+    pub fn special(&self, wish: &Wish) -> Seen<'_> {
+        self.look(&self.special, wish)
+    }
+
+    /// The part of this picture that was looked at last, to be shown until the one wished for has come.
+    pub fn last_part(&self, path: &Path) -> Option<&Uploaded> {
+        let parts = self.special.iter().filter(|(wish, _)| wish.path == path && wish.against.is_none());
+        let last = parts.max_by_key(|(_, held)| held.last_look.get())?;
+        last.1.content.as_ref().ok()
+    }
+
+    fn look<'a, Key: Eq + Hash>(&'a self, cache: &'a HashMap<Key, Held>, key: &Key) -> Seen<'a> {
+        let Some(held) = cache.get(key) else { return Seen::OnItsWay };
         self.looks.set(self.looks.get() + 1);
         held.last_look.set(self.looks.get());
         match &held.content {
-            Ok((texture, damaged)) => Seen::Picture(texture, damaged.as_deref()),
+            Ok(uploaded) => Seen::Picture(uploaded),
             Err(reason) => Seen::Broken(reason),
         }
     }
@@ -117,16 +189,52 @@ impl Pictures {
         self.arrived.push(shown);
     }
 
+    /// Takes a live picture in; `None` takes the last one away.
+    pub fn take_in_live(&mut self, image: Option<ColorImage>) {
+        if image.is_none() {
+            self.live = None;
+        }
+        self.live_arrived = image;
+    }
+
+    /// The live picture.
+    pub fn live(&self) -> Option<&TextureHandle> {
+        self.live.as_ref()
+    }
+
     /// Uploads what has arrived and lets go of what was looked at longest ago.
     pub fn upload(&mut self, ctx: &egui::Context) {
+        if let Some(image) = self.live_arrived.take() {
+            match &mut self.live {
+                Some(texture) => texture.set(image, TextureOptions::LINEAR),
+                None => self.live = Some(ctx.load_texture("live", image, TextureOptions::LINEAR)),
+            }
+        }
         for Shown { wish, result } in self.arrived.drain(..) {
-            let content = result.map(|(image, damaged)| {
+            // One pixel a pixel is looked at as it is.
+            let options = match wish.size {
+                Size::Part(_) => {
+                    TextureOptions { magnification: TextureFilter::Nearest, ..TextureOptions::LINEAR }
+                }
+                Size::Thumb | Size::Preview(_) => TextureOptions::LINEAR,
+            };
+            let content = result.map(|drawn| {
                 let name = session_core::file_name::of_path(&wish.path);
-                (ctx.load_texture(name, image, TextureOptions::LINEAR), damaged)
+                let Drawn { image, damaged, full_px, corner_px, tones } = drawn;
+                let texture = ctx.load_texture(name, image, options);
+                Uploaded { texture, damaged, full_px, corner_px, tones }
             });
             self.looks.set(self.looks.get() + 1);
             let last_look = Cell::new(self.looks.get());
             match wish.size {
+                Size::Preview(edge_px) if wish.against.is_some() => {
+                    self.special.insert(wish, Held { content, edge_px, last_look });
+                    make_room(&mut self.special, MOST_SPECIAL);
+                }
+                Size::Part(_) => {
+                    self.special.insert(wish, Held { content, edge_px: 0, last_look });
+                    make_room(&mut self.special, MOST_SPECIAL);
+                }
                 Size::Thumb => {
                     self.thumbs.insert(wish.path, Held { content, edge_px: THUMB_EDGE_PX, last_look });
                     make_room(&mut self.thumbs, MOST_THUMBS);
@@ -140,9 +248,9 @@ impl Pictures {
     }
 }
 
-fn make_room(cache: &mut HashMap<PathBuf, Held>, most: usize) {
+fn make_room<Key: Eq + Hash + Clone>(cache: &mut HashMap<Key, Held>, most: usize) {
     while cache.len() > most {
-        let oldest = cache.iter().min_by_key(|(_, held)| held.last_look.get()).map(|(path, _)| path.clone());
+        let oldest = cache.iter().min_by_key(|(_, held)| held.last_look.get()).map(|(key, _)| key.clone());
         let Some(oldest) = oldest else { return };
         cache.remove(&oldest);
     }
@@ -166,8 +274,9 @@ impl PictureWorker {
         let thread = std::thread::Builder::new()
             .name("pictures".to_owned())
             .spawn(move || {
+                let mut whole = None;
                 while let Some(wish) = next_wish(&preview_wishes, &thumb_wishes) {
-                    let result = decode(&wish);
+                    let result = draw(&wish, &mut whole);
                     mailbox.picture(Shown { wish, result });
                 }
             })
@@ -181,7 +290,7 @@ impl PictureWorker {
     pub fn wish(&self, wish: Wish) -> bool {
         let lane = match wish.size {
             Size::Thumb => &self.thumbs,
-            Size::Preview(_) => &self.previews,
+            Size::Preview(_) | Size::Part(_) => &self.previews,
         };
         lane.as_ref().is_some_and(|lane| lane.try_send(wish).is_ok())
     }
@@ -210,17 +319,67 @@ fn next_wish(previews: &Receiver<Wish>, thumbs: &Receiver<Wish>) -> Option<Wish>
     }
 }
 
-fn decode(wish: &Wish) -> Result<(ColorImage, Option<String>), String> {
-    let bytes = std::fs::read(&wish.path).map_err(|error| {
+/// The whole picture that parts were cut from last; moving about in it must not decode it anew.
+type Whole = Option<(PathBuf, Picture)>;
+
+fn draw(wish: &Wish, whole: &mut Whole) -> Result<Drawn, String> {
+    if whole.as_ref().is_some_and(|(path, _)| *path != wish.path && wish.size != Size::Thumb) {
+        // The person looks at another picture: what was held for close looking is large.
+        *whole = None;
+    }
+    match wish.size {
+        Size::Thumb => decoded(&wish.path, |bytes| decode::thumbnail(bytes, THUMB_EDGE_PX)).map(drawn),
+        Size::Preview(edge_px) => {
+            let read = |path: &Path| decoded(path, |bytes| decode::preview(bytes, edge_px));
+            let mut picture = read(&wish.path)?;
+            let tones = Tones::of(&picture.picture);
+            if let Some(other) = &wish.against {
+                picture.picture = look::difference(&picture.picture, read(other)?.picture)
+                    .map_err(|error| error.to_string())?;
+            }
+            Ok(Drawn { tones: Some(Box::new(tones)), ..drawn(picture) })
+        }
+        Size::Part(part) => {
+            if whole.is_none() {
+                *whole = Some((wish.path.clone(), decoded(&wish.path, decode::full)?.picture));
+            }
+            let (_, picture) = whole.as_ref().ok_or("the picture is not at hand")?;
+            Ok(draw_part(picture, part))
+        }
+    }
+}
+
+fn draw_part(picture: &Picture, part: Part) -> Drawn {
+    let full_px = (picture.width_px(), picture.height_px());
+    let share = |px: u32, full: u32| px as f32 / full as f32;
+    let centre = [share(part.middle_px[0], full_px.0), share(part.middle_px[1], full_px.1)];
+    let (cut, corner_px) = look::part(picture, centre, part.size_px[0], part.size_px[1]);
+    let cut = if part.edges { look::with_sharp_edges(&cut) } else { cut };
+    Drawn { image: image_of(&cut), damaged: None, full_px, corner_px, tones: None }
+}
+
+fn decoded(
+    path: &Path,
+    decode: impl FnOnce(&[u8]) -> Result<decode::Decoded, decode::DecodeError>,
+) -> Result<decode::Decoded, String> {
+    let bytes = std::fs::read(path).map_err(|error| {
         format!("the file cannot be read: {error}; look whether the session folder is still there")
     })?;
-    let decoded = match wish.size {
-        Size::Thumb => imaging::decode::thumbnail(&bytes, THUMB_EDGE_PX),
-        Size::Preview(edge_px) => imaging::decode::preview(&bytes, edge_px),
-    };
-    let decoded = decoded.map_err(|error| error.to_string())?;
-    let size = [decoded.picture.width_px() as usize, decoded.picture.height_px() as usize];
-    Ok((ColorImage::from_rgb(size, decoded.picture.rgb()), decoded.damaged))
+    decode(&bytes).map_err(|error| error.to_string())
+}
+
+fn drawn(decoded: decode::Decoded) -> Drawn {
+    Drawn {
+        image: image_of(&decoded.picture),
+        damaged: decoded.damaged,
+        full_px: decoded.full_size_px,
+        corner_px: [0, 0],
+        tones: None,
+    }
+}
+
+fn image_of(picture: &Picture) -> ColorImage {
+    ColorImage::from_rgb([picture.width_px() as usize, picture.height_px() as usize], picture.rgb())
 }
 
 #[cfg(test)]
@@ -229,7 +388,8 @@ mod tests {
 
     fn shown(name: usize, size: Size) -> Shown {
         let image = ColorImage::from_rgb([1, 1], &[9, 9, 9]);
-        Shown { wish: Wish { path: format!("{name}.jpg").into(), size }, result: Ok((image, None)) }
+        let drawn = Drawn { image, damaged: None, full_px: (1, 1), corner_px: [0, 0], tones: None };
+        Shown { wish: Wish::plain(Path::new(&format!("{name}.jpg")), size), result: Ok(drawn) }
     }
 
     #[test]

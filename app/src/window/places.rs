@@ -1,6 +1,6 @@
 //! The places of the ring and the strip: the plan's stops with what is known of each.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use session_core::engine::{Activity, StopState};
 use session_core::journal::StopKey;
@@ -20,7 +20,7 @@ pub enum Mark {
     Problem,
     /// Frames are there, none is in use.
     SetAside,
-    /// Left out of this run.
+    /// Skipped in this run.
     LeftOut,
 }
 
@@ -37,7 +37,7 @@ impl Mark {
             Self::InWork => "in work",
             Self::Problem => "problem",
             Self::SetAside => "set aside",
-            Self::LeftOut => "left out",
+            Self::LeftOut => "skipped",
         }
     }
 }
@@ -106,6 +106,8 @@ pub struct PlanInForce {
     pub plan: Plan,
     /// Its stops as far as the folder or the session knows them.
     pub stops: Vec<StopView>,
+    /// Stops of earlier plans that have a frame in use: they count again when a plan has them again.
+    pub spare: HashSet<StopKey>,
 }
 
 impl PlanInForce {
@@ -174,6 +176,8 @@ fn mark_of(view: &StopView) -> Mark {
 pub struct PlanChange {
     /// Frames whose stop is still in the plan.
     pub stay: usize,
+    /// Frames of earlier plans whose stop comes back.
+    pub back: usize,
     /// Stops that will be without a frame.
     pub missing: usize,
     /// Frames whose stop is no longer in the plan; their files stay on disk.
@@ -184,14 +188,25 @@ pub struct PlanChange {
 
 impl PlanChange {
     /// Compares the plan in the fields with the one in force; `None` when they are the same.
-    pub fn between(plan: &Plan, places: &[Place], in_force: Option<&PlanInForce>) -> Option<Self> {
+    pub fn between(
+        plan: &Plan,
+        stops: &[Stop],
+        places: &[Place],
+        in_force: Option<&PlanInForce>,
+    ) -> Option<Self> {
         let in_force = in_force.filter(|set| set.plan != *plan)?;
         let has_frame = |state: StopState| state != StopState::Missing;
         let shot = in_force.stops.iter().filter(|stop| has_frame(stop.state)).count();
         let stay = places.iter().filter(|place| !place.versions.is_empty()).count();
+        let back: HashSet<u32> = stops
+            .iter()
+            .filter(|stop| in_force.spare.contains(&key(plan, stop)))
+            .map(|stop| stop.index)
+            .collect();
         Some(Self {
             stay,
-            missing: places.len() - places.iter().filter(|place| place.chosen > 0).count(),
+            back: back.len(),
+            missing: places.iter().filter(|place| place.chosen == 0 && !back.contains(&place.index)).count(),
             orphaned: shot.saturating_sub(stay),
             turned_round: shot > 0 && plan.direction != in_force.plan.direction,
         })
@@ -201,6 +216,7 @@ impl PlanChange {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use session_core::angle::Angle;
 
     fn shot(index: u32) -> StopView {
         StopView {
@@ -219,24 +235,36 @@ mod tests {
 
     #[test]
     fn frames_follow_their_angle_into_a_changed_plan() {
-        let in_force = PlanInForce { plan: Plan::single_row("LP", 4), stops: (1..=4).map(shot).collect() };
+        let spare = HashSet::from([
+            StopKey::new("eye", Angle::new(1, 8).unwrap()),
+            StopKey::new("eye", Angle::new(1, 3).unwrap()),
+        ]);
+        let in_force =
+            PlanInForce { plan: Plan::single_row("LP", 4), stops: (1..=4).map(shot).collect(), spare };
         let finer = Plan::single_row("LP", 8);
-        let places = lay_out(&finer, &finer.stops(ANY_DATE).unwrap(), Some(&in_force));
+        let stops = finer.stops(ANY_DATE).unwrap();
+        let places = lay_out(&finer, &stops, Some(&in_force));
         let kept: Vec<u32> =
             places.iter().filter(|place| place.mark == Mark::Kept).map(|place| place.index).collect();
         assert_eq!(kept, [1, 3, 5, 7]);
         assert_eq!(places[2].file_name(), "2.jpg");
-        let change = PlanChange::between(&finer, &places, Some(&in_force)).unwrap();
-        assert_eq!(change, PlanChange { stay: 4, missing: 4, orphaned: 0, turned_round: false });
+        let change = PlanChange::between(&finer, &stops, &places, Some(&in_force)).unwrap();
+        // Of the eighth of a turn there is a frame from an earlier plan.
+        assert_eq!(change, PlanChange { stay: 4, back: 1, missing: 3, orphaned: 0, turned_round: false });
     }
 
     #[test]
     fn frames_without_a_stop_are_counted() {
-        let in_force = PlanInForce { plan: Plan::single_row("LP", 4), stops: (1..=4).map(shot).collect() };
+        let in_force = PlanInForce {
+            plan: Plan::single_row("LP", 4),
+            stops: (1..=4).map(shot).collect(),
+            spare: HashSet::new(),
+        };
         let coarser = Plan::single_row("LP", 3);
-        let places = lay_out(&coarser, &coarser.stops(ANY_DATE).unwrap(), Some(&in_force));
-        let change = PlanChange::between(&coarser, &places, Some(&in_force)).unwrap();
-        assert_eq!(change, PlanChange { stay: 1, missing: 2, orphaned: 3, turned_round: false });
-        assert_eq!(PlanChange::between(&in_force.plan, &[], Some(&in_force)), None);
+        let stops = coarser.stops(ANY_DATE).unwrap();
+        let places = lay_out(&coarser, &stops, Some(&in_force));
+        let change = PlanChange::between(&coarser, &stops, &places, Some(&in_force)).unwrap();
+        assert_eq!(change, PlanChange { stay: 1, back: 0, missing: 2, orphaned: 3, turned_round: false });
+        assert_eq!(PlanChange::between(&in_force.plan, &[], &[], Some(&in_force)), None);
     }
 }

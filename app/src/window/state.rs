@@ -3,15 +3,22 @@
 use std::collections::BTreeSet;
 use std::path::PathBuf;
 
-use session_core::engine::{Fault, Mode, PauseReason};
+use session_core::engine::{Fault, Intent, Mode, PauseReason};
 use session_core::motion::SpeedProfile;
 use session_core::plan::{Plan, PlanField, PlanProblem, Stop};
-use session_core::view::RowView;
+use session_core::view::{RowView, VersionView};
 
 use super::WindowStart;
+use super::board::BoardDraft;
 use super::devices::DeviceChoice;
 use super::draft::PlanDraft;
+use super::history::History;
+use crate::settings::Settings;
+
 use super::places::{Mark, Place, PlanChange, PlanInForce, lay_out};
+use super::products::ProductList;
+use super::stage::{Against, Stage};
+use super::tryout::TryoutView;
 
 /// A day for file names that are only examples.
 const EXAMPLE_DATE: &str = "2026-01-31";
@@ -27,6 +34,19 @@ pub enum Link {
     Open,
     /// The session is being ended.
     Closing,
+}
+
+/// How live pictures come.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LiveFacts {
+    /// From asking to having it, seconds.
+    pub delay_secs: f64,
+    /// Pictures a second, smoothed.
+    pub rate: f64,
+    /// When the last one came, seconds since the first drawing.
+    pub came_secs: f64,
+    /// Whether it is a test frame.
+    pub test: bool,
 }
 
 /// How much a notice matters.
@@ -61,8 +81,13 @@ const MOST_NOTICES: usize = 3;
 pub struct State {
     /// The plan's fields.
     pub draft: PlanDraft,
+    /// How they were before.
+    pub history: History,
     /// What is wrong with them.
     pub problems: Vec<PlanProblem>,
+    /// Whether the plan in the fields is the person's own: typed, opened or asked for. The plan of a set
+    /// on disk takes the place of any other.
+    pub own_plan: bool,
     /// The last plan in the fields that could be shot; ring and estimate show this one.
     pub planned: Plan,
     planned_stops: Vec<Stop>,
@@ -80,6 +105,8 @@ pub struct State {
     pub places: Vec<Place>,
     /// Whether a session runs.
     pub link: Link,
+    /// What to do once the session that is being opened listens; a stop takes it away.
+    pub then: Option<Intent>,
     /// What the session is doing.
     pub mode: Mode,
     /// The rows of the running session.
@@ -92,6 +119,12 @@ pub struct State {
     pub secs_left: Option<f64>,
     /// The connected table's and camera's names.
     pub connected: Option<(String, String)>,
+    /// Table and camera as they stand on trial.
+    pub tryout: Option<TryoutView>,
+    /// Whether something is being tried right now.
+    pub trying: bool,
+    /// How live pictures come.
+    pub live: Option<LiveFacts>,
     /// Table and camera as chosen.
     pub devices: DeviceChoice,
     /// Stops that are selected.
@@ -104,6 +137,16 @@ pub struct State {
     pub follow: bool,
     /// The stop whose frame was kept last.
     pub newest: Option<u32>,
+    /// The answers for a controller board.
+    pub board: BoardDraft,
+    /// The shoot list in use.
+    pub list: Option<ProductList>,
+    /// What is wrong with the list opened last, line by line.
+    pub list_problems: Vec<String>,
+    /// What is remembered from one start to the next.
+    pub settings: Settings,
+    /// How the large picture is looked at.
+    pub stage: Stage,
     /// Sentences for the person.
     pub notices: Vec<Notice>,
     last_notice: u64,
@@ -114,7 +157,9 @@ impl State {
     pub fn new(start: &WindowStart) -> Self {
         let mut state = Self {
             draft: PlanDraft::new(&start.plan),
+            history: History::default(),
             problems: Vec::new(),
+            own_plan: start.own_plan,
             planned: start.plan.clone(),
             planned_stops: Vec::new(),
             estimate_secs: 0.0,
@@ -124,18 +169,27 @@ impl State {
             change: None,
             places: Vec::new(),
             link: Link::Closed,
+            then: None,
             mode: Mode::Ready,
             rows: Vec::new(),
             plate_deg: None,
             left: 0,
             secs_left: None,
             connected: None,
+            tryout: None,
+            trying: false,
+            live: None,
             devices: DeviceChoice::new(&start.table, &start.camera),
             selected: BTreeSet::new(),
             selection_follows: false,
             cursor: None,
             follow: true,
             newest: None,
+            board: BoardDraft::default(),
+            list: None,
+            list_problems: Vec::new(),
+            settings: start.settings.clone(),
+            stage: Stage::default(),
             notices: Vec::new(),
             last_notice: 0,
         };
@@ -160,18 +214,35 @@ impl State {
 
     /// Puts a plan into the fields.
     pub fn load_plan(&mut self, plan: &Plan) {
+        if self.own_plan {
+            self.history.note_whole(&self.draft);
+        }
         self.draft = PlanDraft::new(plan);
+        self.read_draft();
+    }
+
+    /// Puts fields back as they were.
+    pub fn put_back(&mut self, draft: PlanDraft) {
+        self.draft = draft;
+        self.own_plan = true;
         self.read_draft();
     }
 
     /// Lays the places out anew after news of the set.
     pub fn lay_out(&mut self) {
         self.places = lay_out(&self.planned, &self.planned_stops, self.in_force.as_ref());
-        self.change = PlanChange::between(&self.planned, &self.places, self.in_force.as_ref());
+        self.change =
+            PlanChange::between(&self.planned, &self.planned_stops, &self.places, self.in_force.as_ref());
         let there: BTreeSet<u32> = self.places.iter().map(|place| place.index).collect();
         self.selected.retain(|stop| there.contains(stop));
         self.cursor = self.cursor.filter(|stop| there.contains(stop));
         self.newest = self.newest.filter(|stop| there.contains(stop));
+    }
+
+    /// Lets a set that was just opened be seen: its last frame is the newest.
+    pub fn look_at_last(&mut self) {
+        let last = self.places.iter().rev().find(|place| place.chosen > 0);
+        self.newest = self.newest.or(last.map(|place| place.index));
     }
 
     /// Shows a sentence, in place of the same one said before.
@@ -233,6 +304,28 @@ impl State {
     pub fn shown(&self) -> Option<&Place> {
         let stop = if self.follow { self.newest.or(self.cursor) } else { self.cursor.or(self.newest) };
         stop.and_then(|stop| self.place(stop))
+    }
+
+    /// The picture that the large one is compared with, if there is one.
+    pub fn other_picture(&self) -> Option<&VersionView> {
+        let shown = self.shown()?;
+        let at = self.places.iter().position(|place| place.index == shown.index)?;
+        let in_row = |place: &&Place| place.row == shown.row && place.picture().is_some();
+        match self.stage.against {
+            Against::Nothing => None,
+            // Before the first comes the last: the row closes.
+            Against::PreviousStop => {
+                let before = self.places[..at].iter().rev().find(in_row);
+                before.or_else(|| self.places[at + 1..].iter().rev().find(in_row))?.picture()
+            }
+            Against::FirstStop => {
+                self.places.iter().find(in_row).filter(|place| place.index != shown.index)?.picture()
+            }
+            Against::EarlierVersion => {
+                let now = shown.picture()?.version;
+                shown.versions.iter().rev().find(|version| version.version < now)
+            }
+        }
     }
 
     /// The stops that buttons and keys act on: the selected ones, or the one under the cursor.

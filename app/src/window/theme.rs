@@ -1,30 +1,124 @@
 //! The window's look: neutral greys only, so that nothing on screen tints the eye beside a picture.
 
+use std::cell::Cell;
+
 use egui::style::{Selection, WidgetVisuals, Widgets};
 use egui::{Color32, CornerRadius, FontFamily, FontId, Margin, Shadow, Stroke, TextStyle, Vec2};
 
+/// The greys of one theme, dark or light.
+struct Greys {
+    panel: u8,
+    raised: u8,
+    field: u8,
+    mat: u8,
+    line: u8,
+    text: u8,
+    soft: u8,
+    faint: u8,
+    hint: u8,
+    strong: u8,
+    primary: u8,
+    on_primary: u8,
+}
+
+const DARK: Greys = Greys {
+    panel: 36,
+    raised: 46,
+    field: 24,
+    mat: 84,
+    line: 66,
+    text: 232,
+    soft: 176,
+    faint: 128,
+    hint: 136,
+    strong: 255,
+    primary: 226,
+    on_primary: 20,
+};
+
+const LIGHT: Greys = Greys {
+    panel: 214,
+    raised: 226,
+    field: 240,
+    mat: 128,
+    line: 172,
+    text: 24,
+    soft: 58,
+    faint: 112,
+    hint: 96,
+    strong: 0,
+    primary: 40,
+    on_primary: 240,
+};
+
+thread_local! {
+    /// A window is drawn by one thread; several in one process, as in tests, each have their own.
+    static LIGHT_NOW: Cell<bool> = const { Cell::new(false) };
+}
+
+fn grey(pick: impl Fn(&Greys) -> u8) -> Color32 {
+    Color32::from_gray(pick(if LIGHT_NOW.get() { &LIGHT } else { &DARK }))
+}
+
 /// Behind panels.
-pub const PANEL: Color32 = Color32::from_gray(36);
+pub fn panel() -> Color32 {
+    grey(|greys| greys.panel)
+}
+
 /// Behind cards and fields' groups.
-pub const RAISED: Color32 = Color32::from_gray(46);
+pub fn raised() -> Color32 {
+    grey(|greys| greys.raised)
+}
+
 /// Behind text fields.
-pub const FIELD: Color32 = Color32::from_gray(24);
+pub fn field() -> Color32 {
+    grey(|greys| greys.field)
+}
+
 /// Around the picture: a middle grey, so that white and dark backgrounds both show their edge.
-pub const MAT: Color32 = Color32::from_gray(84);
+pub fn mat() -> Color32 {
+    grey(|greys| greys.mat)
+}
+
 /// Hairlines.
-pub const LINE: Color32 = Color32::from_gray(66);
-/// Text; contrast to [`PANEL`] above 12 : 1 (WCAG 2.1 asks for 4.5).
-pub const TEXT: Color32 = Color32::from_gray(232);
-/// Second-rank text; contrast to [`PANEL`] above 7 : 1.
-pub const SOFT: Color32 = Color32::from_gray(176);
-/// Outlines of what is not there yet; contrast to [`PANEL`] above 3 : 1.
-pub const FAINT: Color32 = Color32::from_gray(128);
-/// What an empty field could hold; contrast to [`FIELD`] above 4.5 : 1.
-pub const HINT: Color32 = Color32::from_gray(136);
+pub fn line() -> Color32 {
+    grey(|greys| greys.line)
+}
+
+/// Text; contrast to [`panel`] above 10 : 1 (WCAG 2.1 asks for 4.5).
+pub fn text() -> Color32 {
+    grey(|greys| greys.text)
+}
+
+/// Second-rank text; contrast to [`panel`] above 6 : 1.
+pub fn soft() -> Color32 {
+    grey(|greys| greys.soft)
+}
+
+/// Outlines of what is not there yet; contrast to [`panel`] above 3 : 1.
+pub fn faint() -> Color32 {
+    grey(|greys| greys.faint)
+}
+
+/// What an empty field could hold; contrast to [`field`] above 4.5 : 1.
+pub fn hint() -> Color32 {
+    grey(|greys| greys.hint)
+}
+
+/// What must be seen first: selection, work, problems.
+pub fn strong() -> Color32 {
+    grey(|greys| greys.strong)
+}
+
 /// The one button that leads on.
-pub const PRIMARY: Color32 = Color32::from_gray(226);
+pub fn primary() -> Color32 {
+    grey(|greys| greys.primary)
+}
+
 /// Text on it.
-pub const ON_PRIMARY: Color32 = Color32::from_gray(20);
+pub fn on_primary() -> Color32 {
+    grey(|greys| greys.on_primary)
+}
 
 /// Large figures.
 pub fn figure() -> FontId {
@@ -36,9 +130,11 @@ pub fn small() -> FontId {
     FontId::proportional(12.5)
 }
 
-/// Gives a context the window's look.
-pub fn apply(ctx: &egui::Context) {
-    ctx.set_theme(egui::Theme::Dark);
+/// Gives a context the window's look, dark or light.
+pub fn apply(ctx: &egui::Context, light: bool) {
+    LIGHT_NOW.set(light);
+    ctx.set_theme(if light { egui::Theme::Light } else { egui::Theme::Dark });
+    let tone = |dark: u8| Color32::from_gray(if light { 255 - dark } else { dark });
     ctx.all_styles_mut(|style| {
         style.text_styles = [
             (TextStyle::Heading, FontId::new(18.0, FontFamily::Proportional)),
@@ -65,41 +161,42 @@ pub fn apply(ctx: &egui::Context) {
         // The wheel moves the strip, which only goes sideways.
         style.always_scroll_the_only_direction = true;
         let visuals = &mut style.visuals;
-        visuals.dark_mode = true;
-        visuals.widgets = widgets();
+        visuals.dark_mode = !light;
+        visuals.widgets = widgets(light);
         visuals.selection =
-            Selection { bg_fill: Color32::from_gray(96), stroke: Stroke::new(1.0, Color32::WHITE) };
-        visuals.panel_fill = PANEL;
-        visuals.window_fill = RAISED;
-        visuals.window_stroke = Stroke::new(1.0, Color32::from_gray(92));
+            Selection { bg_fill: tone(96), stroke: Stroke::new(1.0, strong()) };
+        visuals.panel_fill = panel();
+        visuals.window_fill = raised();
+        visuals.window_stroke = Stroke::new(1.0, tone(92));
         visuals.window_corner_radius = CornerRadius::same(8);
         visuals.menu_corner_radius = CornerRadius::same(8);
-        visuals.extreme_bg_color = FIELD;
-        visuals.faint_bg_color = RAISED;
-        visuals.hyperlink_color = TEXT;
-        visuals.warn_fg_color = Color32::WHITE;
-        visuals.error_fg_color = Color32::WHITE;
-        visuals.weak_text_color = Some(HINT);
+        visuals.extreme_bg_color = field();
+        visuals.faint_bg_color = raised();
+        visuals.hyperlink_color = text();
+        visuals.warn_fg_color = strong();
+        visuals.error_fg_color = strong();
+        visuals.weak_text_color = Some(hint());
         visuals.popup_shadow =
             Shadow { offset: [0, 4], blur: 14, spread: 0, color: Color32::from_black_alpha(110) };
     });
 }
 
-fn widgets() -> Widgets {
+fn widgets(light: bool) -> Widgets {
+    let tone = |dark: u8| if light { 255 - dark } else { dark };
     let look = |fill: u8, edge: u8, text: Color32, weight: f32| WidgetVisuals {
-        bg_fill: Color32::from_gray(fill),
-        weak_bg_fill: Color32::from_gray(fill),
-        bg_stroke: Stroke::new(1.0, Color32::from_gray(edge)),
+        bg_fill: Color32::from_gray(tone(fill)),
+        weak_bg_fill: Color32::from_gray(tone(fill)),
+        bg_stroke: Stroke::new(1.0, Color32::from_gray(tone(edge))),
         corner_radius: CornerRadius::same(5),
         fg_stroke: Stroke::new(weight, text),
         expansion: 0.0,
     };
     Widgets {
-        noninteractive: look(36, 66, TEXT, 1.0),
-        inactive: look(58, 84, TEXT, 1.0),
-        hovered: look(74, 132, Color32::WHITE, 1.2),
-        active: look(92, 200, Color32::WHITE, 1.4),
-        open: look(66, 110, TEXT, 1.0),
+        noninteractive: look(36, 66, text(), 1.0),
+        inactive: look(58, 84, text(), 1.0),
+        hovered: look(74, 132, strong(), 1.2),
+        active: look(92, 200, strong(), 1.4),
+        open: look(66, 110, text(), 1.0),
     }
 }
 
@@ -121,18 +218,15 @@ mod tests {
     fn text_and_outlines_can_be_read() {
         // The formula itself: black on white is 21 : 1 by definition.
         assert!((contrast(Color32::BLACK, Color32::WHITE) - 21.0).abs() < 1e-9);
-        for back in [PANEL, RAISED, FIELD] {
-            assert!(contrast(TEXT, back) >= 7.0 && contrast(SOFT, back) >= 4.5);
+        for light in [false, true] {
+            LIGHT_NOW.set(light);
+            for back in [panel(), raised(), field()] {
+                assert!(contrast(text(), back) >= 7.0 && contrast(soft(), back) >= 4.5, "light: {light}");
+            }
+            assert!(contrast(faint(), panel()) >= 3.0, "light: {light}");
+            assert!(contrast(hint(), field()) >= 4.5, "light: {light}");
+            assert!(contrast(on_primary(), primary()) >= 7.0, "light: {light}");
         }
-        assert!(contrast(FAINT, PANEL) >= 3.0);
-        assert!(contrast(HINT, FIELD) >= 4.5);
-        assert!(contrast(ON_PRIMARY, PRIMARY) >= 7.0);
-    }
-
-    #[test]
-    fn every_tone_is_neutral() {
-        for tone in [PANEL, RAISED, FIELD, MAT, LINE, TEXT, SOFT, FAINT, PRIMARY, ON_PRIMARY] {
-            assert!(tone.r() == tone.g() && tone.g() == tone.b());
-        }
+        LIGHT_NOW.set(false);
     }
 }

@@ -27,6 +27,27 @@ def before_clock(function):
     _before = function
 
 
+_alarm_us = None
+_alarm = None
+
+
+def alarm(us, function):
+    """Sets the board's one timer; None clears it."""
+    global _alarm_us, _alarm
+    _alarm_us = us
+    _alarm = function
+
+
+def _strike(until_us):
+    """Lets the timer strike if it is due by then, at its own time on a virtual clock."""
+    global _alarm_us, _virtual_us
+    while _alarm_us is not None and _alarm_us <= until_us:
+        if VIRTUAL and _virtual_us < _alarm_us:
+            _virtual_us = _alarm_us
+        _alarm_us = None
+        _alarm()
+
+
 def board_us():
     """Gives the microseconds since power-up, which never wrap: for the logs."""
     if VIRTUAL:
@@ -38,7 +59,10 @@ def board_us():
 def advance_us(us):
     """Moves virtual time on."""
     global _virtual_us
-    _virtual_us += us
+    until = _virtual_us + us
+    if _alarm_us is not None:
+        _strike(until)
+    _virtual_us = max(_virtual_us, until)
 
 
 def ticks_us():
@@ -46,6 +70,8 @@ def ticks_us():
     if _before is not None:
         _before()
     _virtual_us += 1  # a look at the clock takes time, so a busy wait ends in virtual time too
+    if _alarm_us is not None:
+        _strike(board_us())
     return (board_us() + _AT_POWER_UP) & (PERIOD - 1)
 
 
@@ -64,13 +90,12 @@ def ticks_diff(later, earlier):
 
 
 def sleep_us(us):
-    global _virtual_us
     if _before is not None:
         _before()
     if us <= 0:
         return
     if VIRTUAL:
-        _virtual_us += us
+        advance_us(us)
     else:
         utime.sleep_us(us if SCALE == 1.0 else int(us / SCALE))
 

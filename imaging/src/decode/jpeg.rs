@@ -120,6 +120,14 @@ pub(super) fn decode(bytes: &[u8], want: Want, turned: Option<u16>) -> Result<De
                 codec.dct_method(DctMethod::IntegerFast);
             }
         }
+        if let Want::NoLarger { edge_px } = want {
+            let longer = width.max(height);
+            let eighths = [8_u8, 4, 2, 1].into_iter().find(|&n| longer * usize::from(n) / 8 <= edge_px as usize);
+            let eighths = eighths.unwrap_or(1);
+            codec.scale(eighths);
+            // In a reduced picture chroma has as many samples as luma anyway.
+            codec.do_fancy_upsampling(eighths == 8);
+        }
         let ink = matches!(codec.color_space(), ColorSpace::JCS_CMYK | ColorSpace::JCS_YCCK);
         let inverted = codec.markers().any(|m| m.marker == Marker::APP(14) && m.data.starts_with(b"Adobe"));
         let mut started = if ink { codec.to_colorspace(ColorSpace::JCS_CMYK) } else { codec.rgb() }

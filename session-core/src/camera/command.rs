@@ -15,7 +15,7 @@ use super::{Arrival, Camera, CameraContext, CameraError, ExposureRequest};
 use crate::cancel::CancelToken;
 use crate::file_name::of_path as shown;
 
-const FIELDS: [&str; 6] = ["file", "degrees", "stop", "row", "sku", "shot"];
+const FIELDS: [&str; 7] = ["file", "stem", "degrees", "stop", "row", "sku", "shot"];
 /// How often a running program is looked at.
 const LOOK_EVERY: Duration = Duration::from_millis(5);
 /// How much of a program's complaint is shown, bytes.
@@ -32,11 +32,11 @@ pub struct CommandCamera {
 impl CommandCamera {
     /// Builds a camera from a command line such as `my-camera --out {file} --at {degrees}`.
     ///
-    /// Fields: `{file}` (required), `{degrees}`, `{stop}`, `{row}`, `{sku}`, `{shot}`. Quotes group words as in
+    /// Fields: `{file}` or, for a program that adds extensions itself, `{stem}` (one is required), `{degrees}`, `{stop}`, `{row}`, `{sku}`, `{shot}`. Quotes group words as in
     /// a POSIX shell; nothing else of a shell is there.
     ///
     /// # Errors
-    /// [`CameraError::BadSetup`] when quotes do not close, no program is named, `{file}` is missing
+    /// [`CameraError::BadSetup`] when quotes do not close, no program is named, no field tells the place
     /// or a field is unknown.
     pub fn new(command: &str, timeout: Duration) -> Result<Self, CameraError> {
         let bad =
@@ -55,8 +55,8 @@ impl CommandCamera {
                 ));
             }
         }
-        if !words.iter().skip(1).any(|word| fields_in(word).any(|field| field == "file")) {
-            return bad("has no {file}; the program must be told where to put its frame");
+        if !words.iter().skip(1).any(|word| fields_in(word).any(|field| matches!(field, "file" | "stem"))) {
+            return bad("has no {file} and no {stem}; the program must be told where to put its frame");
         }
         Ok(Self { words, timeout, held: Vec::new() })
     }
@@ -73,6 +73,7 @@ impl CommandCamera {
                 .replace("{shot}", &request.shot.to_string())
                 .replace("{row}", &request.row)
                 .replace("{sku}", &request.sku)
+                .replace("{stem}", &file.with_extension("").to_string_lossy())
                 .replace("{file}", &file.to_string_lossy())
         };
         let failed = |error: std::io::Error| {

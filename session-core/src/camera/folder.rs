@@ -2,9 +2,12 @@
 //!
 //! A file is taken only once it is complete: it has stood still over two looks and its form shows its
 //! end, or, for forms that do not, its writer has closed it. Files of one exposure (RAW and JPEG)
-//! share a name stem. A file that may belong to an earlier stop is held, never moved to the next angle.
+//! share a name stem. Sub-folders count too: cameras open a new one now and then. A file
+//! that may belong to an earlier stop is held, never moved to the next angle: while an exposure has no
+//! frame, the next one waits until as many frames have come as were fired. A frame that is later than
+//! that whole wait, beside its own, counts as lost.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
@@ -14,8 +17,10 @@ use std::time::{Duration, Instant, SystemTime};
 use notify::event::{AccessKind, AccessMode, ModifyKind, RenameMode};
 use notify::{EventKind, RecommendedWatcher, RecursiveMode, Watcher};
 
+use super::picture_files;
 use super::sniff::{self, PictureKind};
-use super::{Arrival, Camera, CameraContext, CameraError, ExposureRequest};
+use super::{Arrival, Camera, CameraContext, CameraError, ExposureRequest, ShutterLine};
+use crate::cancel::CancelToken;
 use crate::file_name::of_path as shown;
 
 /// Who fires the shutter.
@@ -71,6 +76,14 @@ struct Look {
     modified: Option<SystemTime>,
 }
 
+impl Look {
+    /// Looks at a file; `None` when it is none, or is gone.
+    fn at(path: &Path) -> Option<Self> {
+        let meta = fs::metadata(path).ok().filter(fs::Metadata::is_file)?;
+        Some(Self { bytes: meta.len(), modified: meta.modified().ok() })
+    }
+}
+
 /// A new file under watch.
 #[derive(Debug)]
 struct Candidate {
@@ -94,17 +107,17 @@ pub struct FolderCamera {
     folder: PathBuf,
     options: FolderOptions,
     /// Wakes the wait; without it (network shares) looking alone does.
-    watcher: Option<(RecommendedWatcher, Receiver<PathBuf>)>,
+    watcher: Option<(RecommendedWatcher, Receiver<(PathBuf, Look)>)>,
     /// Files that are not of the exposure under way, as they last looked.
     known: HashMap<PathBuf, Look>,
     /// Files that came before the shutter fired and may still be growing.
     strays: BTreeSet<PathBuf>,
-    /// Files whose writer has closed them.
-    closed: BTreeSet<PathBuf>,
+    /// Files as they looked when their writer closed them; opened and written again, they look different.
+    closed: HashMap<PathBuf, Look>,
     /// The extensions one exposure makes, once the first frame has shown them.
     pattern: Option<BTreeSet<String>>,
-    /// A stop whose frame never came; it may still come late.
-    unanswered: Option<u32>,
+    /// Stops of exposures, one each, whose frame has not come; it may still come late.
+    unanswered: Vec<u32>,
     held: Vec<Arrival>,
 }
 
@@ -117,9 +130,9 @@ impl FolderCamera {
             watcher: None,
             known: HashMap::new(),
             strays: BTreeSet::new(),
-            closed: BTreeSet::new(),
+            closed: HashMap::new(),
             pattern: None,
-            unanswered: None,
+            unanswered: Vec::new(),
             held: Vec::new(),
         }
     }
@@ -135,12 +148,14 @@ impl FolderCamera {
                 EventKind::Modify(ModifyKind::Name(RenameMode::Both)) => event.paths.get(1).cloned(),
                 _ => None,
             };
-            if let Some(path) = done {
-                let _ = sender.send(path);
+            if let Some(path) = done
+                && let Some(look) = Look::at(&path)
+            {
+                let _ = sender.send((path, look));
             }
         });
         if let Ok(mut watcher) = watcher
-            && watcher.watch(&self.folder, RecursiveMode::NonRecursive).is_ok()
+            && watcher.watch(&self.folder, RecursiveMode::Recursive).is_ok()
         {
             self.watcher = Some((watcher, receiver));
         }
@@ -153,8 +168,8 @@ impl FolderCamera {
             return;
         };
         match receiver.recv_timeout(LOOK_EVERY) {
-            Ok(path) => {
-                self.closed.insert(path);
+            Ok((path, look)) => {
+                self.closed.insert(path, look);
                 self.closed.extend(receiver.try_iter());
             }
             Err(RecvTimeoutError::Timeout) => {}
@@ -162,23 +177,15 @@ impl FolderCamera {
         }
     }
 
-    /// Every picture file in the folder as it looks now.
+    /// Every picture file below the folder as it looks now.
     fn list(&self) -> Result<HashMap<PathBuf, Look>, CameraError> {
         let lost =
             |error: std::io::Error| CameraError::Lost(format!("folder {}: {error}", self.folder.display()));
         let mut files = HashMap::new();
-        for entry in fs::read_dir(&self.folder).map_err(lost)? {
-            let Ok(entry) = entry else { continue };
-            let path = entry.path();
-            let hidden = entry.file_name().to_string_lossy().starts_with('.');
-            if hidden || !sniff::has_picture_extension(&path) {
-                continue;
-            }
+        for path in picture_files::below(&self.folder).map_err(lost)? {
             // A file may be renamed away between the two calls; then it is not there.
-            if let Ok(meta) = fs::metadata(&path)
-                && meta.is_file()
-            {
-                files.insert(path, Look { bytes: meta.len(), modified: meta.modified().ok() });
+            if let Some(look) = Look::at(&path) {
+                files.insert(path, look);
             }
         }
         Ok(files)
@@ -205,7 +212,7 @@ impl FolderCamera {
             if self.known.get(&path) == Some(&look) || self.strays.contains(&path) {
                 continue;
             }
-            let closed = self.closed.contains(&path);
+            let closed = self.closed.get(&path) == Some(&look);
             let candidate = candidates.entry(path.clone()).or_insert_with(|| Candidate {
                 look: look.clone(),
                 since: now,
@@ -236,12 +243,15 @@ impl FolderCamera {
         }
     }
 
-    /// Decides on what has come so far: `Some` ends the wait.
+    /// Decides on what has come so far: `Some` ends the wait, and no exposure is unanswered any more.
+    ///
+    /// `quiet` is how long nothing has changed; `last` tells that the wait ends with this look.
     fn decide(
         &mut self,
         stop: u32,
         candidates: &HashMap<PathBuf, Candidate>,
         quiet: Duration,
+        last: bool,
     ) -> Option<Result<Vec<PathBuf>, CameraError>> {
         if let Some((path, reason)) =
             candidates.iter().find_map(|(path, candidate)| match &candidate.verdict {
@@ -256,52 +266,53 @@ impl FolderCamera {
         if candidates.is_empty() || candidates.values().any(|candidate| candidate.verdict != Verdict::Whole) {
             return None;
         }
-        let stems: BTreeSet<String> = candidates.keys().map(|path| stem_of(path)).collect();
-        let late_possible = self.unanswered.is_some_and(|missed| missed != stop);
-        if late_possible {
-            // Two exposures are out and their frames may come in either window: wait for both.
-            if quiet < self.options.pair_wait {
-                return None;
+        let mut frames: BTreeMap<String, Vec<PathBuf>> = BTreeMap::new();
+        for path in candidates.keys() {
+            frames.entry(stem_of(path)).or_default().push(path.clone());
+        }
+        let complete = frames.values().all(|files| match &self.pattern {
+            Some(pattern) => {
+                files.iter().filter_map(|path| sniff::extension_of(path)).collect::<BTreeSet<_>>().is_superset(pattern)
             }
-            let missed = self.unanswered.replace(stop).unwrap_or_default();
+            None => quiet >= self.options.pair_wait,
+        });
+        let fired = self.unanswered.len() + 1;
+        let enough = frames.len() > fired || (frames.len() == fired && complete);
+        if !enough && !(last && fired > 1) {
+            return None;
+        }
+        let others: BTreeSet<u32> = self.unanswered.iter().copied().filter(|missed| *missed != stop).collect();
+        if !others.is_empty() {
+            let others: Vec<String> = others.iter().map(u32::to_string).collect();
             return Some(Err(CameraError::Failed(format!(
-                "{} came, but stop {missed} before this one never got its frame, so it may be that one's; it is held in quarantine",
-                names_of(candidates.keys())
+                "{} came, but an exposure at stop {} before this one had no frame yet, so no one can say which stop this is of; it is held in quarantine",
+                names_of(candidates.keys()),
+                others.join(" and ")
             ))));
         }
-        if stems.len() > 1 {
-            if self.unanswered != Some(stop) {
-                return (quiet >= LOOK_EVERY * 4).then(|| {
-                    Err(CameraError::TooMany { count: stems.len(), names: names_of(candidates.keys()) })
-                });
-            }
-            // A late frame of this same stop beside its retry: same angle, the newest is taken.
-            let newest = candidates
-                .iter()
-                .max_by_key(|(_, candidate)| candidate.look.modified)
-                .map(|(path, _)| stem_of(path))?;
-            let (taken, rest): (Vec<PathBuf>, Vec<PathBuf>) =
-                candidates.keys().cloned().partition(|path| stem_of(path) == newest);
-            self.held.extend(rest.into_iter().map(Arrival::Foreign));
-            return Some(Ok(taken));
+        if frames.len() > fired {
+            return (last || quiet >= LOOK_EVERY * 4).then(|| {
+                Err(CameraError::TooMany { count: frames.len(), names: names_of(candidates.keys()) })
+            });
         }
-        let kinds: BTreeSet<String> =
-            candidates.keys().filter_map(|path| sniff::extension_of(path)).collect();
-        let complete = match &self.pattern {
-            Some(pattern) if kinds.is_superset(pattern) => true,
-            Some(_) => false,
-            None => quiet >= self.options.pair_wait,
-        };
-        complete.then(|| Ok(candidates.keys().cloned().collect()))
+        if !complete {
+            return None;
+        }
+        // Late frames of this same stop beside its retry have the same angle: the newest is taken.
+        let newest = frames.iter().max_by_key(|(_, files)| {
+            files.iter().filter_map(|path| candidates.get(path)?.look.modified).max()
+        });
+        let stem = newest.map(|(stem, _)| stem.clone())?;
+        let taken = frames.remove(&stem)?;
+        self.held.extend(frames.into_values().flatten().map(Arrival::Foreign));
+        Some(Ok(taken))
     }
 
     fn give_up(
-        &mut self,
-        stop: u32,
+        &self,
         candidates: &HashMap<PathBuf, Candidate>,
         waited: Duration,
     ) -> CameraError {
-        self.unanswered = Some(stop);
         let detail = match candidates.iter().next() {
             None => "; check that the camera saves into this folder and that its shutter fires".to_owned(),
             Some((path, Candidate { verdict: Verdict::NotYet(reason), .. })) => {
@@ -343,11 +354,60 @@ impl FolderCamera {
                 return Ok(());
             }
             if started.elapsed() >= self.options.hand_timeout {
-                return Err(self.give_up(request.stop, &candidates, started.elapsed()));
+                return Err(self.give_up(&candidates, started.elapsed()));
             }
             self.rest();
         }
     }
+
+    /// Waits for the exposure's frame: the decision on what came, or why there is none.
+    fn wait_for_frame(
+        &mut self,
+        request: &ExposureRequest,
+        context: &CameraContext<'_>,
+        candidates: &mut HashMap<PathBuf, Candidate>,
+    ) -> Result<Result<Vec<PathBuf>, CameraError>, CameraError> {
+        let started = Instant::now();
+        let mut last_news = started;
+        loop {
+            if context.cancel.is_cancelled() {
+                return Err(CameraError::Cancelled);
+            }
+            let before = candidates.len();
+            self.look(candidates)?;
+            if candidates.len() != before
+                || candidates.values().any(|candidate| candidate.verdict != Verdict::Whole)
+            {
+                last_news = Instant::now();
+            }
+            let last = started.elapsed() >= self.options.frame_timeout;
+            if let Some(decision) = self.decide(request.stop, candidates, last_news.elapsed(), last) {
+                return Ok(decision);
+            }
+            if last {
+                return Err(self.give_up(candidates, started.elapsed()));
+            }
+            self.rest();
+        }
+    }
+}
+
+/// Fires over the table's line and waits out the exposure.
+fn fire(
+    shutter: &dyn ShutterLine,
+    press: Duration,
+    exposure: Duration,
+    cancel: &CancelToken,
+) -> Result<(), CameraError> {
+    let opens = Instant::now();
+    shutter.fire(press).map_err(CameraError::Failed)?;
+    while opens.elapsed() < exposure {
+        if cancel.is_cancelled() {
+            return Err(CameraError::Cancelled);
+        }
+        thread::sleep((exposure.saturating_sub(opens.elapsed())).min(LOOK_EVERY));
+    }
+    Ok(())
 }
 
 impl Camera for FolderCamera {
@@ -371,21 +431,15 @@ impl Camera for FolderCamera {
 
     fn expose(&mut self, request: &ExposureRequest, context: &CameraContext<'_>) -> Result<(), CameraError> {
         self.set_strays_aside()?;
-        match context.shutter.filter(|_| self.options.trigger == Trigger::TableElseHand) {
+        let fired = match context.shutter.filter(|_| self.options.trigger == Trigger::TableElseHand) {
             None => self.wait_for_hand(request, context),
-            Some(shutter) => {
-                let opens = Instant::now();
-                shutter.fire(self.options.press).map_err(CameraError::Failed)?;
-                while opens.elapsed() < request.exposure {
-                    if context.cancel.is_cancelled() {
-                        self.unanswered = Some(request.stop);
-                        return Err(CameraError::Cancelled);
-                    }
-                    thread::sleep((request.exposure.saturating_sub(opens.elapsed())).min(LOOK_EVERY));
-                }
-                Ok(())
-            }
+            Some(shutter) => fire(shutter, self.options.press, request.exposure, context.cancel),
+        };
+        if fired.is_err() {
+            // It may have fired all the same: a table that does not answer, a hand that was quicker.
+            self.unanswered.push(request.stop);
         }
+        fired
     }
 
     fn fetch(
@@ -393,35 +447,21 @@ impl Camera for FolderCamera {
         request: &ExposureRequest,
         context: &CameraContext<'_>,
     ) -> Result<Vec<Arrival>, CameraError> {
-        let started = Instant::now();
-        let mut last_news = started;
-        let mut candidates: HashMap<PathBuf, Candidate> = HashMap::new();
-        let result = loop {
-            if context.cancel.is_cancelled() {
-                self.unanswered = Some(request.stop);
-                break Err(CameraError::Cancelled);
-            }
-            let before = candidates.len();
-            self.look(&mut candidates)?;
-            if candidates.len() != before
-                || candidates.values().any(|candidate| candidate.verdict != Verdict::Whole)
-            {
-                last_news = Instant::now();
-            }
-            if let Some(decision) = self.decide(request.stop, &candidates, last_news.elapsed()) {
-                break decision;
-            }
-            if started.elapsed() >= self.options.frame_timeout {
-                break Err(self.give_up(request.stop, &candidates, started.elapsed()));
-            }
-            self.rest();
-        };
+        let mut candidates = HashMap::new();
+        let answer = self.wait_for_frame(request, context, &mut candidates);
         for (path, candidate) in &candidates {
             self.known.insert(path.clone(), candidate.look.clone());
         }
-        match result {
+        match &answer {
+            // A spoilt file answers one exposure, and with several out no one can say which.
+            Ok(Err(CameraError::BadFile { .. })) if !self.unanswered.is_empty() => {
+                self.unanswered.push(request.stop);
+            }
+            Ok(_) => self.unanswered.clear(),
+            Err(_) => self.unanswered.push(request.stop),
+        }
+        match answer.flatten() {
             Ok(paths) => {
-                self.unanswered = None;
                 self.pattern = Some(paths.iter().filter_map(|path| sniff::extension_of(path)).collect());
                 Ok(paths.into_iter().map(Arrival::Foreign).collect())
             }

@@ -33,12 +33,14 @@ pub struct SimCamera {
     transfer: Duration,
     render: Render,
     exposed: Option<SimExposure>,
+    /// Live pictures given; they count down from the highest number, so that none has an exposure's noise.
+    live: u64,
 }
 
 impl SimCamera {
     /// Builds a camera that looks at the plate behind `probe`.
     pub fn new(probe: SimProbe, clock: Clock, transfer: Duration, render: Render) -> Self {
-        Self { probe, clock, transfer, render, exposed: None }
+        Self { probe, clock, transfer, render, exposed: None, live: 0 }
     }
 }
 
@@ -99,5 +101,16 @@ impl Camera for SimCamera {
     fn patience(&self) -> Duration {
         // Large frames take their time to draw on a slow computer.
         Duration::from_secs(120)
+    }
+
+    fn live_frame(&mut self) -> Result<Option<Vec<u8>>, CameraError> {
+        self.live += 1;
+        let exposure = SimExposure {
+            table_deg: vec![self.probe.true_degrees(self.clock.now())],
+            shot: u64::MAX - self.live,
+            row: String::new(),
+            exposure_secs: 0.02,
+        };
+        (self.render)(&exposure).map(Some).map_err(CameraError::Failed)
     }
 }

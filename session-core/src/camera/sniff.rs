@@ -101,7 +101,7 @@ pub fn inspect(bytes: &[u8], name: &Path) -> Result<PictureKind, NotWhole> {
         return Err(NotWhole::Empty);
     }
     match bytes {
-        [0xff, 0xd8, 0xff, ..] => jpeg_is_whole(bytes).map(|()| PictureKind::Jpeg),
+        [0xff, 0xd8, 0xff, ..] => walk_jpeg(bytes).map(|_| PictureKind::Jpeg),
         [0x89, b'P', b'N', b'G', b'\r', b'\n', 0x1a, b'\n', rest @ ..] => {
             png_is_whole(rest).map(|()| PictureKind::Png)
         }
@@ -139,9 +139,14 @@ pub fn inspect(bytes: &[u8], name: &Path) -> Result<PictureKind, NotWhole> {
     }
 }
 
+/// Where a JPEG that is followed by something else ends; `None` while it is not whole.
+pub fn jpeg_end(bytes: &[u8]) -> Option<usize> {
+    if bytes.starts_with(&[0xff, 0xd8, 0xff]) { walk_jpeg(bytes).ok() } else { None }
+}
+
 /// Walks the marker segments (ITU-T T.81, annex B) up to the end mark of the main picture, so that
-/// the end mark of an embedded thumbnail does not count.
-fn jpeg_is_whole(bytes: &[u8]) -> Result<(), NotWhole> {
+/// the end mark of an embedded thumbnail does not count; gives the first byte behind it.
+fn walk_jpeg(bytes: &[u8]) -> Result<usize, NotWhole> {
     const NO_END: NotWhole = NotWhole::CutShort("the JPEG end mark is missing");
     let mut at = 2;
     let mut seen_scan = false;
@@ -157,7 +162,7 @@ fn jpeg_is_whole(bytes: &[u8]) -> Result<(), NotWhole> {
         };
         at += 2;
         match marker {
-            0xd9 if seen_scan => return Ok(()),
+            0xd9 if seen_scan => return Ok(at),
             0xd9 => return Err(NotWhole::CutShort("the JPEG holds no picture data")),
             0x01 | 0xd0..=0xd8 => {}
             _ => {

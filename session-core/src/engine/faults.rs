@@ -18,9 +18,12 @@ impl Engine {
             FaultKind::PositionUnknown => {
                 "Turn the product to where 0° was, then set zero there; or stop the session."
             }
-            FaultKind::Camera => "Mend the cause and try again, or leave this stop out.",
+            FaultKind::Camera => "Mend the cause and try again, or skip this stop for now.",
             FaultKind::Storage => {
                 "The frame is held in memory and not lost. Make room or mend the folder, then try again."
+            }
+            FaultKind::Settings => {
+                "The frame is kept. Put the setting back and try again, which shoots it anew; or go on with the new setting for the rest of the set."
             }
         };
         self.mode = Mode::Fault(Fault { kind, stop, message, advice });
@@ -29,7 +32,7 @@ impl Engine {
     pub(super) fn table_fault(&mut self, error: &TableError) {
         self.leaning = false;
         let kind = match error {
-            TableError::Restarted(_) => {
+            TableError::Restarted(_) | TableError::PositionLost(_) => {
                 if let Some(position) = &mut self.position {
                     position.zero = None;
                 }
@@ -115,6 +118,9 @@ impl Engine {
             status.attempts = 0;
         }
         // Trying again does not tell where the plate stands; only a person can.
+        if fault.kind == FaultKind::Settings {
+            self.retake_drifted();
+        }
         if fault.kind != FaultKind::PositionUnknown {
             self.run(actions);
         }

@@ -1,6 +1,6 @@
 //! The engine's part about frames: arriving, kept, failed, late.
 
-use super::{Action, CameraError, Engine, FaultKind, KeepFailure, Lens, Mode, Shot, StopState};
+use super::{Action, CameraError, Engine, FaultKind, FrameSettings, KeepFailure, Lens, Mode, Shot, StopState};
 
 impl Engine {
     /// The exposure in the camera, when it has this number.
@@ -51,7 +51,7 @@ impl Engine {
         );
     }
 
-    pub(super) fn on_frame_kept(&mut self, number: u64, version: u32) {
+    pub(super) fn on_frame_kept(&mut self, number: u64, version: u32, settings: FrameSettings) {
         let Some(at) = self.keeping.iter().position(|shot| shot.number == number) else { return };
         let shot = self.keeping.remove(at);
         if let Some(status) = self.stop_mut(shot.stop) {
@@ -61,6 +61,7 @@ impl Engine {
             status.attempts = 0;
             status.problem = None;
         }
+        self.compare_settings(shot.stop, number, settings);
     }
 
     pub(super) fn on_keep_failed(&mut self, number: u64, failure: KeepFailure) {

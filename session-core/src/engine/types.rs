@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
-use super::{Angle, CameraError, Direction, StepsPerTurn, Stop, TableError, TablePosition};
+use super::{Angle, CameraError, Direction, FrameSettings, StepsPerTurn, Stop, TableError, TablePosition};
 use crate::motion::SpeedProfile;
 
 /// Settings of one run that do not change while it lasts.
@@ -59,6 +59,15 @@ pub struct StopSeed {
     pub versions: u32,
     /// The version in use, 0 for none.
     pub chosen: u32,
+}
+
+/// What the frames in a set were shot with, when a run begins.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct SettingsSeed {
+    /// What new frames are compared with; `None` while there is no frame that tells.
+    pub reference: Option<FrameSettings>,
+    /// Frames in use that differ and that nobody has answered for: stop, shot number, settings.
+    pub drifted: Vec<(u32, u64, FrameSettings)>,
 }
 
 /// Whether a stop has its frame.
@@ -142,6 +151,8 @@ pub enum Intent {
     },
     /// After a fault: the cause is mended, try again.
     TryAgain,
+    /// After a fault of [`FaultKind::Settings`]: take the new settings for the rest of the set.
+    GoOnWithSettings,
     /// The plate stands at 0° now.
     ZeroIsHere,
     /// Use none of the stop's frames.
@@ -258,6 +269,9 @@ pub enum Event {
         shot: u64,
         /// Its version number, from 1.
         version: u32,
+        /// What it was shot with, as far as file and camera tell.
+        #[serde(default)]
+        settings: FrameSettings,
     },
     /// The frame is not kept.
     KeepFailed {
@@ -322,6 +336,11 @@ pub enum Action {
         /// The stop's number.
         stop: u32,
     },
+    /// Journal that these settings are the set's from now on.
+    RecordSettings {
+        /// The settings.
+        settings: FrameSettings,
+    },
     /// Journal which version is in use.
     RecordKeepVersion {
         /// The stop's number.
@@ -376,12 +395,14 @@ pub enum FaultKind {
     Camera,
     /// The disk will not take a frame.
     Storage,
+    /// A frame was shot with other settings than the set's first.
+    Settings,
 }
 
 impl FaultKind {
     /// Whether leaving the stop out would not help.
     pub fn needs_the_table(self) -> bool {
-        matches!(self, Self::Table | Self::PositionUnknown | Self::Storage)
+        !matches!(self, Self::Camera)
     }
 }
 

@@ -15,7 +15,8 @@ use super::recover::{self, Recovery};
 use super::status::SetStatus;
 use crate::angle::StepsPerTurn;
 use crate::camera::Arrival;
-use crate::engine::{StopSeed, StopState};
+use crate::camera::settings::FrameSettings;
+use crate::engine::{SettingsSeed, StopSeed, StopState};
 use crate::file_name;
 use crate::plan::{Plan, PlanError, Stop};
 use crate::view::VersionView;
@@ -247,6 +248,35 @@ impl SessionFolder {
                 })
                 .collect()
         })
+    }
+
+    /// What the frames in use were shot with: the measure for new ones, and those that differ from it.
+    pub fn settings_seed(&self) -> SettingsSeed {
+        self.with_ledger(|ledger| {
+            let mut in_use: Vec<(u32, u64, FrameSettings)> = self
+                .stops
+                .iter()
+                .filter_map(|stop| {
+                    let frame = ledger.frame(&self.key_of(stop))?.in_use()?;
+                    Some((stop.index, frame.shot, frame.settings()))
+                })
+                .filter(|(_, _, settings)| !settings.is_empty())
+                .collect();
+            in_use.sort_by_key(|(_, shot, _)| *shot);
+            let first = in_use.first().map(|(_, _, settings)| settings.clone());
+            let good: Vec<FrameSettings> =
+                first.into_iter().chain(ledger.accepted_settings().iter().cloned()).collect();
+            in_use.retain(|(_, _, settings)| {
+                good.iter().all(|good| !settings.changes_from(good).is_empty())
+            });
+            SettingsSeed { reference: good.last().cloned(), drifted: in_use }
+        })
+    }
+
+    /// The step nearest to a stop within the first turn of the table last used.
+    pub fn nominal_step(&self, stop: &Stop) -> i64 {
+        let along = self.file.plan.direction.table_angle(stop.angle.wrapped());
+        self.file.steps_per_turn.nearest_step(along)
     }
 
     /// The key under which the journal knows a stop.

@@ -10,8 +10,9 @@ use sha2::{Digest, Sha256};
 use super::durable::{Part, PathError, remove_copy, sync_folder};
 use super::exif_facts::exposure_facts;
 use super::folder::SessionFolder;
-use super::record::{FileFacts, FrameRecord, Record};
+use super::record::{ADOPTED, FileFacts, FrameRecord, Record};
 use crate::camera::Arrival;
+use crate::camera::settings::{CameraSettings, FrameSettings};
 use crate::camera::sniff::{self, PictureKind};
 use crate::engine::{KeepFailure, Shot};
 
@@ -26,6 +27,8 @@ pub struct KeepJob {
     pub exposed_at: Timestamp,
     /// Its files.
     pub arrivals: Vec<Arrival>,
+    /// What the camera said it was set to.
+    pub settings: Option<CameraSettings>,
 }
 
 /// A frame that is kept.
@@ -37,6 +40,8 @@ pub struct KeptFrame {
     pub version: u32,
     /// The picture to show: the first file.
     pub path: PathBuf,
+    /// What it was shot with.
+    pub settings: FrameSettings,
 }
 
 /// A file read, known to be whole.
@@ -72,11 +77,13 @@ impl SessionFolder {
             angle: stop.angle,
             version,
             commanded_step: job.shot.commanded_step,
-            reported_step: job.shot.reported_step,
+            reported_step: Some(job.shot.reported_step).filter(|_| job.source != ADOPTED),
             source: job.source.clone(),
             exposed_at: job.exposed_at,
             files: Vec::new(),
             exposure: loaded.iter().find_map(|file| exposure_facts(&file.bytes)),
+            camera_settings: job.settings.clone(),
+            originals: originals(job),
             recovered: false,
         };
         let mut parts = Vec::new();
@@ -94,6 +101,7 @@ impl SessionFolder {
         }
         sync_folder(&frames).map_err(storage)?;
         let path = frames.join(&names[0]);
+        let settings = record.settings();
         self.append(Record::Kept(record)).map_err(storage)?;
         for arrival in &job.arrivals {
             if let Arrival::Inbox(path) = arrival {
@@ -101,7 +109,7 @@ impl SessionFolder {
             }
         }
         self.drop_inbox(job.shot.number);
-        Ok(KeptFrame { stop: job.shot.stop, version, path })
+        Ok(KeptFrame { stop: job.shot.stop, version, path, settings })
     }
 
     fn last_version(&self, row: &str, angle: crate::angle::Angle) -> u32 {
@@ -122,6 +130,15 @@ impl SessionFolder {
             version += 1;
         }
     }
+}
+
+/// Where an adopted frame's files lay, for the record.
+fn originals(job: &KeepJob) -> Vec<String> {
+    let places = job.arrivals.iter().filter_map(|arrival| match arrival {
+        Arrival::Foreign(path) if job.source == ADOPTED => Some(path.display().to_string()),
+        _ => None,
+    });
+    places.collect()
 }
 
 /// The stem of a version: the first is the plan's own, later ones carry `_v2`, `_v3`.
@@ -176,6 +193,6 @@ fn storage(error: impl std::fmt::Display) -> KeepFailure {
 }
 
 /// SHA-256 (FIPS 180-4) as lower-case hex.
-pub(super) fn sha256_hex(bytes: &[u8]) -> String {
+pub(crate) fn sha256_hex(bytes: &[u8]) -> String {
     Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
 }

@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use super::record::{FrameRecord, Record};
 use crate::angle::Angle;
+use crate::camera::settings::FrameSettings;
 
 /// Names a stop by what it is, not by its number, so that a changed plan finds its frames.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
@@ -50,6 +51,7 @@ pub struct Ledger {
     open_arrivals: Vec<FrameRecord>,
     zero: Option<String>,
     last_shot: u64,
+    accepted_settings: Vec<FrameSettings>,
 }
 
 impl Ledger {
@@ -70,6 +72,7 @@ impl Ledger {
                 stop.versions.push(frame.clone());
                 stop.chosen = Some(frame.version);
             }
+            Record::SettingsAccepted { settings } => self.accepted_settings.push(settings.clone()),
             Record::FrameFailed { shot, .. } => self.last_shot = self.last_shot.max(*shot),
             Record::SetAside { row, angle } => {
                 if let Some(stop) = self.frames.get_mut(&StopKey::new(row, *angle)) {
@@ -111,6 +114,11 @@ impl Ledger {
     /// The highest exposure number on record.
     pub fn last_shot(&self) -> u64 {
         self.last_shot
+    }
+
+    /// Settings that a person has taken for the set after its first frame, oldest first.
+    pub fn accepted_settings(&self) -> &[FrameSettings] {
+        &self.accepted_settings
     }
 
     /// Drops a version whose file is gone from disk, so that its stop is shot again.

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::exif_facts::ExposureFacts;
 use crate::angle::{Angle, StepsPerTurn};
+use crate::camera::settings::{CameraSettings, FrameSettings};
 
 /// One line of the journal.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -43,6 +44,14 @@ pub enum Record {
         camera: String,
         /// Steps in a turn of this table.
         steps_per_turn: StepsPerTurn,
+        /// What the camera was set to.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        camera_settings: Option<CameraSettings>,
+    },
+    /// Frames shot with these settings belong to the set too; new ones are compared with them.
+    SettingsAccepted {
+        /// The settings.
+        settings: FrameSettings,
     },
     /// Steps count from this zero now.
     ZeroSet {
@@ -103,6 +112,9 @@ pub enum Record {
     },
 }
 
+/// The source of frames that were files before the set was, matched to stops by their order.
+pub const ADOPTED: &str = "adopted";
+
 /// A frame with all that is known of it.
 ///
 /// Row and angle name the stop, so that a frame keeps its meaning when a plan is changed.
@@ -120,9 +132,9 @@ pub struct FrameRecord {
     pub version: u32,
     /// The step asked for.
     pub commanded_step: i64,
-    /// The step the table reported.
-    pub reported_step: i64,
-    /// The camera's name.
+    /// The step the table reported; `None` for a frame whose angle no table confirmed.
+    pub reported_step: Option<i64>,
+    /// The camera's name; [`ADOPTED`] for files that were there before.
     pub source: String,
     /// When the exposure ended, by this computer's clock.
     pub exposed_at: Timestamp,
@@ -131,7 +143,23 @@ pub struct FrameRecord {
     /// Exposure data from the first file that has any.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub exposure: Option<ExposureFacts>,
+    /// What the camera said it was set to.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub camera_settings: Option<CameraSettings>,
+    /// Where an adopted frame's files lay.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub originals: Vec<String>,
     /// Whether the frame was found complete after a crash and taken up then.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub recovered: bool,
+}
+
+impl FrameRecord {
+    /// What the frame was shot with, in words.
+    pub fn settings(&self) -> FrameSettings {
+        FrameSettings {
+            from_file: self.exposure.as_ref().map(ExposureFacts::to_map).unwrap_or_default(),
+            from_camera: self.camera_settings.as_ref().map(CameraSettings::to_map).unwrap_or_default(),
+        }
+    }
 }

@@ -4,8 +4,10 @@ use serde::Serialize;
 
 use super::folder::SessionFile;
 use super::ledger::{Ledger, StopKey};
-use super::record::FrameRecord;
+use super::exif_facts::ExposureFacts;
+use super::record::{ADOPTED, FrameRecord};
 use super::recover::Recovery;
+use crate::camera::settings::CameraSettings;
 use crate::engine::StopState;
 use crate::plan::Stop;
 
@@ -56,10 +58,19 @@ pub struct VersionReport {
     pub sha256: Vec<String>,
     /// The step the table was sent to, counted from zero over all turns.
     pub commanded_step: i64,
-    /// The step the table reported.
-    pub reported_step: i64,
+    /// The step the table reported; `None` for adopted frames, whose angle no table confirmed.
+    pub reported_step: Option<i64>,
     /// When the exposure ended.
     pub exposed_at: String,
+    /// Exposure data from the file.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub exposure: Option<ExposureFacts>,
+    /// What the camera said it was set to.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub camera_settings: Option<CameraSettings>,
+    /// Whether the files were there before the set, so that no table confirmed the angle.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub adopted: bool,
 }
 
 impl SetStatus {
@@ -117,5 +128,8 @@ fn report(frame: &FrameRecord, chosen: Option<u32>) -> VersionReport {
         commanded_step: frame.commanded_step,
         reported_step: frame.reported_step,
         exposed_at: frame.exposed_at.to_string(),
+        exposure: frame.exposure.clone(),
+        camera_settings: frame.camera_settings.clone(),
+        adopted: frame.source == ADOPTED,
     }
 }

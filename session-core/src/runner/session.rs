@@ -10,9 +10,10 @@ use jiff::Timestamp;
 use super::event_log::EventLog;
 use super::workers::Worker;
 use super::{
-    Arrival, Clock, Event, ExposureRequest, Intent, Message, RunOptions, SessionFolder, TableOrder, Update,
+    Arrival, CameraSettings, Clock, Event, ExposureRequest, Intent, Message, RunOptions, SessionFolder, TableOrder, Update,
 };
 use crate::angle::Angle;
+use crate::camera::settings::FrameSettings;
 use crate::engine::{Action, Engine, EngineConfig, KeepFailure, Mode, Shot, Timer};
 use crate::journal::{KeepJob, Record};
 use crate::turntable::{TableError, TableFacts};
@@ -31,12 +32,21 @@ pub(super) struct Parts {
     pub facts: TableFacts,
     pub camera_name: String,
     pub camera_patience: Duration,
+    /// What the camera chooses by itself.
+    pub warnings: Vec<String>,
     pub options: RunOptions,
     pub clock: Clock,
     pub table: Worker<TableOrder>,
     pub camera: Worker<ExposureRequest>,
     pub keeper: Worker<KeepJob>,
     pub news: Box<dyn FnMut(Update) + Send>,
+}
+
+/// An exposure's files and what is known of them.
+struct Arrived {
+    exposed_at: Timestamp,
+    arrivals: Vec<Arrival>,
+    settings: Option<CameraSettings>,
 }
 
 /// The session thread's state.
@@ -48,11 +58,13 @@ pub(super) struct Session {
     /// Events that came up while another was being handled.
     pending: VecDeque<Event>,
     /// Files of exposures that are not kept yet.
-    arrived: HashMap<u64, (Timestamp, Vec<Arrival>)>,
+    arrived: HashMap<u64, Arrived>,
     exposed_at: HashMap<u64, Timestamp>,
     /// The pictures of every version, for views.
     pictures: HashMap<u32, Vec<VersionView>>,
     pace: VecDeque<Duration>,
+    /// Whether this run has kept a frame.
+    has_kept: bool,
     plate_step: Option<i64>,
     leaving: Option<Instant>,
 }
@@ -70,7 +82,10 @@ impl Session {
         };
         let (zero, last_shot) =
             parts.folder.with_ledger(|ledger| (ledger.zero().map(str::to_owned), ledger.last_shot()));
-        let engine = Engine::new(config, parts.folder.seeds(), zero, last_shot);
+        let mut engine = Engine::new(config, parts.folder.seeds(), zero, last_shot);
+        if !parts.options.settings_may_change {
+            engine.lock_settings(parts.folder.settings_seed());
+        }
         let folder = &parts.folder;
         let pictures = folder.stops().iter().map(|stop| (stop.index, folder.pictures_of(stop))).collect();
         let log = EventLog::open(&parts.folder.cache_folder());
@@ -84,6 +99,7 @@ impl Session {
             exposed_at: HashMap::new(),
             pictures,
             pace: VecDeque::new(),
+            has_kept: false,
             plate_step: None,
             leaving: None,
         }
@@ -91,6 +107,9 @@ impl Session {
 
     /// Runs until told to quit; gives the folder back, its lock still held.
     pub fn run(mut self, inbox: &Receiver<Message>) -> Option<SessionFolder> {
+        for warning in &self.parts.warnings {
+            (self.parts.news)(Update::Prompt(warning.clone()));
+        }
         self.show();
         loop {
             while let Some(event) = self.pending.pop_front() {
@@ -136,14 +155,15 @@ impl Session {
         for message in inbox.try_iter() {
             match message {
                 Message::Kept { shot, .. } => drop(self.arrived.remove(&shot)),
-                Message::Arrived { shot, arrivals } => {
-                    drop(self.arrived.insert(shot, (Timestamp::now(), arrivals)));
+                Message::Arrived { shot, arrivals, settings } => {
+                    let arrived = Arrived { exposed_at: Timestamp::now(), arrivals, settings };
+                    drop(self.arrived.insert(shot, arrived));
                 }
                 _ => {}
             }
         }
-        for (shot, (_, arrivals)) in std::mem::take(&mut self.arrived) {
-            self.hold(shot, &arrivals, "the session ended before it was kept");
+        for (shot, arrived) in std::mem::take(&mut self.arrived) {
+            self.hold(shot, &arrived.arrivals, "the session ended before it was kept");
         }
         (self.parts.news)(Update::Ended);
         // The keeper's thread held the only other handle, and it has ended.
@@ -158,9 +178,9 @@ impl Session {
                 let degrees = self.plate_degrees(step);
                 (self.parts.news)(Update::Plate(degrees));
             }
-            Message::Arrived { shot, arrivals } => {
-                let at = self.exposed_at.remove(&shot).unwrap_or_else(Timestamp::now);
-                self.arrived.insert(shot, (at, arrivals));
+            Message::Arrived { shot, arrivals, settings } => {
+                let exposed_at = self.exposed_at.remove(&shot).unwrap_or_else(Timestamp::now);
+                self.arrived.insert(shot, Arrived { exposed_at, arrivals, settings });
                 self.feed(Event::FrameArrived { shot });
             }
             Message::Held { shot, arrivals } => {
@@ -174,7 +194,8 @@ impl Session {
                     .or_default()
                     .push(VersionView { version: frame.version, path: path.clone() });
                 (self.parts.news)(Update::Kept { stop: frame.stop, version: frame.version, path });
-                self.feed(Event::FrameKept { shot, version: frame.version });
+                self.warn_of_automatics(&frame.settings);
+                self.feed(Event::FrameKept { shot, version: frame.version, settings: frame.settings });
             }
             Message::Prompt(text) => (self.parts.news)(Update::Prompt(text)),
             Message::Quit => {
@@ -226,12 +247,24 @@ impl Session {
             }
             Event::KeepFailed { shot, failure: KeepFailure::BadFrame(reason) } => {
                 self.note_failure(*shot, reason);
-                if let Some((_, arrivals)) = self.arrived.remove(shot) {
-                    self.hold(*shot, &arrivals, reason);
+                if let Some(arrived) = self.arrived.remove(shot) {
+                    self.hold(*shot, &arrived.arrivals, reason);
                 }
             }
             Event::Person(Intent::Start | Intent::Resume | Intent::TryAgain) => self.pace.clear(),
             _ => {}
+        }
+    }
+
+    /// Says once what the run's first frame shows to be automatic and the camera did not tell before.
+    fn warn_of_automatics(&mut self, settings: &FrameSettings) {
+        if std::mem::replace(&mut self.has_kept, true) {
+            return;
+        }
+        for sentence in settings.automatics() {
+            if !self.parts.warnings.contains(&sentence) {
+                (self.parts.news)(Update::Prompt(sentence));
+            }
         }
     }
 
@@ -272,8 +305,8 @@ impl Session {
             Action::CancelExposure => self.parts.camera.cancel(),
             Action::Keep { shot } => self.keep(shot),
             Action::Hold { shot } => {
-                if let Some((_, arrivals)) = self.arrived.remove(&shot) {
-                    self.hold(shot, &arrivals, "it came after the wait for it had been given up");
+                if let Some(arrived) = self.arrived.remove(&shot) {
+                    self.hold(shot, &arrived.arrivals, "it came after the wait for it had been given up");
                 }
             }
             Action::RecordZero { zero } => self.record(Record::ZeroSet { zero }),
@@ -282,6 +315,7 @@ impl Session {
                     self.record(Record::SetAside { row, angle });
                 }
             }
+            Action::RecordSettings { settings } => self.record(Record::SettingsAccepted { settings }),
             Action::RecordKeepVersion { stop, version } => {
                 if let Some((row, angle)) = self.key_of(stop) {
                     self.record(Record::VersionChosen { row, angle, version });
@@ -360,12 +394,13 @@ impl Session {
     }
 
     fn keep(&mut self, shot: Shot) {
-        if let Some((exposed_at, arrivals)) = self.arrived.get(&shot.number) {
+        if let Some(arrived) = self.arrived.get(&shot.number) {
             self.parts.keeper.order(KeepJob {
                 shot,
                 source: self.parts.camera_name.clone(),
-                exposed_at: *exposed_at,
-                arrivals: arrivals.clone(),
+                exposed_at: arrived.exposed_at,
+                arrivals: arrived.arrivals.clone(),
+                settings: arrived.settings.clone(),
             });
         }
     }

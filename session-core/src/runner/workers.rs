@@ -148,7 +148,9 @@ pub(super) fn spawn_camera(
                     });
                 }
                 Ok(arrivals) => {
-                    let _ = messages.send(Message::Arrived { shot, arrivals });
+                    // Best effort: a camera that does not tell now has its frame all the same.
+                    let settings = camera.settings().unwrap_or_default();
+                    let _ = messages.send(Message::Arrived { shot, arrivals, settings });
                 }
                 Err(error) => send(Event::FrameFailed { shot, error }),
             }

@@ -225,10 +225,12 @@ impl Turntable for SimTable {
     fn set_zero(&mut self) -> Result<TablePosition, TableError> {
         self.check_plug()?;
         // The person turns the product back to where 0° was, so the true angle starts anew too.
+        let now = self.clock.now();
         let mut plate = lock(&self.plate);
+        plate.slack = plate.slack_at(now);
         plate.from = 0.0;
         plate.to = 0.0;
-        plate.started = self.clock.now();
+        plate.started = now;
         drop(plate);
         self.step = 0;
         Ok(self.here())

@@ -66,9 +66,14 @@ pub struct Board {
     pub cans: Vec<Duration>,
     pub cancel_at: Option<(Duration, CancelToken)>,
     pub presses: u64,
+    pub coils: bool,
+    /// The step that its index mark stands for, if it has one.
+    pub index_step: Option<i64>,
+    /// Whether it knows M171.
+    pub knows_hold: bool,
     pub passed: u64,
     pub faults: Faults,
-    steps: StepsPerTurn,
+    pub steps: StepsPerTurn,
     queue: VecDeque<String>,
     run: Option<Run>,
     /// What is on its way to the computer, and when it comes.
@@ -104,6 +109,9 @@ impl Board {
             cans: Vec::new(),
             cancel_at: None,
             presses: 0,
+            coils: false,
+            index_step: None,
+            knows_hold: true,
             passed: 0,
             faults: Faults {
                 cut_after: None,
@@ -148,6 +156,7 @@ impl Board {
         self.step = 0;
         self.known = false;
         self.zero = 0;
+        self.coils = false;
         self.boot += 1;
         if self.restart_is_announced {
             self.say(&format!("[boot {BOOT_TEXT}]"));
@@ -171,6 +180,11 @@ impl Board {
         for &byte in bytes {
             self.take(byte);
         }
+    }
+
+    /// Says something unasked for.
+    pub fn tell(&mut self, line: &str) {
+        self.say(line);
     }
 
     fn say(&mut self, line: &str) {
@@ -286,19 +300,27 @@ impl Board {
         match words {
             "M173" => {
                 let text = format!(
-                    "[status state=idle {} known={} boot={:06x} zero={} coils=0 queue=0]",
+                    "[status state=idle {} known={} boot={:06x} zero={} coils={} queue=0]",
                     self.place(self.step),
                     u8::from(self.known),
                     self.boot,
-                    self.zero
+                    self.zero,
+                    u8::from(self.coils)
                 );
                 self.say(&text);
             }
             "M174" => self.say(&format!("[settings {}]", self.settings)),
             "M175" => self.say(&format!("[version {} id={}]", self.version, self.id)),
-            "M172" => {}
+            "M171" if self.knows_hold => self.coils = true,
+            "M172" => self.coils = false,
             "G92 A0" => {
                 self.step = 0;
+                self.known = true;
+                self.zero += 1;
+            }
+            "M176" => {
+                let index = self.index_step.ok_or("the settings name no index switch (index_pin)")?;
+                self.step = index;
                 self.known = true;
                 self.zero += 1;
             }

@@ -37,9 +37,8 @@ fn what_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             ui.label(place.words());
             if place.versions.len() > 1 {
                 versions_ui(ui, place, state, sink);
-            } else {
-                soft_ui(ui, place.file_name());
             }
+            soft_ui(ui, place.file_name());
         }
         (None, _) => {
             soft_ui(ui, "Point at a stop on the ring, or at a picture in the strip.");
@@ -84,11 +83,11 @@ fn actions_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         sink.send(WindowIntent::Retake);
     }
     let kept: Vec<u32> = targets.iter().filter(|place| place.chosen > 0).map(|place| place.index).collect();
-    let aside: Vec<&&Place> = targets.iter().filter(|place| place.mark == Mark::SetAside).collect();
-    if let ([one], [_]) = (aside.as_slice(), targets.as_slice()) {
-        let last = one.versions.last().map_or(1, |version| version.version);
+    let aside = targets.iter().find(|place| place.mark == Mark::SetAside && targets.len() == 1);
+    // Of several versions the person chooses above.
+    if let Some((stop, [only])) = aside.map(|place| (place.index, place.versions.as_slice())) {
         if button_ui(ui, "Use it again", ready, size).clicked() {
-            sink.send(WindowIntent::UseVersion { stop: one.index, version: last });
+            sink.send(WindowIntent::UseVersion { stop, version: only.version });
         }
     } else if button_ui(ui, "Set aside", ready && !kept.is_empty(), size)
         .on_hover_text("The frame stays on disk but is not used; the stop counts as missing.")
@@ -102,11 +101,12 @@ fn actions_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let to_leave: Vec<u32> = to_leave.map(|place| place.index).collect();
     if button_ui(
         ui,
-        "Leave out",
+        "Skip for now",
         state.link == Link::Open && state.change.is_none() && !to_leave.is_empty(),
         size,
     )
-    .on_hover_text("Not shot in this run. To leave it out for good, name it in the plan.")
+    .on_hover_text("Not shot in this run; it counts as missing afterwards. To leave it out for good, name it in the plan.")
+    .on_disabled_hover_text("For stops that a running session has still to shoot.")
     .clicked()
     {
         sink.send(WindowIntent::LeaveOut(to_leave));

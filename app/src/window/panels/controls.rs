@@ -1,12 +1,12 @@
 //! Start, pause, go on, stop.
 
-use egui::{Ui, vec2};
+use egui::{RichText, Ui, vec2};
 use session_core::engine::{Intent, Mode, PauseReason};
 
 use super::widgets::{button_ui, primary_button_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::{Link, State};
-use crate::window::words;
+use crate::window::{theme, words};
 
 /// Draws the buttons that fit what the session is doing.
 pub fn controls_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
@@ -15,7 +15,10 @@ pub fn controls_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let half = (width - ui.spacing().item_spacing.x) / 2.0;
     let tall = 38.0;
     ui.horizontal(|ui| match (state.link, &state.mode) {
-        (Link::Opening, _) => waiting_ui(ui, "Connecting to table and camera…", width, tall),
+        (Link::Opening, _) => {
+            waiting_ui(ui, "Connecting…", half, tall);
+            stop_button_ui(ui, sink, "Call off", half, tall);
+        }
         (Link::Closing, _) => waiting_ui(ui, "Ending the session…", width, tall),
         (Link::Open, Mode::Running) => {
             if primary_button_ui(ui, "Pause after this frame", true, vec2(half, tall)).clicked() {
@@ -52,6 +55,9 @@ pub fn controls_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             start_ui(ui, state, sink, width, tall);
         }
     });
+    if let (false, Some(hindrance)) = (state.is_busy(), state.hindrance()) {
+        ui.add(egui::Label::new(RichText::new(hindrance).font(theme::small())).wrap());
+    }
 }
 
 fn start_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, tall: f32) {
@@ -59,7 +65,8 @@ fn start_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, tall: f32
     let text = match (missing, state.kept()) {
         (0, _) => "Nothing left to shoot".to_owned(),
         (_, 0) => format!("Start: shoot {}", words::count(missing, "stop", "stops")),
-        _ => format!("Shoot {} without a frame", words::count(missing, "stop", "stops")),
+        (1, _) => "Shoot the missing stop".to_owned(),
+        _ => format!("Shoot the {missing} missing stops"),
     };
     let hindrance = state.hindrance();
     let mut response = primary_button_ui(ui, &text, missing > 0 && hindrance.is_none(), vec2(width, tall));

@@ -1,10 +1,10 @@
 //! Choosing table, camera and session folder.
 
-use std::path::PathBuf;
-
 use egui::{RichText, TextEdit, Ui, vec2};
 
-use super::widgets::{Field, button_ui, field_ui, soft_ui};
+use super::tryout_ui::{try_camera_ui, try_table_ui};
+use super::widgets::{Field, button_ui, field_id, field_ui, soft_ui};
+use crate::window::board::BoardEdit;
 use crate::window::devices::{CameraEdit, CameraKind, Ports, TableEdit, TableKind};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::{Link, State};
@@ -21,6 +21,7 @@ pub fn table_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     {
         if ui.add_enabled(enabled, egui::RadioButton::new(choice.table == kind, text)).clicked() {
             sink.send(WindowIntent::Table(TableEdit::Kind(kind)));
+            ui.memory_mut(|memory| memory.request_focus(field_id("Serial port")));
             if kind == TableKind::Serial && choice.ports == Ports::Unknown {
                 sink.send(WindowIntent::LookForPorts);
             }
@@ -41,8 +42,12 @@ pub fn table_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             sink.send(WindowIntent::Table(TableEdit::Path(path)));
         }
         soft_ui(ui, "Opening a port may restart the controller: keep hands off.");
+        if button_ui(ui, "Set up a controller board…", enabled, vec2(0.0, 0.0)).clicked() {
+            sink.send(WindowIntent::Board(BoardEdit::Open(true)));
+        }
     }
     connection_ui(ui, state, sink);
+    try_table_ui(ui, state, sink);
 }
 
 fn ports_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
@@ -77,56 +82,47 @@ fn ports_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
 pub fn camera_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let enabled = !state.is_busy();
     let choice = &state.devices;
-    let kinds = [
-        (CameraKind::Simulated, "Simulated camera"),
-        (CameraKind::Folder, "Frames arrive in a folder"),
-        (CameraKind::Command, "A program makes each frame"),
-    ];
-    for (kind, text) in kinds {
+    for kind in CameraKind::ALL {
+        let text = match kind {
+            CameraKind::Simulated => "Simulated camera",
+            CameraKind::Tether => "On a cable or the network",
+            CameraKind::Folder => "Frames arrive in a folder",
+            CameraKind::Web => "Stills from a web address",
+            CameraKind::Command => "A program makes each frame",
+        };
         if ui.add_enabled(enabled, egui::RadioButton::new(choice.camera == kind, text)).clicked() {
             sink.send(WindowIntent::Camera(CameraEdit::Kind(kind)));
+            ui.memory_mut(|memory| memory.request_focus(field_id("Camera detail")));
         }
     }
-    match choice.camera {
+    detail_ui(ui, state, sink, enabled);
+    connection_ui(ui, state, sink);
+    try_camera_ui(ui, state, sink);
+}
+
+/// The field that the chosen kind of camera needs.
+fn detail_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
+    let choice = &state.devices;
+    let (caption, hint, needed) = match choice.camera {
         CameraKind::Simulated => {
             soft_ui(ui, "It sees the simulated table only.");
+            return;
         }
-        CameraKind::Folder => {
-            let field = Field {
-                caption: "Folder that the camera's own program saves to",
-                name: "Camera folder",
-                text: &choice.camera_folder,
-                hint: "its path",
-                width: WIDTH,
-                wrong: choice.camera_folder.trim().is_empty(),
-                enabled,
-            };
-            if let Some(folder) = field_ui(ui, &field) {
-                sink.send(WindowIntent::Camera(CameraEdit::Folder(folder)));
-            }
-            if button_ui(ui, "Choose the camera folder…", enabled, vec2(0.0, 0.0)).clicked() {
-                sink.send(WindowIntent::ChooseCameraFolder);
-            }
-        }
-        CameraKind::Command => {
-            let field = Field {
-                caption: "Command; {file} is where the frame must go",
-                name: "Camera command",
-                text: &choice.camera_command,
-                hint: "program {file} {degrees}",
-                width: WIDTH,
-                wrong: choice.camera_command.trim().is_empty(),
-                enabled,
-            };
-            if let Some(command) = field_ui(ui, &field) {
-                sink.send(WindowIntent::Camera(CameraEdit::Command(command)));
-            }
-        }
-        CameraKind::Other => {
-            ui.label(choice.camera_as_named.to_string());
-        }
+        CameraKind::Folder => ("Folder that the camera's own program saves to", "its path", true),
+        CameraKind::Command => ("Command; {file} is where the frame must go", "program {file} {degrees}", true),
+        CameraKind::Tether => ("Port, when there are several", "empty for the only camera", false),
+        CameraKind::Web => ("Address of the still, after http: or https:", "//192.0.2.7/still.jpg", true),
+    };
+    let wrong = needed && choice.detail().trim().is_empty();
+    let field = Field { caption, name: "Camera detail", text: choice.detail(), hint, width: WIDTH, wrong, enabled };
+    if let Some(text) = field_ui(ui, &field) {
+        sink.send(WindowIntent::Camera(CameraEdit::Detail(text)));
     }
-    connection_ui(ui, state, sink);
+    if choice.camera == CameraKind::Folder
+        && button_ui(ui, "Choose the camera folder…", enabled, vec2(0.0, 0.0)).clicked()
+    {
+        sink.send(WindowIntent::ChooseCameraFolder);
+    }
 }
 
 /// Says whether the devices are connected, and lets go of them.
@@ -143,6 +139,14 @@ fn connection_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         }
         Link::Open | Link::Opening | Link::Closing => {
             soft_ui(ui, "In use; it can be changed when the session is stopped.");
+        }
+        Link::Closed if state.tryout.is_some() => {
+            ui.horizontal(|ui| {
+                soft_ui(ui, "Connected.");
+                if button_ui(ui, "Disconnect", !state.trying, vec2(0.0, 0.0)).clicked() {
+                    sink.send(WindowIntent::Disconnect);
+                }
+            });
         }
         Link::Closed => {
             soft_ui(ui, "It is connected when shooting starts.");
@@ -163,16 +167,16 @@ pub fn folder_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     }
     let entered = response.lost_focus() && ui.input(|input| input.key_pressed(egui::Key::Enter));
     ui.horizontal(|ui| {
-        let typed = PathBuf::from(state.folder_text.trim());
-        let differs = typed != state.folder && !typed.as_os_str().is_empty();
+        let typed = state.folder_text.trim();
+        let differs = !typed.is_empty() && typed != state.folder.to_string_lossy();
         let used = button_ui(ui, "Use this folder", enabled && differs, vec2(0.0, 0.0)).clicked();
         if used || (entered && differs) {
-            sink.send(WindowIntent::UseFolder(typed));
+            sink.send(WindowIntent::UseFolder);
         }
         if button_ui(ui, "Choose folder…", enabled, vec2(0.0, 0.0)).clicked() {
             sink.send(WindowIntent::ChooseFolder);
         }
     });
     let note = "A folder that holds a set shows its frames, and shooting goes on there.";
-    ui.add(egui::Label::new(RichText::new(note).font(theme::small()).color(theme::SOFT)).wrap());
+    ui.add(egui::Label::new(RichText::new(note).font(theme::small()).color(theme::soft())).wrap());
 }

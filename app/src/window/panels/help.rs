@@ -3,13 +3,18 @@
 use egui::{Grid, RichText, Ui};
 
 /// The keys and what they do.
-pub const KEYS: [(&str, &str); 7] = [
+pub const KEYS: [(&str, &str); 12] = [
     ("Esc", "stop at once, whatever has the focus"),
     ("Arrows", "look at the next or previous stop; up and down change the row"),
     ("Home, End", "first and last stop"),
     ("Space", "select the stop, or no longer; its place must have the focus"),
     ("R", "retake the selected stops, or the one looked at"),
+    ("Z, F, M", "picture at 1:1, whole, magnifier"),
+    ("Drag", "across the picture turns the object; at 1:1 it moves the picture"),
     ("Click", "select one; with Ctrl one more, with Shift a run"),
+    ("Ctrl Z", "undo the last change of the plan; with Shift, redo it"),
+    ("Ctrl Enter", "start: shoot the missing stops"),
+    ("N", "the next product of the shoot list"),
     ("Tab", "go on to the next field or button"),
 ];
 

@@ -52,13 +52,33 @@ pub fn hold_focus(ui: &Ui, response: &egui::Response, surface: Surface, stop: u3
 pub fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
     let pressed = |key| ui.input(|input| input.key_pressed(key));
     // Before anything else, and whatever has the focus.
-    if pressed(Key::Escape) && state.link == Link::Open {
+    if pressed(Key::Escape) && (matches!(state.link, Link::Open | Link::Opening) || state.trying) {
         sink.session(Intent::StopNow);
     }
+    ui.input(|input| {
+        for file in &input.raw.dropped_files {
+            sink.send(WindowIntent::Dropped(file.path().to_owned()));
+        }
+    });
     if ui.ctx().text_edit_focused() || egui::Popup::is_any_open(ui.ctx()) {
         return;
     }
+    // A text field has an undo of its own.
+    let undo = egui::KeyboardShortcut::new(Modifiers::COMMAND, Key::Z);
+    let redo = egui::KeyboardShortcut::new(Modifiers::COMMAND | Modifiers::SHIFT, Key::Z);
+    if ui.input_mut(|input| input.consume_shortcut(&redo)) {
+        sink.send(WindowIntent::Redo);
+    } else if ui.input_mut(|input| input.consume_shortcut(&undo)) {
+        sink.send(WindowIntent::Undo);
+    }
     let plain = ui.input(|input| input.modifiers == Modifiers::NONE);
+    if plain && pressed(Key::N) && state.list.is_some() {
+        sink.send(WindowIntent::NextProduct);
+    }
+    let start = egui::KeyboardShortcut::new(Modifiers::COMMAND, Key::Enter);
+    if ui.input_mut(|input| input.consume_shortcut(&start)) && !state.is_busy() && state.hindrance().is_none() {
+        sink.send(WindowIntent::Shoot);
+    }
     if plain && pressed(Key::R) {
         sink.send(WindowIntent::Retake);
     }

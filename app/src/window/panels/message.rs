@@ -1,6 +1,6 @@
 //! What needs a person: faults with their advice, a new row's camera note, prompts and failures.
 
-use egui::{Align, Button, Color32, Frame, Layout, RichText, Stroke, Ui, vec2};
+use egui::{Align, Button, Frame, Layout, RichText, Stroke, Ui, vec2};
 use session_core::engine::{Fault, FaultKind, Intent};
 
 use super::widgets::{button_ui, capital, primary_button_ui};
@@ -43,8 +43,8 @@ pub fn message_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
 /// A card that stands out by its edge.
 fn card_ui(ui: &mut Ui, content: impl FnOnce(&mut Ui)) {
     Frame::new()
-        .fill(theme::RAISED)
-        .stroke(Stroke::new(1.5, Color32::from_gray(200)))
+        .fill(theme::raised())
+        .stroke(Stroke::new(1.5, theme::soft()))
         .corner_radius(6.0)
         .inner_margin(12.0)
         .show(ui, |ui| {
@@ -59,6 +59,7 @@ fn fault_ui(ui: &mut Ui, fault: &Fault, sink: &IntentSink) {
         FaultKind::PositionUnknown => "The table's position is unknown",
         FaultKind::Camera => "The camera gave no good frame",
         FaultKind::Storage => "The disk does not take the frame",
+        FaultKind::Settings => "The camera's settings have changed",
     };
     card_ui(ui, |ui| {
         ui.horizontal(|ui| {
@@ -67,7 +68,7 @@ fn fault_ui(ui: &mut Ui, fault: &Fault, sink: &IntentSink) {
             ui.label(RichText::new(format!("{headline}{at}")).strong().size(16.0));
         });
         ui.add(egui::Label::new(format!("{}.", capital(fault.message.trim_end_matches('.')))).wrap());
-        ui.add(egui::Label::new(RichText::new(fault.advice).color(theme::SOFT)).wrap());
+        ui.add(egui::Label::new(RichText::new(fault.advice).color(theme::soft())).wrap());
         ui.add_space(2.0);
         ui.horizontal(|ui| {
             let size = vec2(0.0, 32.0);
@@ -82,8 +83,13 @@ fn fault_ui(ui: &mut Ui, fault: &Fault, sink: &IntentSink) {
             {
                 sink.session(Intent::ZeroIsHere);
             }
+            if fault.kind == FaultKind::Settings
+                && button_ui(ui, "Go on with the new setting", true, size).clicked()
+            {
+                sink.session(Intent::GoOnWithSettings);
+            }
             if let (Some(stop), false) = (fault.stop, fault.kind.needs_the_table())
-                && button_ui(ui, "Leave this stop out", true, size).clicked()
+                && button_ui(ui, "Skip this stop for now", true, size).clicked()
             {
                 sink.session(Intent::Skip { stop });
             }
@@ -102,13 +108,13 @@ fn notice_ui(ui: &mut Ui, notice: &Notice, sink: &IntentSink) {
             let colour = match notice.kind {
                 NoticeKind::Trouble => {
                     marks::mark_ui(ui, Mark::Problem);
-                    theme::TEXT
+                    theme::text()
                 }
                 NoticeKind::Prompt => {
                     marks::mark_ui(ui, Mark::InWork);
-                    theme::TEXT
+                    theme::text()
                 }
-                NoticeKind::Note => theme::SOFT,
+                NoticeKind::Note => theme::soft(),
             };
             ui.add(egui::Label::new(RichText::new(capital(&notice.text)).color(colour)).wrap());
         });

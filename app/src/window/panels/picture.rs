@@ -1,23 +1,35 @@
-//! The picture, large on neutral grey.
+//! The picture, large on neutral grey: to be turned, moved about in, and compared.
 
-use egui::{Align2, FontId, Rect, Sense, TextureHandle, Ui, Vec2, pos2, vec2};
+use egui::{Align2, Color32, FontId, Pos2, Rect, Response, Sense, TextureHandle, Ui, Vec2, pos2, vec2};
 
-use crate::window::intent::{IntentSink, WindowIntent};
-use crate::window::pictures::{Pictures, Seen, Size, Wish};
+use super::picture_aids::{guides, tones_ui};
+use crate::window::intent::{IntentSink, Pick, WindowIntent};
+use crate::window::pictures::{Pictures, Seen, Size, Uploaded, Wish};
 use crate::window::places::Place;
-use crate::window::state::State;
+use crate::window::stage::{Look, Scale};
+use crate::window::state::{LiveFacts, State};
 use crate::window::theme;
 
 /// Preview sizes go in steps, so that a window being resized does not decode at every width.
 const STEP_PX: u32 = 256;
+/// The longest side of a picture on screen, pixels; larger previews cost memory and show no more.
+const MOST_PX: u32 = 2560;
 /// Text on the mat.
-const ON_MAT: egui::Color32 = egui::Color32::from_gray(236);
+const ON_MAT: Color32 = Color32::from_gray(236);
+/// The side of the magnifier, points.
+const MAGNIFIER: f32 = 260.0;
+/// How far the pointer is drawn to turn the object by one stop, points.
+const DRAG_A_STOP: f32 = 22.0;
+const WHOLE: Rect = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
 
 /// Draws the picture of the stop that is shown.
 pub fn picture_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
     let area = ui.available_rect_before_wrap();
-    let response = ui.allocate_rect(area, Sense::hover());
-    let inside = area.shrink(18.0);
+    let response = ui.allocate_rect(area, Sense::click_and_drag());
+    if let (Some(facts), Some(texture)) = (state.live, pictures.live()) {
+        live_ui(ui, area, texture, facts, state);
+        return;
+    }
     let Some(place) = state.shown() else {
         let text = if state.problems.is_empty() {
             "The newest frame appears here."
@@ -31,29 +43,258 @@ pub fn picture_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Intent
         words_ui(ui, area, &format!("No frame of stop {} yet.", place.index));
         return;
     };
-    let most = ui.input(|input| input.max_texture_side) as u32;
-    let wanted = inside.width().max(inside.height()) * ui.ctx().pixels_per_point();
-    let edge_px = ((wanted.max(1.0) as u32).div_ceil(STEP_PX) * STEP_PX).min(most).min(4096);
+    name_for_readers(ui, &response, place);
+    let inside = area.shrink(18.0);
+    let edge_px = preview_edge_px(ui, inside);
+    let plain = Wish::plain(&version.path, Size::Preview(edge_px));
     let (seen, enough) = pictures.preview(&version.path, edge_px);
     if !enough {
-        sink.send(WindowIntent::Want(Wish { path: version.path.clone(), size: Size::Preview(edge_px) }));
+        sink.send(WindowIntent::Want(plain.clone()));
     }
-    match (seen, pictures.thumb(&version.path)) {
-        (Seen::Picture(texture, damaged), _) => {
-            show(ui, inside, texture);
-            if let Some(damaged) = damaged {
-                note_ui(ui, area, &format!("The file is damaged: {damaged}"));
-            }
-        }
+    let preview = match (seen, pictures.thumb(&version.path)) {
         // Soft for a moment is better than nothing.
-        (Seen::OnItsWay, Seen::Picture(texture, _)) => show(ui, inside, texture),
-        (Seen::Broken(reason), _) => words_ui(ui, area, &format!("The picture cannot be shown: {reason}.")),
-        (Seen::OnItsWay, _) => {}
+        (Seen::Picture(preview), _) | (Seen::OnItsWay, Seen::Picture(preview)) => preview,
+        (Seen::Broken(reason), _) => {
+            words_ui(ui, area, &format!("The picture cannot be shown: {reason}."));
+            return;
+        }
+        (Seen::OnItsWay, _) => return,
+    };
+    let view = View::new(ui, state, inside, preview.full_px);
+    match state.stage.scale {
+        Scale::Fit => {
+            paint(ui, &preview.texture, view.frame, Color32::WHITE);
+            compare(ui, state, pictures, sink, &plain, &view);
+        }
+        Scale::Pixels(_) => close_up(ui, state, pictures, sink, &version.path, preview, &view),
     }
-    name_for_readers(ui, &response, place);
+    let clip = ui.painter().with_clip_rect(inside.expand(4.0));
+    if state.stage.guides {
+        guides(&clip, view.frame);
+    }
+    if state.stage.tones
+        && let Some(tones) = &preview.tones
+    {
+        tones_ui(ui, area, tones);
+    }
+    if let Some(damaged) = &preview.damaged {
+        note_ui(ui, area, &format!("The file is damaged: {damaged}"));
+    }
+    pointer_ui(ui, state, sink, &response, &view);
+    if state.stage.magnifier && state.stage.scale == Scale::Fit {
+        magnifier(ui, state, pictures, sink, &version.path, &response, &view);
+    }
 }
 
-fn name_for_readers(ui: &Ui, response: &egui::Response, place: &Place) {
+/// The live picture or a test frame, with what is known of it.
+fn live_ui(ui: &Ui, area: Rect, texture: &TextureHandle, facts: LiveFacts, state: &State) {
+    let frame = fit(area.shrink(18.0), texture.size_vec2());
+    paint(ui, texture, frame, Color32::WHITE);
+    if state.stage.guides {
+        guides(ui.painter(), frame);
+    }
+    let text = if facts.test {
+        format!("Test frame, not kept; {:.1} s from shutter to screen", facts.delay_secs)
+    } else {
+        format!("Live: {:.0} pictures a second, {:.0} ms late", facts.rate, facts.delay_secs * 1e3)
+    };
+    note_ui(ui, area, &text);
+}
+
+fn preview_edge_px(ui: &Ui, inside: Rect) -> u32 {
+    let most = ui.input(|input| input.max_texture_side) as u32;
+    let wanted = inside.width().max(inside.height()) * ui.ctx().pixels_per_point();
+    ((wanted.max(1.0) as u32).div_ceil(STEP_PX) * STEP_PX).min(most).min(MOST_PX)
+}
+
+/// Where the whole frame lies on screen, at the present scale.
+struct View {
+    /// The room for the picture.
+    inside: Rect,
+    /// The whole frame, points; larger than the room when looked at closely.
+    frame: Rect,
+    full_px: (u32, u32),
+}
+
+impl View {
+    fn new(ui: &Ui, state: &State, inside: Rect, full_px: (u32, u32)) -> Self {
+        let size = vec2(full_px.0.max(1) as f32, full_px.1.max(1) as f32);
+        let frame = match state.stage.scale {
+            Scale::Fit => fit(inside, size),
+            Scale::Pixels(scale) => {
+                let size = size * f32::from(scale) / ui.ctx().pixels_per_point();
+                let centre = vec2(state.stage.centre[0], state.stage.centre[1]);
+                Rect::from_min_size(inside.center() - size * centre, size)
+            }
+        };
+        Self { inside, frame, full_px }
+    }
+
+    /// A place on screen as shares of the frame's sides.
+    fn shares(&self, at: Pos2) -> [f32; 2] {
+        let from = (at - self.frame.min) / self.frame.size().max(Vec2::splat(1.0));
+        [from.x, from.y]
+    }
+
+    /// Where a part of the frame lies on screen.
+    fn place_of(&self, part: &Uploaded) -> Rect {
+        let scale = self.frame.width() / self.full_px.0.max(1) as f32;
+        let corner = vec2(part.corner_px[0] as f32, part.corner_px[1] as f32) * scale;
+        Rect::from_min_size(self.frame.min + corner, part.texture.size_vec2() * scale)
+    }
+}
+
+/// Paints the other picture over it, or the difference.
+fn compare(ui: &Ui, state: &State, pictures: &Pictures, sink: &IntentSink, plain: &Wish, view: &View) {
+    let Some(other) = state.other_picture() else { return };
+    if state.stage.difference {
+        let wish = Wish { against: Some(other.path.clone()), ..plain.clone() };
+        match pictures.special(&wish) {
+            Seen::Picture(difference) => paint(ui, &difference.texture, view.frame, Color32::WHITE),
+            Seen::Broken(reason) => {
+                note_ui(ui, view.inside, &format!("No difference can be shown: {reason}."))
+            }
+            Seen::OnItsWay => sink.send(WindowIntent::Want(wish)),
+        }
+        return;
+    }
+    let Size::Preview(edge_px) = plain.size else { return };
+    let (seen, enough) = pictures.preview(&other.path, edge_px);
+    if !enough {
+        sink.send(WindowIntent::Want(Wish::plain(&other.path, plain.size)));
+    }
+    if let Seen::Picture(over) = seen {
+        let size = vec2(over.full_px.0 as f32, over.full_px.1 as f32);
+        let tint = Color32::from_white_alpha((state.stage.mix * 255.0) as u8);
+        paint(ui, &over.texture, fit(view.inside, size), tint);
+    }
+}
+
+/// Paints the part of the frame that is in sight at one pixel a pixel or more.
+fn close_up(
+    ui: &Ui,
+    state: &State,
+    pictures: &Pictures,
+    sink: &IntentSink,
+    path: &std::path::Path,
+    preview: &Uploaded,
+    view: &View,
+) {
+    let painter = ui.painter().with_clip_rect(view.inside);
+    // The rest of the frame, soft, until the part has come.
+    painter.image(preview.texture.id(), view.frame, WHOLE, Color32::WHITE);
+    let Scale::Pixels(scale) = state.stage.scale else { return };
+    let view_px = view.inside.size() * ui.ctx().pixels_per_point() / f32::from(scale);
+    let part = state.stage.part(state.stage.centre, view.full_px, view_px.into(), state.stage.edges);
+    let wish = Wish::plain(path, Size::Part(part));
+    let shown = match pictures.special(&wish) {
+        Seen::Picture(part) => Some(part),
+        Seen::Broken(_) => None,
+        Seen::OnItsWay => {
+            sink.send(WindowIntent::Want(wish));
+            pictures.last_part(path)
+        }
+    };
+    if let Some(part) = shown {
+        painter.image(part.texture.id(), view.place_of(part), WHOLE, Color32::WHITE);
+    }
+}
+
+/// Paints what is under the pointer at one pixel a pixel.
+fn magnifier(
+    ui: &Ui,
+    state: &State,
+    pictures: &Pictures,
+    sink: &IntentSink,
+    path: &std::path::Path,
+    response: &Response,
+    view: &View,
+) {
+    let Some(at) = response.hover_pos().filter(|at| view.frame.contains(*at)) else { return };
+    let per_point = ui.ctx().pixels_per_point();
+    let shares = view.shares(at);
+    let side_px = MAGNIFIER * per_point;
+    let part = state.stage.part(shares, view.full_px, [side_px, side_px], state.stage.edges);
+    let wish = Wish::plain(path, Size::Part(part));
+    let glass = Rect::from_center_size(at, Vec2::splat(MAGNIFIER));
+    let painter = ui.painter().with_clip_rect(glass);
+    let shown = match pictures.special(&wish) {
+        Seen::Picture(part) => Some(part),
+        Seen::Broken(_) => None,
+        Seen::OnItsWay => {
+            sink.send(WindowIntent::Want(wish));
+            pictures.last_part(path)
+        }
+    };
+    if let Some(part) = shown {
+        let point = vec2(shares[0] * view.full_px.0 as f32, shares[1] * view.full_px.1 as f32);
+        let corner = vec2(part.corner_px[0] as f32, part.corner_px[1] as f32);
+        let rect =
+            Rect::from_min_size(at + (corner - point) / per_point, part.texture.size_vec2() / per_point);
+        painter.image(part.texture.id(), rect, WHOLE, Color32::WHITE);
+    }
+    ui.painter().rect_stroke(glass, 0.0, egui::Stroke::new(1.0, ON_MAT), egui::StrokeKind::Outside);
+}
+
+/// Turns the object by drawing the pointer across it; close up, moves about in the picture.
+fn pointer_ui(ui: &Ui, state: &State, sink: &IntentSink, response: &Response, view: &View) {
+    if response.double_clicked()
+        && let Some(at) = response.interact_pointer_pos()
+    {
+        let scale = if state.stage.scale == Scale::Fit { Scale::Pixels(1) } else { Scale::Fit };
+        sink.send(WindowIntent::Look(Look::Scale(scale, view.shares(at))));
+        return;
+    }
+    if response.dragged() {
+        match state.stage.scale {
+            Scale::Fit => turn(ui, state, sink, response),
+            Scale::Pixels(_) => {
+                let size = view.frame.size().max(Vec2::splat(1.0));
+                let moved = response.drag_delta() / size;
+                let [x, y] = state.stage.centre;
+                sink.send(WindowIntent::Look(Look::Centre([x - moved.x, y - moved.y])));
+            }
+        }
+    }
+    let wheel = if response.hovered() { ui.input(|input| input.smooth_scroll_delta.y) } else { 0.0 };
+    if wheel.abs() > 4.0 {
+        let at = response.hover_pos().map_or(state.stage.centre, |at| view.shares(at));
+        let scale = match (state.stage.scale, wheel > 0.0) {
+            (Scale::Fit, true) => Scale::Pixels(1),
+            (Scale::Pixels(1), true) => Scale::Pixels(2),
+            (Scale::Pixels(2), false) => Scale::Pixels(1),
+            (_, false) => Scale::Fit,
+            (other, true) => other,
+        };
+        if scale != state.stage.scale {
+            sink.send(WindowIntent::Look(Look::Scale(scale, at)));
+        }
+    }
+}
+
+/// Looks at the stop that far along the row; drawing to the right turns the front to the right.
+fn turn(ui: &Ui, state: &State, sink: &IntentSink, response: &Response) {
+    let memory = response.id.with("turned");
+    let Some(shown) = state.shown() else { return };
+    let row: Vec<u32> = state
+        .places
+        .iter()
+        .filter(|place| place.row == shown.row && place.picture().is_some())
+        .map(|place| place.index)
+        .collect();
+    let Some(at) = row.iter().position(|index| *index == shown.index) else { return };
+    let drawn: f32 =
+        if response.drag_started() { 0.0 } else { ui.data(|data| data.get_temp(memory)).unwrap_or(0.0) };
+    let drawn = drawn + response.drag_delta().x * state.planned.direction.sign() as f32;
+    let stops = (drawn / DRAG_A_STOP).trunc();
+    ui.data_mut(|data| data.insert_temp(memory, drawn - stops * DRAG_A_STOP));
+    let to = (at as i64 + stops as i64).rem_euclid(row.len() as i64) as usize;
+    if to != at {
+        sink.send(WindowIntent::Pick(Pick::Cursor(row[to])));
+    }
+}
+
+fn name_for_readers(ui: &Ui, response: &Response, place: &Place) {
     let name = format!("Picture of stop {}, {}°, large", place.index, place.degrees_text);
     ui.ctx().accesskit_node_builder(response.id, |node| {
         node.set_role(egui::Role::Image);
@@ -61,10 +302,8 @@ fn name_for_readers(ui: &Ui, response: &egui::Response, place: &Place) {
     });
 }
 
-fn show(ui: &Ui, inside: Rect, texture: &TextureHandle) {
-    let rect = fit(inside, texture.size_vec2());
-    let whole = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
-    ui.painter().image(texture.id(), rect, whole, egui::Color32::WHITE);
+fn paint(ui: &Ui, texture: &TextureHandle, rect: Rect, tint: Color32) {
+    ui.painter().image(texture.id(), rect, WHOLE, tint);
 }
 
 /// The largest rectangle of these proportions in the middle of `inside`.
@@ -84,6 +323,6 @@ fn note_ui(ui: &Ui, area: Rect, text: &str) {
     let at = area.left_top() + vec2(12.0, 12.0);
     let galley = ui.painter().layout(text.to_owned(), theme::small(), ON_MAT, area.width() - 40.0);
     let back = Align2::LEFT_TOP.anchor_size(at, galley.size()).expand(6.0);
-    ui.painter().rect_filled(back, 4.0, theme::PANEL);
+    ui.painter().rect_filled(back, 4.0, theme::panel());
     ui.painter().galley(at, galley, ON_MAT);
 }

@@ -11,14 +11,19 @@ use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::State;
 use crate::window::{theme, words};
 
+/// Draws what stays in sight above the fields: the heading, and what a changed plan would do.
+pub fn plan_head_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let enabled = !state.is_busy();
+    heading_ui(ui, state, enabled, sink);
+    change_ui(ui, state, sink, enabled);
+}
+
 /// Draws the plan's fields.
 pub fn plan_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let enabled = !state.is_busy();
     // Room for the scroll bar, whether it is there or not, so that nothing moves when it comes.
     let width = (ui.available_width().min(360.0) - 4.0).max(240.0);
     ui.set_width(width);
-    heading_ui(ui, enabled, sink);
-    change_ui(ui, state, sink, enabled);
     name_ui(ui, state, sink, width, enabled);
     direction_ui(ui, state, sink, enabled);
     for at in 0..state.draft.rows.len() {
@@ -38,15 +43,22 @@ pub fn plan_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     ui.add_space(6.0);
 }
 
-fn heading_ui(ui: &mut Ui, enabled: bool, sink: &IntentSink) {
+fn heading_ui(ui: &mut Ui, state: &State, enabled: bool, sink: &IntentSink) {
     ui.horizontal(|ui| {
         ui.heading("Plan");
         ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
-            if button_ui(ui, "Save plan…", true, vec2(0.0, 0.0)).clicked() {
+            if button_ui(ui, "Save…", true, vec2(0.0, 0.0)).clicked() {
                 sink.send(WindowIntent::SavePlan);
             }
-            if button_ui(ui, "Open plan…", enabled, vec2(0.0, 0.0)).clicked() {
+            if button_ui(ui, "Open…", enabled, vec2(0.0, 0.0)).clicked() {
                 sink.send(WindowIntent::OpenPlan);
+            }
+            let small = vec2(0.0, 0.0);
+            if button_ui(ui, "Redo", enabled && state.history.can_redo(), small).clicked() {
+                sink.send(WindowIntent::Redo);
+            }
+            if button_ui(ui, "Undo", enabled && state.history.can_undo(), small).clicked() {
+                sink.send(WindowIntent::Undo);
             }
         });
     });
@@ -58,7 +70,7 @@ fn heading_ui(ui: &mut Ui, enabled: bool, sink: &IntentSink) {
 /// Says what a changed plan does to the frames at hand, and asks.
 fn change_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
     let (Some(change), true) = (state.change, enabled) else { return };
-    egui::Frame::new().fill(theme::RAISED).corner_radius(6.0).inner_margin(10.0).show(ui, |ui| {
+    egui::Frame::new().fill(theme::raised()).corner_radius(6.0).inner_margin(10.0).show(ui, |ui| {
         ui.set_width(ui.available_width());
         // Another product's set is the likelier slip than a changed plan.
         let other = state.in_force.as_ref().map(|set| &set.plan.sku).filter(|sku| **sku != state.planned.sku);
@@ -67,15 +79,17 @@ fn change_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
             None => "Changed from the set in this folder".to_owned(),
         };
         ui.add(egui::Label::new(RichText::new(headline).strong()).wrap());
-        let mut says = vec![format!(
-            "{}, {} without.",
-            match change.stay {
-                0 => "No frame stays".to_owned(),
-                1 => "1 frame stays with its stop".to_owned(),
-                several => format!("{several} frames stay with their stops"),
-            },
-            words::count(change.missing, "stop will be", "stops will be")
-        )];
+        let stay = match change.stay {
+            0 => "No frame stays".to_owned(),
+            1 => "1 frame stays with its stop".to_owned(),
+            several => format!("{several} frames stay with their stops"),
+        };
+        let back = match change.back {
+            0 => String::new(),
+            several => format!(", {several} of an earlier plan count again"),
+        };
+        let missing = words::count(change.missing, "stop will be", "stops will be");
+        let mut says = vec![format!("{stay}{back}, {missing} without.")];
         if change.orphaned > 0 {
             says.push(format!(
                 "{} no longer in the plan; the files stay in the folder.",

@@ -27,7 +27,7 @@ struct Cell<'a> {
 
 /// Draws the fields of the row at `at`, counted from 0.
 pub fn row_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, width: f32, enabled: bool) {
-    Frame::new().fill(theme::RAISED).corner_radius(6.0).inner_margin(10.0).show(ui, |ui| {
+    Frame::new().fill(theme::raised()).corner_radius(6.0).inner_margin(10.0).show(ui, |ui| {
         let inner = width - 20.0;
         ui.set_width(inner);
         ui.horizontal(|ui| name_and_stops_ui(ui, state, sink, at, inner, enabled));

@@ -1,7 +1,7 @@
 //! The progress ring: the plate from above, every stop a place to point at.
 
 use egui::{
-    Align, Align2, Color32, Layout, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, Vec2, WidgetInfo, vec2,
+    Align, Align2, Layout, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, Vec2, WidgetInfo, vec2,
 };
 
 use super::keys::{Surface, hold_focus, place_id, tab_stop};
@@ -37,9 +37,14 @@ pub fn ring_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
 fn ground(ui: &Ui, rect: Rect, ring: &RingLayout, state: &State) {
     let painter = ui.painter();
     for row in ring.first_row..ring.first_row + ring.rows {
-        painter.circle_stroke(ring.centre, ring.radius(row), Stroke::new(1.0, theme::LINE));
+        painter.circle_stroke(ring.centre, ring.radius(row), Stroke::new(1.0, theme::line()));
     }
+    let shown = state.shown().filter(|place| place.row == ring.first_row).map(|place| place.degrees);
     for degrees in [90.0, 180.0, 270.0] {
+        // The pointer at the stop shown takes the figure's place.
+        if shown.is_some_and(|shown| (shown - degrees).abs() < 9.0) {
+            continue;
+        }
         let way = ring.towards(degrees);
         let align = if way.x > 0.5 {
             Align2::LEFT_CENTER
@@ -54,16 +59,16 @@ fn ground(ui: &Ui, rect: Rect, ring: &RingLayout, state: &State) {
             align,
             format!("{degrees:.0}°"),
             theme::small(),
-            theme::SOFT,
+            theme::soft(),
         );
     }
     // The camera below, with its lens towards the plate.
     let foot = ring.centre + vec2(0.0, ring.outer + 26.0);
     camera_shape(painter, foot);
-    painter.text(foot + vec2(-15.0, 0.0), Align2::RIGHT_CENTER, "0°", theme::small(), theme::SOFT);
-    painter.text(foot + vec2(15.0, 0.0), Align2::LEFT_CENTER, "camera", theme::small(), theme::SOFT);
+    painter.text(foot + vec2(-15.0, 0.0), Align2::RIGHT_CENTER, "0°", theme::small(), theme::soft());
+    painter.text(foot + vec2(15.0, 0.0), Align2::LEFT_CENTER, "camera", theme::small(), theme::soft());
     let corner = |at: Pos2, align, text: &str| {
-        painter.text(at, align, text, theme::small(), theme::SOFT);
+        painter.text(at, align, text, theme::small(), theme::soft());
     };
     corner(rect.left_top(), Align2::LEFT_TOP, "Seen from above");
     let turns = format!("turns {}", state.planned.direction.word());
@@ -91,38 +96,38 @@ fn row_names(painter: &egui::Painter, rect: Rect, ring: &RingLayout, state: &Sta
     }
     for (line, text) in lines.iter().rev().enumerate() {
         let at = rect.left_bottom() - vec2(0.0, line as f32 * 15.0);
-        painter.text(at, Align2::LEFT_BOTTOM, text, theme::small(), theme::SOFT);
+        painter.text(at, Align2::LEFT_BOTTOM, text, theme::small(), theme::soft());
     }
 }
 
 fn camera_shape(painter: &egui::Painter, at: Pos2) {
     let body = Rect::from_center_size(at + vec2(0.0, 1.5), vec2(15.0, 8.0));
-    painter.rect_filled(body, 1.5, theme::SOFT);
+    painter.rect_filled(body, 1.5, theme::soft());
     let lens = Rect::from_center_size(at + vec2(0.0, -4.0), vec2(6.0, 5.0));
-    painter.rect_filled(lens, 1.0, theme::SOFT);
+    painter.rect_filled(lens, 1.0, theme::soft());
 }
 
 /// The plate with the mark that moves with it.
 fn plate(ui: &Ui, ring: &RingLayout, state: &State) {
     let painter = ui.painter();
     let radius = ring.plate_radius();
-    painter.circle(ring.centre, radius, theme::RAISED, Stroke::new(1.0, theme::LINE));
+    painter.circle(ring.centre, radius, theme::raised(), Stroke::new(1.0, theme::line()));
     let Some(degrees) = state.plate_deg else { return };
     let way = ring.towards(degrees);
     let side = way.rot90();
     let tip = ring.centre + way * (radius + 9.0);
     let foot = ring.centre + way * (radius - 7.0);
     let arrow = vec![tip, foot + side * 7.5, foot - side * 7.5];
-    painter.add(Shape::convex_polygon(arrow, Color32::WHITE, Stroke::new(1.0, theme::PANEL)));
+    painter.add(Shape::convex_polygon(arrow, theme::strong(), Stroke::new(1.0, theme::panel())));
     // The way it turns, as an arc ahead of the mark.
     let ahead = |more: f64| ring.centre + ring.towards(degrees + more) * (radius - 2.0);
     let arc: Vec<Pos2> = (0..=10).map(|part| ahead(8.0 + f64::from(part) * 2.2)).collect();
-    painter.add(Shape::line(arc, Stroke::new(1.5, theme::SOFT)));
+    painter.add(Shape::line(arc, Stroke::new(1.5, theme::soft())));
     let end = ahead(30.0);
     let along = ring.towards(degrees + 120.0) * 5.0;
     let out = ring.towards(degrees + 30.0) * 3.0;
     let head = vec![end + along, end + out, end - out];
-    painter.add(Shape::convex_polygon(head, theme::SOFT, Stroke::NONE));
+    painter.add(Shape::convex_polygon(head, theme::soft(), Stroke::NONE));
 }
 
 /// The figures in the middle.
@@ -132,19 +137,24 @@ fn centre(ui: &Ui, ring: &RingLayout, state: &State) {
         painter.text(ring.centre + vec2(0.0, dy), Align2::CENTER_CENTER, text, font, colour);
     };
     let all = state.places.len();
-    put(-20.0, &format!("{} / {all}", state.kept()), theme::figure(), theme::TEXT);
-    put(5.0, "kept", theme::small(), theme::SOFT);
+    put(-20.0, &format!("{} / {all}", state.kept()), theme::figure(), theme::text());
+    put(5.0, "kept", theme::small(), theme::soft());
     let doing = state.active().map(|place| format!("{} {}", verb(place), place.index));
     let time = match (state.link, state.secs_left) {
-        (Link::Open, Some(secs)) if state.left > 0 => format!("{} left", words::span(secs)),
+        (Link::Open, Some(secs)) if state.left > 0 && state.is_busy() => {
+            format!("{} left", words::span(secs))
+        }
         _ if all > 0 && state.kept() == all => "complete".to_owned(),
+        _ if state.to_shoot() == 0 => {
+            words::count(state.count(Mark::LeftOut), "stop skipped", "stops skipped")
+        }
         _ => words::span(remaining_secs(state)),
     };
     // Three rows leave little room in the middle.
     let time = if ring.plate_radius() < 80.0 { time.trim_start_matches("about ") } else { &time };
-    put(27.0, time, egui::FontId::proportional(13.5), theme::TEXT);
+    put(27.0, time, egui::FontId::proportional(13.5), theme::text());
     if let Some(doing) = doing {
-        put(47.0, &doing, theme::small(), theme::SOFT);
+        put(47.0, &doing, theme::small(), theme::soft());
     }
 }
 
@@ -189,11 +199,11 @@ fn place_ui(ui: &Ui, ring: &RingLayout, place: &Place, state: &State, sink: &Int
     }
     let around = radius.max(4.0) + 3.5;
     if selected {
-        painter.circle_stroke(at, around, Stroke::new(2.0, Color32::WHITE));
+        painter.circle_stroke(at, around, Stroke::new(2.0, theme::strong()));
     }
     if response.has_focus() {
         let box_around = Rect::from_center_size(at, Vec2::splat(2.0 * around + 4.0));
-        painter.rect_stroke(box_around, 3.0, Stroke::new(1.0, Color32::WHITE), egui::StrokeKind::Outside);
+        painter.rect_stroke(box_around, 3.0, Stroke::new(1.0, theme::strong()), egui::StrokeKind::Outside);
     }
     response.on_hover_ui(|ui| tip_ui(ui, place));
 }
@@ -240,7 +250,7 @@ fn caret(ui: &Ui, ring: &RingLayout, place: &Place) {
     let side = way.rot90();
     let tip = ring.at(place) + way * (ring.mark(place.row).max(4.0) + 6.0);
     let corners = vec![tip, tip + way * 7.0 + side * 4.5, tip + way * 7.0 - side * 4.5];
-    ui.painter().add(Shape::convex_polygon(corners, Color32::WHITE, Stroke::NONE));
+    ui.painter().add(Shape::convex_polygon(corners, theme::strong(), Stroke::NONE));
 }
 
 /// Each state's shape with its word and count; always all of them, so that nothing moves.

@@ -10,7 +10,7 @@ use super::picture::fit;
 use super::ring::{pick_of_click, tip_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::marks;
-use crate::window::pictures::{Pictures, Seen, Size, Wish};
+use crate::window::pictures::{Pictures, Seen, Size, Uploaded, Wish};
 use crate::window::places::Place;
 use crate::window::state::State;
 use crate::window::theme;
@@ -24,7 +24,7 @@ const EDGE: f32 = 16.0;
 pub fn strip_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
     let pitch = CELL.x + GAP;
     let width = state.places.len() as f32 * pitch - GAP + 2.0 * EDGE;
-    ui.painter().hline(ui.max_rect().x_range(), ui.max_rect().top(), Stroke::new(1.0, theme::LINE));
+    ui.painter().hline(ui.max_rect().x_range(), ui.max_rect().top(), Stroke::new(1.0, theme::line()));
     ScrollArea::horizontal().id_salt("strip").auto_shrink(false).show_viewport(ui, |ui, seen| {
         let origin = ui.max_rect().left_top();
         ui.set_width(width);
@@ -77,35 +77,38 @@ fn cell_ui(ui: &Ui, cell: Rect, place: &Place, state: &State, pictures: &Picture
     }
     let painter = ui.painter();
     let frame = Rect::from_min_size(cell.min, vec2(cell.width(), 83.0));
-    painter.rect_filled(frame, 3.0, theme::RAISED);
+    painter.rect_filled(frame, 3.0, theme::raised());
     if let Some(version) = version {
         match pictures.thumb(&version.path) {
-            Seen::Picture(texture, _) => {
+            Seen::Picture(Uploaded { texture, .. }) => {
                 let whole = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
                 let dimmed = if place.chosen == 0 { Color32::from_gray(110) } else { Color32::WHITE };
                 painter.image(texture.id(), fit(frame, texture.size_vec2()), whole, dimmed);
             }
             Seen::Broken(_) => {
-                text(painter, frame.center(), Align2::CENTER_CENTER, "unreadable", theme::TEXT);
+                text(painter, frame.center(), Align2::CENTER_CENTER, "unreadable", theme::text());
             }
             Seen::OnItsWay => {
-                sink.send(WindowIntent::Want(Wish { path: version.path.clone(), size: Size::Thumb }));
+                sink.send(WindowIntent::Want(Wish::plain(&version.path, Size::Thumb)));
             }
         }
-        badge(painter, frame, &format!("v{}", version.version));
+        // The usual single version needs no word.
+        if place.versions.len() > 1 {
+            badge(painter, frame, &format!("v{}", version.version));
+        }
     } else {
-        text(painter, frame.center(), Align2::CENTER_CENTER, "no frame", theme::SOFT);
+        text(painter, frame.center(), Align2::CENTER_CENTER, "no frame", theme::soft());
     }
     let shown = state.shown().is_some_and(|shown| shown.index == place.index);
     let edge = match (selected, shown, response.hovered()) {
-        (true, ..) => Stroke::new(3.0, Color32::WHITE),
-        (_, true, _) => Stroke::new(1.5, theme::TEXT),
-        (_, _, true) => Stroke::new(1.0, theme::SOFT),
-        _ => Stroke::new(1.0, theme::LINE),
+        (true, ..) => Stroke::new(3.0, theme::strong()),
+        (_, true, _) => Stroke::new(1.5, theme::text()),
+        (_, _, true) => Stroke::new(1.0, theme::soft()),
+        _ => Stroke::new(1.0, theme::line()),
     };
     painter.rect_stroke(frame, 3.0, edge, StrokeKind::Inside);
     if response.has_focus() {
-        painter.rect_stroke(cell.expand(2.0), 3.0, Stroke::new(1.0, Color32::WHITE), StrokeKind::Outside);
+        painter.rect_stroke(cell.expand(2.0), 3.0, Stroke::new(1.0, theme::strong()), StrokeKind::Outside);
     }
     let line = frame.bottom() + 12.0;
     text(
@@ -113,16 +116,16 @@ fn cell_ui(ui: &Ui, cell: Rect, place: &Place, state: &State, pictures: &Picture
         pos2(cell.left() + 2.0, line),
         Align2::LEFT_CENTER,
         &format!("Stop {}", place.index),
-        theme::TEXT,
+        theme::text(),
     );
     let right = match &place.row_name {
         Some(row) => format!("{row}  {}°", place.degrees_text),
         None => format!("{}°", place.degrees_text),
     };
-    text(painter, pos2(cell.right() - 2.0, line), Align2::RIGHT_CENTER, &right, theme::SOFT);
+    text(painter, pos2(cell.right() - 2.0, line), Align2::RIGHT_CENTER, &right, theme::soft());
     let line = line + 18.0;
     marks::paint(painter, pos2(cell.left() + 8.0, line + 0.5), 5.0, place.mark);
-    text(painter, pos2(cell.left() + 19.0, line), Align2::LEFT_CENTER, place.words(), theme::SOFT);
+    text(painter, pos2(cell.left() + 19.0, line), Align2::LEFT_CENTER, place.words(), theme::soft());
     response.on_hover_ui(|ui| tip_ui(ui, place));
 }
 
@@ -131,9 +134,9 @@ fn text(painter: &egui::Painter, at: egui::Pos2, align: Align2, words: &str, col
 }
 
 fn badge(painter: &egui::Painter, frame: Rect, words: &str) {
-    let galley = painter.layout_no_wrap(words.to_owned(), theme::small(), theme::TEXT);
+    let galley = painter.layout_no_wrap(words.to_owned(), theme::small(), theme::text());
     let size = galley.size() + vec2(10.0, 3.0);
     let back = Rect::from_min_size(frame.right_top() + vec2(-size.x - 3.0, 3.0), size);
-    painter.rect_filled(back, CornerRadius::same(3), Color32::from_black_alpha(190));
-    painter.galley(back.min + vec2(5.0, 1.5), galley, theme::TEXT);
+    painter.rect_filled(back, CornerRadius::same(3), theme::panel());
+    painter.galley(back.min + vec2(5.0, 1.5), galley, theme::text());
 }

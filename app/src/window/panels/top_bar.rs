@@ -4,6 +4,8 @@ use egui::{Align, Button, Layout, Popup, PopupCloseBehavior, RichText, Ui};
 
 use super::device_menus::{camera_menu_ui, folder_menu_ui, table_menu_ui};
 use super::help::{keys_help_ui, safety_ui};
+use super::list::list_ui;
+use super::room::settings_ui;
 use super::widgets::captioned;
 use crate::window::intent::IntentSink;
 use crate::window::state::State;
@@ -13,6 +15,7 @@ use crate::window::{theme, words};
 pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
         menu_ui(ui, "Safety", Button::new("Safety"), safety_ui);
+        menu_ui(ui, "Settings", Button::new("Settings"), |ui| settings_ui(ui, state, sink));
         menu_ui(ui, "Keys", Button::new("Keys"), keys_help_ui);
         let (table, camera) = state
             .connected
@@ -22,12 +25,20 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         menu_ui(ui, "Camera", Button::new(camera), |ui| camera_menu_ui(ui, state, sink));
         let table = captioned("Table", &words::middle_cut(&table, 26));
         menu_ui(ui, "Table", Button::new(table), |ui| table_menu_ui(ui, state, sink));
-        let folder = captioned("Folder", &words::middle_cut(&state.folder.display().to_string(), 30));
+        let list = match &state.list {
+            Some(list) => {
+                let open = list.rows.iter().filter(|row| !row.done).count();
+                captioned("List", &words::count(open, "product open", "products open"))
+            }
+            None => captioned("List", "none"),
+        };
+        menu_ui(ui, "Shoot list", Button::new(list), |ui| list_ui(ui, state, sink));
+        let folder = captioned("Folder", &words::middle_cut(&state.folder.display().to_string(), 24));
         menu_ui(ui, "Session folder", Button::new(folder), |ui| folder_menu_ui(ui, state, sink));
         ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
             let sku = if state.draft.sku.is_empty() { "No SKU yet" } else { &state.draft.sku };
             ui.add(egui::Label::new(RichText::new(sku).heading().strong()).truncate());
-            ui.add(egui::Label::new(RichText::new(&state.draft.title).color(theme::SOFT)).truncate());
+            ui.add(egui::Label::new(RichText::new(&state.draft.title).color(theme::soft())).truncate());
         });
     });
 }

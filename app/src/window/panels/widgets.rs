@@ -10,8 +10,8 @@ use crate::window::theme;
 /// The one button that leads on.
 pub fn primary_button_ui(ui: &mut Ui, text: &str, enabled: bool, size: Vec2) -> Response {
     let button = if enabled {
-        Button::new(RichText::new(text).color(theme::ON_PRIMARY).strong())
-            .fill(theme::PRIMARY)
+        Button::new(RichText::new(text).color(theme::on_primary()).strong())
+            .fill(theme::primary())
             .stroke(Stroke::NONE)
     } else {
         Button::new(text)
@@ -26,7 +26,7 @@ pub fn button_ui(ui: &mut Ui, text: &str, enabled: bool, size: Vec2) -> Response
 
 /// Second-rank text of one line, cut off where there is no room.
 pub fn soft_ui(ui: &mut Ui, text: impl Into<String>) -> Response {
-    ui.add(egui::Label::new(RichText::new(text).font(theme::small()).color(theme::SOFT)).truncate())
+    ui.add(egui::Label::new(RichText::new(text).font(theme::small()).color(theme::soft())).truncate())
 }
 
 /// What is wrong with a field, in words, with the problem's shape before it.
@@ -47,11 +47,18 @@ pub fn field_ui(ui: &mut Ui, field: &Field<'_>) -> Option<String> {
         .allocate_ui_with_layout(vec2(field.width, 46.0), Layout::top_down(Align::Min), |ui| {
             ui.spacing_mut().item_spacing.y = 2.0;
             ui.set_width(field.width);
-            soft_ui(ui, field.caption);
-            if field.wrong {
-                ui.visuals_mut().widgets.inactive.bg_stroke = Stroke::new(1.5, egui::Color32::WHITE);
-            }
-            let edit = TextEdit::singleline(&mut typed).desired_width(field.width).margin(vec2(6.0, 4.0));
+            ui.horizontal(|ui| {
+                ui.spacing_mut().item_spacing.x = 5.0;
+                if field.wrong {
+                    marks::mark_ui(ui, Mark::Problem);
+                }
+                soft_ui(ui, field.caption);
+            });
+            // An identity of its own: what comes and goes above the field must not take the keyboard away.
+            let edit = TextEdit::singleline(&mut typed)
+                .id(field_id(field.name))
+                .desired_width(field.width)
+                .margin(vec2(6.0, 4.0));
             let response = ui.add_enabled(field.enabled, edit.hint_text(field.hint));
             ui.ctx().accesskit_node_builder(response.id, |node| {
                 node.set_label(field.name);
@@ -63,6 +70,11 @@ pub fn field_ui(ui: &mut Ui, field: &Field<'_>) -> Option<String> {
         })
         .inner;
     response.changed().then_some(typed)
+}
+
+/// The identity of the field with this name for screen readers.
+pub fn field_id(name: &str) -> egui::Id {
+    egui::Id::unique(("field", name))
 }
 
 /// What a text field shows.
@@ -88,9 +100,9 @@ pub struct Field<'a> {
 pub fn captioned(caption: &str, value: &str) -> LayoutJob {
     let mut job = LayoutJob::default();
     let format = |color| TextFormat { font_id: FontId::proportional(13.5), color, ..TextFormat::default() };
-    job.append(caption, 0.0, format(theme::SOFT));
-    job.append(": ", 0.0, format(theme::SOFT));
-    job.append(value, 0.0, format(theme::TEXT));
+    job.append(caption, 0.0, format(theme::soft()));
+    job.append(": ", 0.0, format(theme::soft()));
+    job.append(value, 0.0, format(theme::text()));
     job
 }
 

@@ -2,11 +2,11 @@
 
 use std::time::Duration;
 
-use super::dialect::{self, Question};
 use super::exchange::{Answer, Ear, Exchange, Failure, Patience};
 use super::greeting::{Greeting, SerialOptions, greet};
 use super::parse::Status;
 use super::ports::{PortNote, Ports, SystemPorts, UsbIdentity};
+use super::words::{self, Question};
 use crate::cancel::CancelToken;
 use crate::turntable::{TableError, TableFacts, TablePosition, Turntable};
 
@@ -16,6 +16,8 @@ const ANSWER_WAIT: Duration = Duration::from_secs(3);
 const SILENCE: Duration = Duration::from_secs(10);
 /// The longest single action, seconds: the controller's own limit of a day; keeps time sums in range.
 const LONGEST_SECS: u64 = 86_400;
+/// How many turns finding the index may take, in time.
+const INDEX_TURNS: f64 = 6.0;
 /// What the controller gives as reason when a CAN, from here or elsewhere, ended the work.
 const STOPPED: &str = "stopped";
 
@@ -33,6 +35,8 @@ pub struct SerialTable {
     /// `None` while the line is lost.
     exchange: Option<Exchange>,
     facts: TableFacts,
+    /// Whether the coils were told to stay on.
+    holding: bool,
     half_press: Duration,
     id: String,
     usb: Option<UsbIdentity>,
@@ -80,6 +84,7 @@ impl SerialTable {
         let usb = usb_of(&*ports, port);
         Ok(Self {
             facts: facts(port, &greeting),
+            holding: false,
             half_press: Duration::from_secs_f64(greeting.settings.half_press_secs),
             id: greeting.version.id,
             boot: Some(greeting.status.boot),
@@ -213,6 +218,23 @@ impl SerialTable {
         self.take_status(answer)
     }
 
+    /// Has the coils stay on, so that they never let go between the stops of a set.
+    ///
+    /// A board that let go meanwhile, after a long silence or a restart, shows it in its status. One that
+    /// does not know the word turns all the same.
+    fn hold(&mut self, status: &Status) -> Result<(), TableError> {
+        if self.holding && status.coils {
+            return Ok(());
+        }
+        match self.act(words::HOLD, Patience { whole: ANSWER_WAIT, silent: ANSWER_WAIT }) {
+            Ok(_) | Err(TableError::Refused { .. }) => {
+                self.holding = true;
+                Ok(())
+            }
+            Err(error) => Err(error),
+        }
+    }
+
     /// Stops the table and asks where it came to rest.
     fn halt(&mut self) -> Result<Status, TableError> {
         let halted = self.line()?.sync();
@@ -290,9 +312,10 @@ impl Turntable for SerialTable {
         if cancel.is_cancelled() {
             return Err(TableError::Stopped { step: before.place.step });
         }
-        let steps = self.facts.steps_per_turn;
-        let words = dialect::turn_to(steps, step);
-        let degrees = (step as f64 - before.place.step as f64) * 360.0 / steps.to_f64();
+        self.hold(&before)?;
+        let words = words::turn_to(self.facts.steps_per_turn, step);
+        let steps = self.facts.steps_per_turn.to_f64();
+        let degrees = (step as f64 - before.place.step as f64) * 360.0 / steps;
         let secs = self.facts.speeds.turn_secs(degrees).clamp(0.0, LONGEST_SECS as f64);
         let patience = Patience { whole: Duration::from_secs_f64(2.0 * secs) + SILENCE, silent: SILENCE };
 
@@ -332,11 +355,29 @@ impl Turntable for SerialTable {
     fn set_zero(&mut self) -> Result<TablePosition, TableError> {
         // Also greets a board anew that has started anew.
         let before = self.status()?;
-        let status = self.act(dialect::SET_ZERO, Patience { whole: ANSWER_WAIT, silent: ANSWER_WAIT })?;
+        let status = self.act(words::SET_ZERO, Patience { whole: ANSWER_WAIT, silent: ANSWER_WAIT })?;
         if !status.known || status.place.step != 0 || status.zero == before.zero {
             return Err(TableError::Refused {
-                word: dialect::SET_ZERO.to_owned(),
+                word: words::SET_ZERO.to_owned(),
                 reason: "it said ok but did not take the new zero; set zero again".to_owned(),
+            });
+        }
+        Ok(self.told(&status))
+    }
+
+    fn find_index(&mut self) -> Result<TablePosition, TableError> {
+        let before = self.status()?;
+        self.hold(&before)?;
+        // A turn to find the edge, short ways about it, and some of that slowly.
+        let secs =
+            INDEX_TURNS * self.facts.speeds.turn_secs(360.0).clamp(0.0, LONGEST_SECS as f64 / INDEX_TURNS);
+        let patience = Patience { whole: Duration::from_secs_f64(secs) + SILENCE, silent: SILENCE };
+        let status = self.act(words::FIND_INDEX, patience)?;
+        if !status.known || status.zero == before.zero {
+            return Err(TableError::Refused {
+                word: words::FIND_INDEX.to_owned(),
+                reason: "it said ok but took no position from the index; try again, or set zero by hand"
+                    .to_owned(),
             });
         }
         Ok(self.told(&status))
@@ -344,7 +385,7 @@ impl Turntable for SerialTable {
 
     fn fire_shutter(&mut self, press: Duration) -> Result<(), TableError> {
         self.refuse_after_restart()?;
-        let words = dialect::press(press);
+        let words = words::press(press);
         if press > Duration::from_secs(LONGEST_SECS) {
             let reason = "a press lasts a day at most; choose a shorter exposure".to_owned();
             return Err(TableError::Refused { word: words, reason });
@@ -361,7 +402,8 @@ impl Turntable for SerialTable {
     fn release(&mut self) -> Result<(), TableError> {
         // The coils are off anyway after a restart.
         self.refuse_after_restart()?;
-        self.act(dialect::RELEASE, Patience { whole: ANSWER_WAIT, silent: ANSWER_WAIT }).map(drop)
+        self.holding = false;
+        self.act(words::RELEASE, Patience { whole: ANSWER_WAIT, silent: ANSWER_WAIT }).map(drop)
     }
 
     fn reconnect(&mut self) -> Result<TablePosition, TableError> {
@@ -389,11 +431,12 @@ fn usb_of(ports: &dyn Ports, port: &str) -> Option<UsbIdentity> {
 }
 
 fn facts(port: &str, greeting: &Greeting) -> TableFacts {
+    let steps = greeting.settings.steps_per_turn;
     let short = port.strip_prefix("/dev/").unwrap_or(port);
     TableFacts {
         name: format!("serial {short}, {}", greeting.version.program),
-        steps_per_turn: greeting.settings.steps_per_turn,
-        speeds: greeting.settings.speeds,
+        steps_per_turn: steps,
+        speeds: greeting.settings.rates.profile(steps),
         has_shutter: greeting.settings.has_shutter,
     }
 }

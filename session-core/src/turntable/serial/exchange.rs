@@ -19,7 +19,7 @@
 use std::collections::VecDeque;
 use std::time::Duration;
 
-use super::dialect::{self, CAN, Question};
+use super::words::{self, CAN, Question};
 use super::parse::{Info, Line, LineSplitter, Place, Settings, Status, Version};
 use super::wire::{Gone, Wire};
 use crate::angle::StepsPerTurn;
@@ -138,7 +138,7 @@ impl Exchange {
     /// Sends one line with its checksum.
     pub fn send(&mut self, words: &str) -> Result<(), Failure> {
         tracing::debug!(words, "table <-");
-        self.write(&dialect::seal(words))
+        self.write(&words::seal(words))
     }
 
     fn write(&mut self, bytes: &[u8]) -> Result<(), Failure> {

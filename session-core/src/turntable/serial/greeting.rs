@@ -14,9 +14,9 @@
 
 use std::time::Duration;
 
-use super::dialect::{self, Question};
 use super::exchange::{Answer, Exchange, Failure};
 use super::parse::{Info, Line, Settings, Status, Version};
+use super::words::{self, Question};
 use crate::turntable::TableError;
 
 /// How long a line must be quiet before the first word.
@@ -251,8 +251,9 @@ fn match_up(exchange: &mut Exchange, id: &str) -> Result<Option<Greeting>, Fault
     })?;
     exchange.set_steps(settings.steps_per_turn);
     // From cruise speed down to rest, and time to say so.
-    let speeds = settings.speeds;
-    let ramp = (speeds.cruise_deg_per_sec - speeds.start_deg_per_sec) / speeds.accel_deg_per_sec2;
+    let rates = settings.rates;
+    let soft = if rates.jerk > 0.0 { 2.0 * rates.accel / rates.jerk } else { 0.0 };
+    let ramp = (rates.cruise - rates.start) / rates.accel + soft;
     exchange.halt_wait = Duration::from_secs(3) + Duration::from_secs_f64(ramp.clamp(0.0, 600.0));
     let Some(Answer::Status(status)) = exchange.ask_strictly(Question::Status, MATCH_WAIT)? else {
         return Ok(None);
@@ -276,17 +277,17 @@ fn refused(port: &str, reason: &str) -> String {
 /// Checks that this program understands the table's.
 fn known(version: &Version) -> Result<(), String> {
     let name = version.program.split(' ').next().unwrap_or_default();
-    if name != dialect::PROGRAM {
+    if name != words::PROGRAM {
         return Err(format!(
             "'{}' answers, which is no table this program knows; choose the table's port, or put the table's program on this board",
             version.program
         ));
     }
-    if version.protocol != dialect::PROTOCOL {
+    if version.protocol != words::PROTOCOL {
         return Err(format!(
             "the table speaks protocol {}, but this program speaks {}; bring the table's program and this one to matching versions",
             version.protocol,
-            dialect::PROTOCOL
+            words::PROTOCOL
         ));
     }
     Ok(())

@@ -66,6 +66,8 @@ pub(super) struct Status {
     pub place: Place,
     /// Whether the table knows where it stands.
     pub known: bool,
+    /// Whether the motor's coils are on.
+    pub coils: bool,
     /// Drawn anew at each power-up.
     pub boot: String,
     /// Counts the zeros set since power-up.
@@ -86,11 +88,29 @@ pub(super) struct Version {
 /// The answer to the settings word, checked.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Settings {
+    /// The board's own figure, by which it rounds angles to steps.
     pub steps_per_turn: StepsPerTurn,
-    pub speeds: SpeedProfile,
+    pub rates: StepRates,
     pub has_shutter: bool,
     /// Half press that goes before every full press, seconds.
     pub half_press_secs: f64,
+}
+
+/// Speeds as the board counts them, in steps and seconds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct StepRates {
+    pub start: f64,
+    pub cruise: f64,
+    pub accel: f64,
+    /// The rate of change of the acceleration; 0 where it changes at once.
+    pub jerk: f64,
+}
+
+impl StepRates {
+    /// The same speeds in degrees, with so many steps in a turn.
+    pub fn profile(self, steps: StepsPerTurn) -> SpeedProfile {
+        SpeedProfile::from_step_rates(steps, self.start, self.cruise, self.accel, self.jerk)
+    }
 }
 
 /// Cuts bytes into lines at CR, LF or both.
@@ -103,10 +123,17 @@ pub(super) struct LineSplitter {
 impl LineSplitter {
     /// Takes bytes in and appends the lines they complete; empty and over-long lines are passed over.
     pub fn push(&mut self, bytes: &[u8], lines: &mut VecDeque<Line>) {
+        self.push_texts(bytes, &mut |text| lines.push_back(classify(text)));
+    }
+
+    /// Does the same with the lines' plain text.
+    pub fn push_texts(&mut self, bytes: &[u8], take: &mut dyn FnMut(&str)) {
         for &byte in bytes {
             if byte == b'\n' || byte == b'\r' {
-                if !self.too_long {
-                    lines.extend(classify(&self.partial));
+                if !self.too_long
+                    && let Some(text) = plain_text(&self.partial)
+                {
+                    take(text);
                 }
                 self.partial.clear();
                 self.too_long = false;
@@ -126,21 +153,25 @@ impl LineSplitter {
     }
 }
 
-/// Tells what a line is; `None` for one without text.
-fn classify(bytes: &[u8]) -> Option<Line> {
+/// Gives the text of a line; `None` where there is none.
+fn plain_text(bytes: &[u8]) -> Option<&str> {
     // The first bytes after a port opens are often broken ones, so only the last run of plain
     // text counts.
     let run =
         bytes.split(|byte| !(0x20..=0x7e).contains(byte)).rev().find(|run| !run.trim_ascii().is_empty())?;
-    let text = str::from_utf8(run).ok()?.trim_ascii();
+    str::from_utf8(run).ok().map(str::trim_ascii)
+}
+
+/// Tells what a line is.
+fn classify(text: &str) -> Line {
     if text == "ok" {
-        return Some(Line::Ok);
+        return Line::Ok;
     }
     if let Some(reason) = text.strip_prefix("error:") {
-        return Some(Line::Error(reason.trim_ascii().to_owned()));
+        return Line::Error(reason.trim_ascii().to_owned());
     }
     let info = text.strip_suffix(']').and_then(|body| body.rsplit_once('[')).and_then(|(_, body)| info(body));
-    Some(info.map_or_else(|| Line::Other(text.to_owned()), Line::Info))
+    info.map_or_else(|| Line::Other(text.to_owned()), Line::Info)
 }
 
 fn info(body: &str) -> Option<Info> {
@@ -157,7 +188,7 @@ fn info(body: &str) -> Option<Info> {
 }
 
 /// Reads `key=value` parts; a key that stands twice makes the line void.
-fn keys(text: &str) -> Option<BTreeMap<&str, &str>> {
+pub(super) fn keys(text: &str) -> Option<BTreeMap<&str, &str>> {
     let mut found = BTreeMap::new();
     for (key, value) in text.split_ascii_whitespace().filter_map(|part| part.split_once('=')) {
         if found.insert(key, value).is_some() {
@@ -180,6 +211,7 @@ fn status(keys: &BTreeMap<&str, &str>) -> Option<Status> {
     Some(Status {
         place: place(keys)?,
         known,
+        coils: keys.get("coils") == Some(&"1"),
         boot: number_text(keys.get("boot")?)?,
         zero: keys.get("zero")?.parse().ok()?,
     })
@@ -220,15 +252,15 @@ fn settings(keys: &BTreeMap<&str, &str>) -> Result<Settings, String> {
         return Err(format!("start_rate {start} is above cruise_rate {cruise}"));
     }
     let accel = number("accel", 0.001, 1e9)?;
+    // Boards of an older version know none of the optional ones.
+    let optional = |key: &str, high: f64| {
+        if keys.contains_key(key) { number(key, 0.0, high) } else { Ok(0.0) }
+    };
     Ok(Settings {
         steps_per_turn: steps,
-        speeds: SpeedProfile::from_step_rates(steps, start, cruise, accel),
+        rates: StepRates { start, cruise, accel, jerk: optional("jerk", 1e12)? },
         has_shutter: keys.get("shutter") == Some(&"1"),
-        half_press_secs: if keys.contains_key("half_press_s") {
-            number("half_press_s", 0.0, 86_400.0)?
-        } else {
-            0.0
-        },
+        half_press_secs: optional("half_press_s", 86_400.0)?,
     })
 }
 
@@ -270,7 +302,13 @@ mod tests {
         let place = Place { micro_degrees: 12_345_678, step: 140 };
         assert_eq!(
             found[1],
-            Line::Info(Info::Status(Status { place, known: true, boot: "3f9a21".to_owned(), zero: 1 }))
+            Line::Info(Info::Status(Status {
+                place,
+                known: true,
+                coils: false,
+                boot: "3f9a21".to_owned(),
+                zero: 1
+            }))
         );
         let Line::Info(Info::Version(version)) = &found[2] else { panic!("{:?}", found[2]) };
         assert_eq!((version.program.as_str(), version.protocol), ("Roundstop-table 1.0.0", 1));
@@ -279,7 +317,7 @@ mod tests {
         assert_eq!(&found[5..7], [Line::Ok, Line::Error("queue full".to_owned())]);
         let Line::Info(Info::Settings(Ok(settings))) = &found[7] else { panic!("{:?}", found[7]) };
         assert_eq!(settings.steps_per_turn, StepsPerTurn::HOBBY_HALF_STEPS);
-        assert_eq!(settings.speeds, SpeedProfile::default());
+        assert_eq!(settings.rates.profile(settings.steps_per_turn), SpeedProfile::default());
         assert!(settings.has_shutter);
     }
 

@@ -1,0 +1,91 @@
+//! What is remembered from one start to the next: the look, the devices, where the work was.
+
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+use session_core::journal::durable::{create_folder, replace_state};
+
+/// What is remembered; a field that is missing or unknown costs nothing else.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, Default)]
+#[serde(default)]
+pub struct Settings {
+    /// Whether the window is light.
+    pub light: bool,
+    /// The size of everything in the window, 1 to 2.
+    pub scale: Option<f32>,
+    /// The window's width and height, points.
+    pub window: Option<[f32; 2]>,
+    /// Whether the computer stays quiet when the set is done or a person is needed.
+    pub silent: bool,
+    /// The table last used, as the command line names it.
+    pub table: Option<String>,
+    /// The camera last used, as the command line names it.
+    pub camera: Option<String>,
+    /// The set last worked on, when it is not the demo's.
+    pub folder: Option<PathBuf>,
+    /// The shoot list in use.
+    pub list: Option<PathBuf>,
+}
+
+impl Settings {
+    /// The scale, within 1 to 2.
+    pub fn scale(&self) -> f32 {
+        self.scale.filter(|scale| scale.is_finite()).unwrap_or(1.0).clamp(1.0, 2.0)
+    }
+
+    /// The window's size, within what screens have.
+    pub fn window_size(&self) -> [f32; 2] {
+        let [width, height] = self.window.filter(|size| size.iter().all(|side| side.is_finite())).unwrap_or([1280.0, 800.0]);
+        [width.clamp(1024.0, 8000.0), height.clamp(640.0, 5000.0)]
+    }
+}
+
+/// The file they are remembered in; `None` on a system that names no such place.
+pub fn place() -> Option<PathBuf> {
+    Some(directories::ProjectDirs::from("", "", "Roundstop")?.config_dir().join("settings.json"))
+}
+
+/// Reads the settings; what cannot be read counts as never set, for nothing a person made is in them.
+pub fn read(path: &Path) -> Settings {
+    let text = std::fs::read_to_string(path).unwrap_or_default();
+    serde_json::from_str(&text).unwrap_or_default()
+}
+
+/// Remembers the settings.
+///
+/// # Errors
+/// A sentence when the file cannot be written.
+pub fn write(path: &Path, settings: &Settings) -> Result<(), String> {
+    if let Some(folder) = path.parent() {
+        create_folder(folder).map_err(|error| error.to_string())?;
+    }
+    let text = serde_json::to_vec_pretty(settings).map_err(|error| error.to_string())?;
+    replace_state(path, &text).map_err(|error| error.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn settings_come_back_and_damage_costs_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("deep/settings.json");
+        assert_eq!(read(&path), Settings::default());
+        let settings = Settings { light: true, scale: Some(1.5), folder: Some("sets/LH-1".into()), ..Settings::default() };
+        write(&path, &settings).unwrap();
+        assert_eq!(read(&path), settings);
+        std::fs::write(&path, "{\"light\": true, \"of\": \"a later program\"}").unwrap();
+        assert!(read(&path).light);
+        std::fs::write(&path, "{\"light\": tru").unwrap();
+        assert_eq!(read(&path), Settings::default());
+    }
+
+    #[test]
+    fn nonsense_is_brought_within_bounds() {
+        let settings = Settings { scale: Some(40.0), window: Some([f32::NAN, 3.0]), ..Settings::default() };
+        assert!((settings.scale() - 2.0).abs() < f32::EPSILON);
+        assert_eq!(settings.window_size(), [1280.0, 800.0]);
+    }
+}

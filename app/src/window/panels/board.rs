@@ -1,0 +1,109 @@
+//! The card for setting up a controller board: answers, files, wiring, cautions.
+
+use egui::{Grid, Modal, RichText, ScrollArea, Ui, vec2};
+
+use super::widgets::{Field, button_ui, field_ui, primary_button_ui, problem_ui, soft_ui};
+use crate::controller_files::{CAUTIONS, FIRST_TURN};
+use crate::window::board::BoardEdit;
+use crate::window::intent::{IntentSink, WindowIntent};
+use crate::window::state::State;
+use crate::window::theme;
+
+const WIDTH: f32 = 620.0;
+
+/// Draws the card while it is open.
+pub fn board_card_ui(ui: &Ui, state: &State, sink: &IntentSink) {
+    if !state.board.open {
+        return;
+    }
+    let close = || sink.send(WindowIntent::Board(BoardEdit::Open(false)));
+    let shown = Modal::new(egui::Id::unique("controller board")).show(ui.ctx(), |ui| {
+        ui.set_width(WIDTH);
+        ui.heading("Set up a controller board");
+        ScrollArea::vertical().max_height((ui.ctx().content_rect().height() - 170.0).max(240.0)).show(ui, |ui| {
+            ui.set_width(WIDTH - 16.0);
+            card_ui(ui, state, sink);
+        });
+        ui.horizontal(|ui| {
+            let good = state.board.files().is_ok();
+            if primary_button_ui(ui, "Save to the board's drive or a folder…", good, vec2(0.0, 32.0)).clicked() {
+                sink.send(WindowIntent::SaveBoard);
+            }
+            if button_ui(ui, "Close", true, vec2(0.0, 32.0)).clicked() {
+                close();
+            }
+        });
+    });
+    if shown.should_close() {
+        close();
+    }
+}
+
+fn card_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let board = &state.board;
+    let edit = |edit| sink.send(WindowIntent::Board(edit));
+    for caution in CAUTIONS {
+        ui.add(egui::Label::new(RichText::new(format!("• {caution}")).font(theme::small())).wrap());
+    }
+    ui.add_space(4.0);
+    ui.horizontal(|ui| {
+        for (four, text) in [(true, "Four coils on a Darlington driver"), (false, "Step and direction driver")] {
+            if ui.radio(board.four_coils == four, text).clicked() {
+                edit(BoardEdit::FourCoils(four));
+            }
+        }
+    });
+    let half = (WIDTH - 40.0) / 2.0;
+    let field = |ui: &mut Ui, caption: &'static str, text: &str| {
+        field_ui(ui, &Field { caption, name: caption, text, hint: "none", width: half, wrong: false, enabled: true })
+    };
+    ui.horizontal(|ui| {
+        let pins = if board.four_coils { "Pins for IN1, IN2, IN3, IN4" } else { "Pins for STEP, DIR, ENABLE" };
+        if let Some(text) = field(ui, pins, &board.pins) {
+            edit(BoardEdit::Pins(text));
+        }
+        if let Some(text) = field(ui, "Steps in one turn of the plate", &board.steps_per_turn) {
+            edit(BoardEdit::StepsPerTurn(text));
+        }
+    });
+    ui.horizontal(|ui| {
+        if let Some(text) = field(ui, "Pin for the shutter's full press", &board.full_press) {
+            edit(BoardEdit::FullPress(text));
+        }
+        if let Some(text) = field(ui, "Pin for the half press", &board.half_press) {
+            edit(BoardEdit::HalfPress(text));
+        }
+    });
+    ui.horizontal(|ui| {
+        if let Some(text) = field(ui, "Pin for a switch that lets it turn alone", &board.switch) {
+            edit(BoardEdit::Switch(text));
+        }
+        if let Some(text) = field(ui, "Pin for an index sensor", &board.index) {
+            edit(BoardEdit::Index(text));
+        }
+    });
+    let mut reverse = board.reverse;
+    if ui.checkbox(&mut reverse, "The plate turned clockwise where it should not: turn the motor round").changed() {
+        edit(BoardEdit::Reverse(reverse));
+    }
+    match board.files() {
+        Err(reason) => problem_ui(ui, &reason),
+        Ok(files) => {
+            ui.add_space(4.0);
+            ui.label(RichText::new("Wiring").strong());
+            Grid::new("wiring").num_columns(3).spacing([14.0, 3.0]).striped(true).show(ui, |ui| {
+                for wire in &files.wiring {
+                    ui.label(format!("{} {}", wire.from.part, wire.from.terminal));
+                    ui.label(format!("{} {}", wire.to.part, wire.to.terminal));
+                    soft_ui(ui, format!("{}. {}", wire.line.word(), wire.note));
+                    ui.end_row();
+                }
+            });
+            ui.add_space(4.0);
+            ui.label(RichText::new("From bare board to first turn").strong());
+            for (number, step) in FIRST_TURN.iter().enumerate() {
+                ui.add(egui::Label::new(format!("{}. {step}", number + 1)).wrap());
+            }
+        }
+    }
+}

@@ -1,0 +1,80 @@
+//! The shoot list: many products, one after another.
+
+use egui::{Button, RichText, ScrollArea, Ui, vec2};
+
+use super::widgets::{button_ui, primary_button_ui, soft_ui};
+use crate::window::intent::{IntentSink, WindowIntent};
+use crate::window::marks;
+use crate::window::places::Mark;
+use crate::window::products::{ProductList, ProductRow};
+use crate::window::state::State;
+use crate::window::{theme, words};
+
+/// The height of a product's line, points.
+const LINE: f32 = 44.0;
+
+/// Draws the list.
+pub fn list_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    for problem in &state.list_problems {
+        ui.horizontal_top(|ui| {
+            marks::mark_ui(ui, Mark::Problem);
+            ui.add(egui::Label::new(RichText::new(problem).font(theme::small())).wrap());
+        });
+    }
+    match &state.list {
+        None => {
+            let what = "Many products in one go: a CSV file with the columns sku, name, plan, notes and done. \
+                        Each product gets a folder of its own beside the list.";
+            ui.add(egui::Label::new(what).wrap());
+        }
+        Some(list) => products_ui(ui, state, list, sink),
+    }
+    if button_ui(ui, "Open a list…", true, vec2(0.0, 0.0)).on_hover_text("Or drop it on the window").clicked() {
+        sink.send(WindowIntent::OpenList);
+    }
+}
+
+fn products_ui(ui: &mut Ui, state: &State, list: &ProductList, sink: &IntentSink) {
+    let done = list.rows.iter().filter(|row| row.done).count();
+    let name = session_core::file_name::of_path(&list.path);
+    soft_ui(ui, format!("{name}: {done} of {} done", words::count(list.rows.len(), "product", "products")));
+    let free = !state.is_busy();
+    let next = list.next_open(&state.planned.sku);
+    let text = next.map_or_else(|| "No other product is open".to_owned(), |sku| format!("Next product: {sku}"));
+    if primary_button_ui(ui, &text, free && next.is_some(), vec2(0.0, 32.0)).on_hover_text("N").clicked() {
+        sink.send(WindowIntent::NextProduct);
+    }
+    ScrollArea::vertical().max_height(360.0).show_rows(ui, LINE, list.rows.len(), |ui, seen| {
+        for row in &list.rows[seen] {
+            product_ui(ui, row, row.sku == state.planned.sku, free, sink);
+        }
+    });
+}
+
+fn product_ui(ui: &mut Ui, row: &ProductRow, now: bool, free: bool, sink: &IntentSink) {
+    let mark = match (row.done, row.kept) {
+        (true, _) => Mark::Kept,
+        (false, 0) => Mark::Missing,
+        (false, _) => Mark::InWork,
+    };
+    let button = Button::selectable(now, "").frame_when_inactive(true).min_size(vec2(ui.available_width(), LINE - 4.0));
+    let response = ui.add_enabled(free, button);
+    ui.ctx().accesskit_node_builder(response.id, |node| {
+        node.set_label(format!("Product {}, {}, {}", row.sku, row.name, row.words()));
+    });
+    let rect = response.rect.shrink2(vec2(10.0, 4.0));
+    let painter = ui.painter().with_clip_rect(rect);
+    marks::paint(&painter, rect.left_center() + vec2(6.0, 0.0), 6.0, mark);
+    let left = rect.left_top() + vec2(24.0, 1.0);
+    painter.text(left, egui::Align2::LEFT_TOP, format!("{}  {}", row.sku, row.name), theme::small(), theme::text());
+    painter.text(
+        left + vec2(0.0, 17.0),
+        egui::Align2::LEFT_TOP,
+        if row.notes.is_empty() { row.words() } else { format!("{}. {}", row.words(), row.notes) },
+        theme::small(),
+        theme::soft(),
+    );
+    if response.clicked() && !now {
+        sink.send(WindowIntent::UseProduct(row.sku.clone()));
+    }
+}

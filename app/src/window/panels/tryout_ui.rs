@@ -1,0 +1,98 @@
+//! Trying table and camera out by hand, in their menus.
+
+use egui::{Ui, vec2};
+
+use super::widgets::{button_ui, soft_ui};
+use crate::window::intent::{IntentSink, WindowIntent};
+use crate::window::state::{Link, State};
+use crate::window::tryout::Trial;
+
+/// Degrees to turn by hand: enough for finding 0°, and for seeing which way it goes.
+const TURNS: [(&str, f64); 6] =
+    [("−90°", -90.0), ("−15°", -15.0), ("−1°", -1.0), ("+1°", 1.0), ("+15°", 15.0), ("+90°", 90.0)];
+
+/// Connects, or says why that cannot be done now; tells whether the devices can be tried out.
+fn connected_ui(ui: &mut Ui, state: &State, sink: &IntentSink) -> bool {
+    if state.link != Link::Closed {
+        return false;
+    }
+    ui.separator();
+    if state.trying {
+        soft_ui(ui, "At it… Esc stops it.");
+        return false;
+    }
+    if state.tryout.is_none() {
+        let hindrance = state.devices.table_spec().err().or_else(|| state.devices.camera_spec().err());
+        if button_ui(ui, "Connect and try out", hindrance.is_none(), vec2(0.0, 0.0))
+            .on_disabled_hover_text(hindrance.unwrap_or_default())
+            .clicked()
+        {
+            sink.send(WindowIntent::Try(Trial::Connect));
+        }
+    }
+    state.tryout.is_some()
+}
+
+/// Turning by hand, zero, shutter.
+pub fn try_table_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let ready = connected_ui(ui, state, sink);
+    let Some(tryout) = &state.tryout else { return };
+    ui.label(&tryout.table);
+    let place = match (tryout.plate_deg, tryout.knows_zero) {
+        (Some(degrees), true) => format!("The plate stands at {degrees:.2}° from its zero, anticlockwise."),
+        (Some(degrees), false) => format!("No zero is set; it has turned {degrees:.2}° since the controller started."),
+        (None, _) => "It does not tell where it stands.".to_owned(),
+    };
+    ui.add(egui::Label::new(place).wrap());
+    soft_ui(ui, "Hands, hair and cables off the plate: it turns at once.");
+    ui.horizontal(|ui| {
+        ui.spacing_mut().item_spacing.x = 4.0;
+        ui.spacing_mut().button_padding.x = 8.0;
+        for (text, degrees) in TURNS {
+            let response = button_ui(ui, text, ready, vec2(0.0, 0.0));
+            let name = format!("Turn the plate by {degrees}°");
+            ui.ctx().accesskit_node_builder(response.id, |node| node.set_label(name));
+            if response.on_hover_text("Anticlockwise is positive, seen from above").clicked() {
+                sink.send(WindowIntent::Try(Trial::Turn(degrees)));
+            }
+        }
+    });
+    ui.horizontal(|ui| {
+        if button_ui(ui, "Set 0° here", ready, vec2(0.0, 0.0)).clicked() {
+            sink.send(WindowIntent::Try(Trial::ZeroIsHere));
+        }
+        let shutter = ready && tryout.has_shutter;
+        if button_ui(ui, "Fire the shutter", shutter, vec2(0.0, 0.0))
+            .on_disabled_hover_text("This table has no line to the shutter.")
+            .clicked()
+        {
+            sink.send(WindowIntent::Try(Trial::FireShutter));
+        }
+    });
+}
+
+/// Test frame and live picture.
+pub fn try_camera_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let ready = connected_ui(ui, state, sink);
+    let Some(tryout) = &state.tryout else { return };
+    ui.label(&tryout.camera);
+    if let Some(settings) = &tryout.camera_settings {
+        ui.add(egui::Label::new(format!("Set to {settings}")).wrap());
+    }
+    ui.horizontal(|ui| {
+        if button_ui(ui, "Test frame", ready, vec2(0.0, 0.0)).on_hover_text("Shown, kept nowhere").clicked() {
+            sink.send(WindowIntent::Try(Trial::TestFrame));
+        }
+        let text = if tryout.live { "End the live picture" } else { "Live picture" };
+        if button_ui(ui, text, ready, vec2(0.0, 0.0)).clicked() {
+            if tryout.live {
+                sink.send(WindowIntent::HideLive);
+            } else {
+                sink.send(WindowIntent::Try(Trial::Live(true)));
+            }
+        }
+        if state.live.is_some() && !tryout.live && button_ui(ui, "Hide it", true, vec2(0.0, 0.0)).clicked() {
+            sink.send(WindowIntent::HideLive);
+        }
+    });
+}

@@ -1,0 +1,105 @@
+//! The bar above the picture: scale, aids, and what it is compared with.
+
+use egui::{Button, Key, Slider, Ui, vec2};
+
+use super::widgets::soft_ui;
+use crate::window::intent::{IntentSink, WindowIntent};
+use crate::window::stage::{Against, Look, Scale};
+use crate::window::state::State;
+
+/// Draws the bar.
+pub fn view_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let stage = &state.stage;
+    let look = |look| sink.send(WindowIntent::Look(look));
+    ui.horizontal_centered(|ui| {
+        ui.spacing_mut().item_spacing.x = 6.0;
+        for (scale, text, tip) in [
+            (Scale::Fit, "Fit", "The whole frame. F"),
+            (
+                Scale::Pixels(1),
+                "1:1",
+                "One picture pixel on one screen pixel; drag to move. Z, or double click",
+            ),
+            (Scale::Pixels(2), "2:1", "One picture pixel on two by two screen pixels; drag to move"),
+        ] {
+            if toggle_ui(ui, text, stage.scale == scale, true, tip) {
+                look(Look::Scale(scale, stage.centre));
+            }
+        }
+        ui.add_space(8.0);
+        if toggle_ui(ui, "Magnifier", stage.magnifier, true, "One to one around the pointer. M") {
+            look(Look::Magnifier(!stage.magnifier));
+        }
+        let close = stage.magnifier || stage.scale != Scale::Fit;
+        let tip =
+            "Checks black and white where the picture is sharp to the pixel, in the magnifier and at 1:1";
+        if toggle_ui(ui, "Sharp edges", stage.edges, close, tip) {
+            look(Look::Edges(!stage.edges));
+        }
+        if toggle_ui(ui, "Tones", stage.tones, true, "How many pixels have each tone, and what is clipped") {
+            look(Look::Tones(!stage.tones));
+        }
+        if toggle_ui(ui, "Guides", stage.guides, true, "Middle lines and the largest square") {
+            look(Look::Guides(!stage.guides));
+        }
+        ui.add_space(8.0);
+        compare_ui(ui, state, sink);
+    });
+    keys_ui(ui, state, sink);
+}
+
+fn compare_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let stage = &state.stage;
+    let button = Button::new(format!("Compare with {}", stage.against.words()));
+    let response = ui.add(button);
+    egui::Popup::menu(&response).show(|ui| {
+        for against in Against::ALL {
+            if ui.radio(stage.against == against, super::widgets::capital(against.words())).clicked() {
+                sink.send(WindowIntent::Look(Look::Against(against)));
+            }
+        }
+    });
+    if stage.against == Against::Nothing {
+        return;
+    }
+    if state.other_picture().is_none() {
+        soft_ui(ui, "There is none for this stop.");
+        return;
+    }
+    let mut mix = stage.mix;
+    ui.spacing_mut().slider_width = 90.0;
+    let slider = ui.add_enabled(!stage.difference, Slider::new(&mut mix, 0.0..=1.0).show_value(false));
+    ui.ctx()
+        .accesskit_node_builder(slider.id, |node| node.set_label("How much of the other picture is seen"));
+    if slider.on_hover_text("How much of the other picture is seen").changed() {
+        sink.send(WindowIntent::Look(Look::Mix(mix)));
+    }
+    if toggle_ui(ui, "Difference", stage.difference, true, "Middle grey where both are alike") {
+        sink.send(WindowIntent::Look(Look::Difference(!stage.difference)));
+    }
+}
+
+/// A button that stays down; tells whether it was pressed.
+fn toggle_ui(ui: &mut Ui, text: &str, on: bool, enabled: bool, tip: &str) -> bool {
+    let button = Button::selectable(on, text).frame_when_inactive(true).min_size(vec2(0.0, 26.0));
+    ui.add_enabled(enabled, button).on_hover_text(tip).clicked()
+}
+
+fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
+    if ui.ctx().text_edit_focused() || egui::Popup::is_any_open(ui.ctx()) {
+        return;
+    }
+    let plain = |key| ui.input(|input| input.modifiers.is_none() && input.key_pressed(key));
+    let stage = &state.stage;
+    let look = |look| sink.send(WindowIntent::Look(look));
+    if plain(Key::F) {
+        look(Look::Scale(Scale::Fit, stage.centre));
+    }
+    if plain(Key::Z) {
+        let scale = if stage.scale == Scale::Fit { Scale::Pixels(1) } else { Scale::Fit };
+        look(Look::Scale(scale, stage.centre));
+    }
+    if plain(Key::M) {
+        look(Look::Magnifier(!stage.magnifier));
+    }
+}

@@ -1,0 +1,94 @@
+//! The shoot list as the window shows it: products, how far each is, where each has its folder.
+
+use std::path::{Path, PathBuf};
+
+use session_core::journal::SessionFolder;
+use session_core::plan::Plan;
+use session_core::shoot_list::{ListError, Product, ShootList};
+
+/// One product of the list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ProductRow {
+    /// Its SKU.
+    pub sku: String,
+    /// Its name.
+    pub name: String,
+    /// The photographer's notes.
+    pub notes: String,
+    /// Whether it is marked as done.
+    pub done: bool,
+    /// Stops with a frame in use.
+    pub kept: usize,
+    /// Stops of its set; `None` until it is begun.
+    pub stops: Option<usize>,
+}
+
+impl ProductRow {
+    /// How far it is, in words.
+    pub fn words(&self) -> String {
+        match (self.done, self.stops) {
+            (true, _) => "done".to_owned(),
+            (false, None) => "not begun".to_owned(),
+            (false, Some(stops)) => format!("{} of {stops}", self.kept),
+        }
+    }
+}
+
+/// The list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ProductList {
+    /// Its file.
+    pub path: PathBuf,
+    /// The products in the file's order.
+    pub rows: Vec<ProductRow>,
+}
+
+impl ProductList {
+    /// Sees how far each product of a list is.
+    pub fn of(list: &ShootList) -> Self {
+        let rows = list.products.iter().map(|product| row(&list.path, product)).collect();
+        Self { path: list.path.clone(), rows }
+    }
+
+    /// The first product that is not done after this one, round the end.
+    pub fn next_open(&self, after: &str) -> Option<&str> {
+        let begin = self.rows.iter().position(|row| row.sku == after).map_or(0, |at| at + 1);
+        let (before, behind) = self.rows.split_at(begin);
+        behind.iter().chain(before).find(|row| !row.done && row.sku != after).map(|row| row.sku.as_str())
+    }
+}
+
+/// Where a product's set lies: in the folder `sets` beside the list, named by its SKU.
+pub fn folder_of(list: &Path, sku: &str) -> PathBuf {
+    list.parent().unwrap_or(Path::new("")).join("sets").join(sku)
+}
+
+fn row(list: &Path, product: &Product) -> ProductRow {
+    let status = SessionFolder::read_status(&folder_of(list, &product.sku)).ok();
+    ProductRow {
+        sku: product.sku.clone(),
+        name: product.name.clone(),
+        notes: product.notes.clone(),
+        done: product.done,
+        kept: status.as_ref().map_or(0, session_core::journal::SetStatus::kept),
+        stops: status.map(|status| status.stops.len()),
+    }
+}
+
+/// What is wrong with a list, line by line.
+pub fn problems_of(error: &ListError) -> Vec<String> {
+    match error {
+        ListError::WrongLines { problems, .. } => problems.iter().map(ToString::to_string).collect(),
+        other => vec![other.to_string()],
+    }
+}
+
+/// The plan of a product of a list, and its folder.
+///
+/// # Errors
+/// A sentence when the plan cannot be used.
+pub fn plan_of(list: &ShootList, sku: &str) -> Result<(Plan, PathBuf), String> {
+    let product = list.products.iter().find(|product| product.sku == sku);
+    let product = product.ok_or_else(|| format!("The list has no product {sku} any more; open it again."))?;
+    Ok((product.load_plan()?, folder_of(&list.path, sku)))
+}
