@@ -3,15 +3,18 @@
 use std::path::{Path, PathBuf};
 
 use clap::{Args, CommandFactory, Parser, Subcommand};
-use session_core::angle::StepsPerTurn;
+use session_core::angle::{Angle, StepsPerTurn};
 use session_core::clock::SimSpeed;
 use session_core::turntable::serial::Dialect;
 
 use crate::studio::{CameraSpec, DialectSpec, StudioOptions, TableSpec};
 
-mod controller;
 mod adopt;
+mod check;
+mod controller;
 mod edit;
+mod export;
+mod finish;
 mod list;
 mod optics;
 mod pick;
@@ -23,7 +26,7 @@ mod table;
 mod tether;
 mod units;
 
-pub use status::summary;
+pub use shoot::rehearse;
 
 /// The work is done and the set is complete.
 pub const EXIT_DONE: u8 = 0;
@@ -67,6 +70,20 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Check a set's frames: focus, light, colour, copies, axis and the angle of every stop
+    ///
+    /// Exit codes: 0 no flags, 3 flags, 1 fault.
+    Check {
+        /// The set's folder
+        dir: PathBuf,
+        /// Print one JSON object
+        #[arg(long)]
+        json: bool,
+    },
+    /// Finish a set's frames: even light, upright, one crop, white background; originals stay as they are
+    Finish(Box<finish::FinishArgs>),
+    /// Export a finished set as a shop's listing: pictures, contact sheet, preview, web page, ZIP
+    Export(export::ExportArgs),
     /// Shoot single stops again; earlier frames stay
     Retake(RetakeArgs),
     /// Use none of a stop's frames, so that it counts as open again
@@ -162,7 +179,7 @@ struct WindowArgs {
     /// The table: sim, or serial:PATH[@BAUD]
     #[arg(long, value_name = "T")]
     table: Option<TableSpec>,
-    /// The camera: sim, folder:PATH, command:"PROGRAM {file} {degrees}", tether, or tether:PORT
+    /// The camera: sim, folder:PATH, command:"PROGRAM {file} {degrees}", http:URL, tether, or tether:PORT
     #[arg(long, value_name = "C")]
     camera: Option<CameraSpec>,
     #[command(flatten)]
@@ -204,7 +221,7 @@ struct DeviceArgs {
     /// The table: sim, or serial:PATH[@BAUD]
     #[arg(long, value_name = "T")]
     table: TableSpec,
-    /// The camera: sim, folder:PATH, command:"PROGRAM {file} {degrees}", tether, or tether:PORT
+    /// The camera: sim, folder:PATH, command:"PROGRAM {file} {degrees}", http:URL, tether, or tether:PORT
     #[arg(long, value_name = "C")]
     camera: CameraSpec,
     #[command(flatten)]
@@ -271,7 +288,7 @@ struct RunArgs {
     retries: u32,
     /// Gear play to take up before each stop, degrees; as measured of the table, or 2 where it was not
     #[arg(long, value_name = "DEGREES", value_parser = run_up)]
-    run_up: Option<f64>,
+    run_up: Option<Angle>,
     /// Go on without a question when the camera's settings change within the set
     #[arg(long)]
     settings_may_change: bool,
@@ -313,9 +330,9 @@ fn camera_setting(text: &str) -> Result<(String, String), String> {
     }
 }
 
-fn run_up(text: &str) -> Result<f64, String> {
-    match text.parse::<f64>() {
-        Ok(degrees) if (0.0..=30.0).contains(&degrees) => Ok(degrees),
+fn run_up(text: &str) -> Result<Angle, String> {
+    match text.parse::<Angle>() {
+        Ok(angle) if (Angle::ZERO..=Angle::TURN.part(30, 360)).contains(&angle) => Ok(angle),
         _ => Err("write 0 to 30 degrees".to_owned()),
     }
 }
@@ -330,7 +347,15 @@ fn end(result: anyhow::Result<()>) -> u8 {
 
 /// Says what went wrong and ends with a fault.
 fn fault(error: &anyhow::Error) -> u8 {
-    eprintln!("roundstop: {error:#}");
+    // Many errors say their cause themselves; once is enough.
+    let mut text = String::new();
+    for cause in error.chain().map(ToString::to_string) {
+        if !text.contains(&cause) {
+            let joint = if text.is_empty() { "" } else { ": " };
+            text = format!("{text}{joint}{cause}");
+        }
+    }
+    eprintln!("roundstop: {text}");
     EXIT_FAULT
 }
 
@@ -366,6 +391,9 @@ pub fn run() -> u8 {
         Some(Command::Adopt(args)) => adopt::run(&args),
         Some(Command::Optics(args)) => optics::run(&args),
         Some(Command::Status { dir, json }) => status::run(&dir, json),
+        Some(Command::Check { dir, json }) => check::run(&dir, json),
+        Some(Command::Finish(args)) => finish::run(&args),
+        Some(Command::Export(args)) => export::run(&args),
         Some(Command::Retake(args)) => shoot::retake(&args),
         Some(Command::SetAside { dir, stops }) => edit::set_aside(&dir, &stops),
         Some(Command::Keep { dir, stop, version }) => edit::keep(&dir, &stop, version),
@@ -375,7 +403,7 @@ pub fn run() -> u8 {
         Some(Command::Cameras { camera, live }) => tether::cameras(camera.as_ref(), live.as_deref()),
         #[cfg(feature = "tether")]
         Some(Command::TetherChild) => crate::tether::run_child(),
-        Some(Command::Demo) => crate::demo::shoot(SimSpeed::Max),
+        Some(Command::Demo) => crate::demo::shoot(),
         Some(Command::DemoFrame { file, degrees, size, object }) => {
             end(crate::demo::frame(&file, degrees, size, object))
         }
@@ -423,7 +451,9 @@ fn window(args: WindowArgs) -> u8 {
     match crate::window::run(start) {
         Ok(()) => EXIT_DONE,
         Err(reason) => {
-            eprintln!("roundstop: no window can be opened here: {reason}");
+            eprintln!(
+                "roundstop: no window can be opened here: {reason}. Start it where there is a display, or use the command line: see 'roundstop --help'."
+            );
             EXIT_FAULT
         }
     }

@@ -6,12 +6,8 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 use session_core::camera::simulated::SimExposure;
-use session_core::clock::SimSpeed;
-use session_core::engine::{Intent, Mode};
 use session_core::journal::SessionFolder;
 use session_core::plan::Plan;
-use session_core::runner::{self, RunOptions};
-use session_core::view::Update;
 
 use crate::cli::{EXIT_DONE, EXIT_FAULT};
 use crate::settings::{self, Settings};
@@ -53,6 +49,7 @@ fn remembered() -> anyhow::Result<WindowStart> {
     {
         (start.table, start.camera, start.folder) = (table, camera, folder.clone());
         start.note = None;
+        start.options.calibrations = crate::studio::calibration_folder();
     }
     Ok(WindowStart { settings, remember: Some(place), ..start })
 }
@@ -65,56 +62,21 @@ pub fn window() -> u8 {
         Err(reason) => {
             eprintln!("roundstop: no window can be opened here ({reason}).");
             eprintln!("Shooting the demo set on the command line instead.");
-            shoot(SimSpeed::Max)
+            shoot()
         }
     }
 }
 
 /// Shoots the demo set on simulated devices and prints where it lies.
-pub fn shoot(sim_speed: SimSpeed) -> u8 {
-    match shoot_set(sim_speed) {
-        Ok(code) => code,
+pub fn shoot() -> u8 {
+    let begun = start().and_then(|demo| Ok(SessionFolder::open_or_create(&demo.folder, &demo.plan)?));
+    match begun {
+        Ok(folder) => crate::cli::rehearse(folder),
         Err(error) => {
             eprintln!("roundstop: {error:#}");
             EXIT_FAULT
         }
     }
-}
-
-fn shoot_set(sim_speed: SimSpeed) -> anyhow::Result<u8> {
-    let WindowStart { plan, folder, table, camera, options, .. } = start()?;
-    let folder = SessionFolder::open_or_create(&folder, &plan)?;
-    let root = folder.root().to_owned();
-    let studio = crate::studio::open(&table, &camera, &StudioOptions { sim_speed, ..options })
-        .map_err(anyhow::Error::msg)?;
-    let (sender, news) = std::sync::mpsc::channel();
-    let handle = runner::start(
-        folder,
-        studio.table,
-        studio.camera,
-        studio.clock,
-        RunOptions::default(),
-        move |update| {
-            let _ = sender.send(update);
-        },
-    )?;
-    handle.send(Intent::Start);
-    for update in news {
-        match update {
-            Update::Kept { stop, path, .. } => println!("stop {stop} kept: {}", path.display()),
-            Update::View(view) => match &view.mode {
-                Mode::Finished | Mode::Stopped => break,
-                Mode::Fault(fault) => anyhow::bail!("{} {}", fault.message, fault.advice),
-                _ => {}
-            },
-            Update::Ended => break,
-            _ => {}
-        }
-    }
-    drop(handle.finish());
-    let status = SessionFolder::read_status(&root)?;
-    println!("{} The set lies in {}", crate::cli::summary(&status), root.display());
-    Ok(if status.complete { EXIT_DONE } else { crate::cli::EXIT_MISSING })
 }
 
 /// Draws one frame of the demo's pot into a new file.

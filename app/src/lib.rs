@@ -12,6 +12,7 @@ pub mod bench;
 pub mod cli;
 pub mod controller_files;
 pub mod demo;
+pub mod listing;
 pub mod settings;
 pub mod studio;
 pub mod tether;

@@ -35,7 +35,8 @@ impl Settings {
 
     /// The window's size, within what screens have.
     pub fn window_size(&self) -> [f32; 2] {
-        let [width, height] = self.window.filter(|size| size.iter().all(|side| side.is_finite())).unwrap_or([1280.0, 800.0]);
+        let [width, height] =
+            self.window.filter(|size| size.iter().all(|side| side.is_finite())).unwrap_or([1280.0, 800.0]);
         [width.clamp(1024.0, 8000.0), height.clamp(640.0, 5000.0)]
     }
 }
@@ -73,7 +74,12 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("deep/settings.json");
         assert_eq!(read(&path), Settings::default());
-        let settings = Settings { light: true, scale: Some(1.5), folder: Some("sets/LH-1".into()), ..Settings::default() };
+        let settings = Settings {
+            light: true,
+            scale: Some(1.5),
+            folder: Some("sets/LH-1".into()),
+            ..Settings::default()
+        };
         write(&path, &settings).unwrap();
         assert_eq!(read(&path), settings);
         std::fs::write(&path, "{\"light\": true, \"of\": \"a later program\"}").unwrap();

@@ -7,11 +7,13 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 use imaging::scene::{self, SceneObject};
+use session_core::angle::Angle;
 use session_core::calibration::apply::CalibratedTable;
 use session_core::calibration::store::{Store, StoredPlay, TableCalibration};
 use session_core::camera::Camera;
 use session_core::camera::command::CommandCamera;
 use session_core::camera::folder::{FolderCamera, FolderOptions, Trigger};
+use session_core::camera::http::{HttpAddress, HttpCamera, HttpOptions};
 use session_core::camera::simulated::{Render, SimCamera, SimExposure};
 use session_core::clock::{Clock, SimSpeed};
 use session_core::runner::RunOptions;
@@ -67,7 +69,11 @@ impl std::fmt::Display for TableSpec {
     }
 }
 
-/// A camera as a person names it: `sim`, `folder:PATH`, `command:"PROGRAM {file} {degrees}"`, `tether` or `tether:PORT`.
+/// A camera as a person names it: `sim`, `folder:PATH`, `command:"PROGRAM {file} {degrees}"`, `http://ADDRESS`,
+/// `https://ADDRESS`, `tether` or `tether:PORT`.
+///
+/// `Display` writes what `FromStr` reads, so it may hold an address's password: for fields that take it back
+/// only. The open camera's own name holds none.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum CameraSpec {
     /// The simulated camera; it needs the simulated table.
@@ -76,6 +82,8 @@ pub enum CameraSpec {
     Folder(PathBuf),
     /// A program makes each frame.
     Command(String),
+    /// A camera that gives a picture for each HTTP request.
+    Http(HttpAddress),
     /// A camera on a cable or the network, through libgphoto2.
     Tether {
         /// A port of libgphoto2, such as `usb:001,004` or `ptpip:192.0.2.7`; without one, the only camera on a cable.
@@ -94,13 +102,19 @@ impl FromStr for CameraSpec {
             Ok(Self::Folder(PathBuf::from(path)))
         } else if let Some(command) = with_rest("command:") {
             Ok(Self::Command(command.to_owned()))
+        } else if text.starts_with("https://") {
+            text.parse().map(Self::Http)
+        } else if let Some(address) = with_rest("http:") {
+            // The rest may be a whole address: http:https://….
+            let whole = if address.starts_with("//") { text } else { address };
+            whole.parse().map(Self::Http)
         } else if text == "tether" {
             Ok(Self::Tether { port: None })
         } else if let Some(port) = with_rest("tether:") {
             Ok(Self::Tether { port: Some(port.to_owned()) })
         } else {
             Err(format!(
-                "'{text}' is no camera; write sim, folder:PATH, command:\"PROGRAM {{file}} {{degrees}}\" or tether[:PORT]"
+                "'{text}' is no camera; write sim, folder:PATH, command:\"PROGRAM {{file}} {{degrees}}\", http://ADDRESS or tether[:PORT]"
             ))
         }
     }
@@ -112,6 +126,11 @@ impl std::fmt::Display for CameraSpec {
             Self::Sim => f.write_str("sim"),
             Self::Folder(path) => write!(f, "folder:{}", path.display()),
             Self::Command(command) => write!(f, "command:{command}"),
+            Self::Http(address) => {
+                let whole = address.with_secret();
+                let prefix = if whole.starts_with("http://") { "" } else { "http:" };
+                write!(f, "{prefix}{whole}")
+            }
             Self::Tether { port: None } => f.write_str("tether"),
             Self::Tether { port: Some(port) } => write!(f, "tether:{port}"),
         }
@@ -180,10 +199,13 @@ pub struct Studio {
 }
 
 impl Studio {
-    /// The run-up that takes up this table's gear play, degrees; the usual one where it was not measured.
-    pub fn run_up_deg(&self) -> f64 {
+    /// The run-up that takes up this table's gear play; the usual one where it was not measured.
+    pub fn run_up(&self) -> Angle {
         let play = self.calibration.as_ref().and_then(|calibration| calibration.play.as_ref());
-        play.map_or(RunOptions::default().run_up_deg, StoredPlay::run_up_degrees)
+        // Measured to a tenth of a degree; a thousandth keeps that exactly.
+        let exact =
+            |play: &StoredPlay| Angle::from_turns((play.run_up_degrees() * 1000.0).round() as i64, 360_000);
+        play.map_or(RunOptions::default().run_up, exact)
     }
 
     /// A sentence when the plan waits less than the table was found to need.
@@ -309,7 +331,7 @@ pub fn open(table: &TableSpec, camera: &CameraSpec, options: &StudioOptions) -> 
             Box::new(SimCamera::new(probe, clock.clone(), SIM_TRANSFER, render))
         }
         (CameraSpec::Sim, None) => {
-            return Err("the simulated camera sees only the simulated table; with a real table use a folder:, command: or tether camera".to_owned());
+            return Err("the simulated camera sees only the simulated table; with a real table use a folder:, command:, http: or tether camera".to_owned());
         }
         (CameraSpec::Folder(path), _) => {
             let trigger = if options.hand_fired { Trigger::Hand } else { Trigger::TableElseHand };
@@ -319,6 +341,9 @@ pub fn open(table: &TableSpec, camera: &CameraSpec, options: &StudioOptions) -> 
         }
         (CameraSpec::Command(command), _) => {
             Box::new(CommandCamera::new(command, timeout).map_err(|error| error.to_string())?)
+        }
+        (CameraSpec::Http(address), _) => {
+            Box::new(HttpCamera::new(address.clone(), HttpOptions { timeout, ..HttpOptions::default() }))
         }
         (CameraSpec::Tether { port }, _) => {
             let tether = TetherOptions {

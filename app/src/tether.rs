@@ -5,7 +5,8 @@
 //! one order at a time as a JSON line and gives each a deadline; a child that overruns is killed and
 //! the next order starts a new one. Hangs, crashes and pulled cables have one and the same cure.
 //!
-//! The child only does what it is told (`device`); all decisions are the parent's (`camera`). It is behind the feature `tether`, so that a plain build needs no system library.
+//! The child only does what it is told (`device`); all decisions are the parent's (`camera`). All of it is
+//! behind the feature `tether`, so that a plain build needs no system library.
 
 use std::time::Duration;
 
@@ -19,6 +20,8 @@ mod child;
 mod choice;
 #[cfg(feature = "tether")]
 mod device;
+#[cfg(feature = "tether")]
+mod heard;
 #[cfg(feature = "tether")]
 mod link;
 #[cfg(feature = "tether")]

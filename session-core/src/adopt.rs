@@ -80,7 +80,9 @@ pub enum AdoptError {
     #[error("names and clock tell different orders: {}; choose with --order name or --order time", .0.join("; "))]
     Disagree(Vec<String>),
     /// A frame could not be kept.
-    #[error("{name} could not be kept: {reason}; what was copied before it is safe, run the same command again to go on")]
+    #[error(
+        "{name} could not be kept: {reason}; what was copied before it is safe, run the same command again to go on"
+    )]
     NotKept {
         /// The file.
         name: String,
@@ -172,7 +174,9 @@ impl Adoption {
             return Err(AdoptError::Disagree(differences));
         }
         notes.extend(rolled);
-        notes.extend(differences.into_iter().map(|difference| format!("Names and clock differ: {difference}.")));
+        notes.extend(
+            differences.into_iter().map(|difference| format!("Names and clock differ: {difference}.")),
+        );
         let order = order.unwrap_or(Order::Name);
         let files = if order == Order::Time { by_time } else { files };
         notes.extend(notes::about(&files, clock, order));
@@ -188,11 +192,7 @@ impl Adoption {
     ///
     /// # Errors
     /// The first frame that cannot be kept; those before it are.
-    pub fn carry_out(
-        &self,
-        folder: &SessionFolder,
-        mut kept: impl FnMut(&Match),
-    ) -> Result<(), AdoptError> {
+    pub fn carry_out(&self, folder: &SessionFolder, mut kept: impl FnMut(&Match)) -> Result<(), AdoptError> {
         for item in &self.matches {
             let job = KeepJob {
                 shot: Shot {

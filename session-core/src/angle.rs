@@ -16,14 +16,20 @@ const MAX_DECIMALS: usize = 9;
 /// The largest typed angle in degrees: ten thousand turns.
 const MAX_DEGREES: i128 = 3_600_000;
 
+/// The largest lower number of a fraction: nine decimals over the most stops in a row stay below it, and
+/// sums and products of such fractions far below an i128.
+const MAX_DENOMINATOR: i128 = 2_000_000_000_000;
+
 /// Says why a text is not an angle or a steps-per-turn figure.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum AngleError {
     /// The text is not a decimal number or a fraction of two whole numbers.
     #[error("'{0}' is not a number of degrees; write it like 22.5 or 360/7")]
     NotANumber(String),
-    /// The text carries more decimals than are kept exactly.
-    #[error("'{0}' has more than {MAX_DECIMALS} decimals; round it, or write a fraction like 360/7")]
+    /// The text carries more decimals, or a finer fraction, than are kept exactly.
+    #[error(
+        "'{0}' is finer than an angle is kept; write at most {MAX_DECIMALS} decimals, or a fraction of small numbers like 360/7"
+    )]
     TooFine(String),
     /// The value lies outside the supported range.
     #[error("'{0}' is out of range; angles go to ±{MAX_DEGREES} degrees")]
@@ -95,6 +101,13 @@ impl Angle {
     #[must_use]
     pub fn part(self, count: u32, of: u32) -> Self {
         Self(self.0 * Ratio::new(i128::from(count), i128::from(of.max(1))))
+    }
+
+    /// Whether this angle plus any number of parts of `arc`, `of` of them, can be written and read back.
+    pub fn can_take_parts(self, arc: Self, of: u32) -> bool {
+        let (one, other) = (*(self.0 * 360).denom(), *(arc.part(1, of).0 * 360).denom());
+        // Reduced, the first is divided by what both have in common: the product is their least multiple.
+        Ratio::new(one, other).numer() * other <= MAX_DENOMINATOR
     }
 
     /// The angle after `turns` more whole turns.
@@ -285,6 +298,9 @@ fn exact_number(text: &str) -> Result<Ratio<i128>, AngleError> {
         let denominator: i64 = denominator.trim().parse().map_err(|_| bad())?;
         if denominator <= 0 {
             return Err(bad());
+        }
+        if i128::from(denominator) > MAX_DENOMINATOR {
+            return Err(AngleError::TooFine(text.to_owned()));
         }
         return Ok(Ratio::new(i128::from(numerator), i128::from(denominator)));
     }

@@ -77,10 +77,7 @@ pub struct Gearing {
 ///
 /// # Errors
 /// [`CalibrationError`] when a figure is no number or cannot be.
-pub fn gearing(
-    assumed: StepsPerTurn,
-    measurement: &ClosureMeasurement,
-) -> Result<Gearing, CalibrationError> {
+pub fn gearing(assumed: StepsPerTurn, measurement: &ClosureMeasurement) -> Result<Gearing, CalibrationError> {
     let &ClosureMeasurement { turns, leftover_degrees: leftover, uncertainty_degrees: range, .. } =
         measurement;
     if turns == 0 || turns > TURNS_MAX {
@@ -89,7 +86,7 @@ pub fn gearing(
     let most = LEFTOVER_MAX_DEG * f64::from(turns);
     if !leftover.is_finite() || leftover.abs() > most {
         return Err(nonsense(format!(
-            "a mark {leftover}° off after {turns} turns is more than {LEFTOVER_MAX_DEG}° a turn; see that the motor loses no \
+            "a mark {leftover}° off after {turns} turn(s) is more than {LEFTOVER_MAX_DEG}° a turn; see that the motor loses no \
              steps, and check the controller's steps in a turn"
         )));
     }
@@ -100,17 +97,21 @@ pub fn gearing(
     let sent = assumed.nearest_step(Angle::TURN.part(turns, 1)) as f64;
     let measured = sent * 360.0 / turned;
     let uncertainty_steps = measured * range / turned;
-    let mut fitting =
-        KNOWN_TRAINS.iter().filter(|(numerator, denominator, _)| {
-            (*numerator as f64 / *denominator as f64 - measured).abs() <= uncertainty_steps
-        });
+    let mut fitting = KNOWN_TRAINS.iter().filter(|(numerator, denominator, _)| {
+        (*numerator as f64 / *denominator as f64 - measured).abs() <= uncertainty_steps
+    });
     // Two that fit mean that the measurement tells neither.
     let train = fitting.next().filter(|_| fitting.next().is_none());
     let steps_per_turn = match train {
         Some((numerator, denominator, _)) => StepsPerTurn::new(*numerator, *denominator)?,
         None => nearest_thousandth(measured)?,
     };
-    Ok(Gearing { steps_per_turn, measured, uncertainty_steps, train: train.map(|(.., name)| (*name).to_owned()) })
+    Ok(Gearing {
+        steps_per_turn,
+        measured,
+        uncertainty_steps,
+        train: train.map(|(.., name)| (*name).to_owned()),
+    })
 }
 
 /// A measured figure as a fraction; a thousandth of a step in a turn is finer than any measurement.
@@ -193,7 +194,9 @@ impl RingDown {
         }
         let secs = (self.swing_degrees / residual_degrees).ln() / self.decay_per_sec;
         if secs.is_nan() || secs.is_infinite() && secs > 0.0 || self.decay_per_sec <= 0.0 {
-            return Err(nonsense("the swing does not die down; see that plate and load sit firmly".to_owned()));
+            return Err(nonsense(
+                "the swing does not die down; see that plate and load sit firmly".to_owned(),
+            ));
         }
         Ok(secs.max(0.0))
     }

@@ -12,7 +12,7 @@ use crate::cancel::CancelToken;
 /// How fast simulated time passes.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum SimSpeed {
-    /// This many simulated seconds in a real one, above 0.
+    /// This many simulated seconds in a real one, 0.001 to 10000.
     Times(f64),
     /// No real waiting at all: a wait only moves the clock on.
     Max,
@@ -32,8 +32,10 @@ impl std::str::FromStr for SimSpeed {
             return Ok(Self::Max);
         }
         match text.parse::<f64>() {
-            Ok(times) if times > 0.0 && times <= 10_000.0 => Ok(Self::Times(times)),
-            _ => Err(format!("'{text}' is not a speed; write a number above 0 such as 10, or max")),
+            Ok(times) if (0.001..=10_000.0).contains(&times) => Ok(Self::Times(times)),
+            _ => {
+                Err(format!("'{text}' is not a speed; write a number from 0.001 to 10000 such as 10, or max"))
+            }
         }
     }
 }
@@ -98,5 +100,19 @@ impl Clock {
                 SimSpeed::Times(_) => thread::sleep(self.real(left).min(Duration::from_millis(10))),
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_speed_that_no_wait_could_be_worked_out_with_is_refused() {
+        for text in ["0", "-1", "1e-300", "0.0009", "10001", "nan", "fast"] {
+            assert!(text.parse::<SimSpeed>().is_err(), "{text}");
+        }
+        assert_eq!("0.001".parse(), Ok(SimSpeed::Times(0.001)));
+        assert_eq!("max".parse(), Ok(SimSpeed::Max));
     }
 }

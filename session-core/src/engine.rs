@@ -19,10 +19,12 @@ mod settings_lock;
 mod types;
 
 pub use types::{
-    Action, Activity, EngineConfig, Event, Fault, FaultKind, Intent, KeepFailure, Mode, PauseReason,
+    Action, Activity, EngineConfig, Event, Fault, FaultKind, Intent, KeepFailure, Mode, PauseReason, Refused,
     SettingsSeed, Shot, StopSeed, StopState, StopStatus, Timer,
 };
 
+/// What a turn may take beyond twice its estimate.
+const TURN_PATIENCE: Duration = Duration::from_secs(20);
 /// How many frames may wait for the disk before the next exposure waits too.
 const MOST_KEEPING: usize = 3;
 
@@ -61,11 +63,14 @@ pub struct Engine {
     reconnecting: bool,
     zero_wanted: bool,
     expected_zero: Option<String>,
+    /// The disk has refused the record of the zero; it is written before the next turn.
+    zero_unrecorded: bool,
     motion: Motion,
     lens: Lens,
     keeping: Vec<Shot>,
     /// Shots whose files wait for room on the disk.
     stuck: Vec<Shot>,
+    /// The row the camera is set for; `None` while no one has said.
     row_now: Option<usize>,
     /// `None` lets the settings change freely.
     settings_lock: Option<settings_lock::SettingsLock>,
@@ -85,6 +90,12 @@ impl Engine {
         expected_zero: Option<String>,
         last_shot: u64,
     ) -> Self {
+        // A set begins with the camera set for its first row; later, no one knows how it stands, which
+        // matters where there is another row.
+        let is_new = stops.iter().all(|seed| seed.versions == 0);
+        let first_row = stops.first().map(|seed| seed.stop.row);
+        let one_row = stops.iter().all(|seed| Some(seed.stop.row) == first_row);
+        let row_now = first_row.filter(|_| is_new || one_row);
         Self {
             config,
             stops: stops.into_iter().map(StopStatus::new).collect(),
@@ -96,11 +107,12 @@ impl Engine {
             reconnecting: false,
             zero_wanted: false,
             expected_zero,
+            zero_unrecorded: false,
             motion: Motion::Still,
             lens: Lens::Free,
             keeping: Vec::new(),
             stuck: Vec::new(),
-            row_now: None,
+            row_now,
             settings_lock: None,
             last_ticket: 0,
             last_shot,
@@ -117,8 +129,8 @@ impl Engine {
             Event::TableReady { position } => self.on_table_ready(position, &mut actions),
             Event::TableTrouble { error } => self.table_fault(&error),
             Event::TurnFinished { ticket, position } => self.on_turn_finished(ticket, position, &mut actions),
-            Event::TurnFailed { ticket, error } => self.on_turn_failed(ticket, &error, &mut actions),
-            Event::JournalRefused { ticket, reason } => self.on_journal_refused(ticket, reason),
+            Event::TurnFailed { ticket, error } => self.on_turn_failed(ticket, &error),
+            Event::DiskRefused { refused, reason } => self.on_disk_refused(refused, reason),
             Event::TimerFired { timer } => self.on_timer(timer, &mut actions),
             Event::ExposureEnded { shot } => self.on_exposure_ended(shot),
             Event::ExposureFailed { shot, error } | Event::FrameFailed { shot, error } => {
@@ -231,8 +243,13 @@ impl Engine {
                     self.mode = Mode::Pausing;
                 }
             }
-            Intent::Resume => match self.mode {
+            Intent::Resume => match self.mode.clone() {
                 Mode::Pausing => self.mode = Mode::Running,
+                // Only this says that the camera is set; a stop at the question leaves it open.
+                Mode::Paused(PauseReason::NewRow { row }) => {
+                    self.row_now = Some(row);
+                    self.run(actions);
+                }
                 Mode::Paused(_) => self.run(actions),
                 Mode::Stopped => self.on_intent(Intent::Start, actions),
                 _ => {}
@@ -253,11 +270,14 @@ impl Engine {
             Intent::TryAgain => self.try_again(actions),
             Intent::GoOnWithSettings => self.go_on_with_settings(actions),
             Intent::ZeroIsHere => {
-                if self.is_quiet() && !self.table_gone {
+                if !matches!(self.motion, Motion::Turning { .. }) && !matches!(self.lens, Lens::Exposing(_)) {
                     self.zero_wanted = true;
                     self.leaning = false;
                     self.motion = Motion::Still;
                     actions.push(Action::ZeroTable);
+                    if matches!(&self.mode, Mode::Fault(fault) if fault.kind == FaultKind::PositionUnknown) {
+                        self.run(actions);
+                    }
                 }
             }
             Intent::SetAside { stop } => {
@@ -283,7 +303,7 @@ impl Engine {
         }
     }
 
-    /// Puts stops into the queue that are not in it, in shooting order.
+    /// Puts stops that are not in the queue at its end, in the order given.
     fn enqueue(&mut self, wanted: Vec<u32>) {
         let mut waiting: BTreeSet<u32> = self.queue.iter().copied().collect();
         for stop in wanted {
@@ -303,8 +323,7 @@ impl Engine {
     fn run(&mut self, actions: &mut Vec<Action>) {
         self.mode = Mode::Running;
         for shot in std::mem::take(&mut self.stuck) {
-            actions.push(Action::Keep { shot: shot.clone() });
-            self.keeping.push(shot);
+            self.keep(shot, actions);
         }
         if matches!(self.motion, Motion::AtStop { .. }) {
             self.motion = Motion::Still;
@@ -315,8 +334,7 @@ impl Engine {
         if matches!(self.motion, Motion::Turning { .. }) {
             actions.push(Action::StopTable);
         }
-        if let Motion::Settling { stop, .. } = self.motion {
-            self.requeue(stop);
+        if matches!(self.motion, Motion::Settling { .. }) {
             self.motion = Motion::Still;
         }
         // A frame already exposed is let in; asked twice, that wait ends too.
@@ -329,6 +347,7 @@ impl Engine {
         }
     }
 
+    /// Puts a stop back that an exposure has taken out of the queue; a turn takes none out.
     fn requeue(&mut self, stop: u32) {
         if !self.queue.contains(&stop)
             && !self.stops.iter().any(|status| status.stop.index == stop && status.skipped)
@@ -400,12 +419,10 @@ impl Engine {
     /// Asks for the row's camera position before its first stop; tells whether to go on.
     fn row_is_ready(&mut self, next: u32) -> bool {
         let Some(row) = self.stop(next).map(|status| status.stop.row) else { return false };
-        let changes = self.row_now.is_some_and(|now| now != row);
-        if changes && self.config.pause_between_rows {
+        if self.config.pause_between_rows && self.row_now != Some(row) {
             if self.lens != Lens::Free {
                 return false;
             }
-            self.row_now = Some(row);
             self.mode = Mode::Paused(PauseReason::NewRow { row });
             return false;
         }
@@ -437,7 +454,7 @@ impl Engine {
         actions.push(Action::Turn { ticket, stop, to });
         actions.push(Action::StartTimer {
             timer: Timer::TurnOverdue { ticket },
-            after: Duration::from_secs_f64(secs * 2.0) + self.config.turn_patience,
+            after: Duration::from_secs_f64(secs * 2.0) + TURN_PATIENCE,
         });
         self.motion = Motion::Turning { ticket, stop, to, legs };
     }
@@ -473,35 +490,34 @@ impl Engine {
         self.position = Some(position);
         self.motion = Motion::Still;
         if !same_zero {
-            self.requeue(stop);
             self.raise(
                 FaultKind::PositionUnknown,
                 Some(stop),
                 "the table has started anew during the turn and its position is unknown".to_owned(),
             );
         } else if self.mode == Mode::Stopping {
-            self.requeue(stop);
+            // Halted where it is; the stop is still in the queue.
         } else if arrived != to {
             self.leaning = false;
-            self.table_failure(
-                stop,
-                format!("the table says it stands at step {arrived}, but step {to} was asked for"),
-            );
+            let reason = format!("the table says it stands at step {arrived}, but step {to} was asked for");
+            self.failure(FaultKind::Table, stop, &reason);
         } else if let Some(next) = legs.pop_front() {
-            self.start_leg(stop, next, legs, actions);
+            // In a fault nothing is begun; the stop is reached anew once a person has answered.
+            if matches!(self.mode, Mode::Running | Mode::Pausing) {
+                self.start_leg(stop, next, legs, actions);
+            }
         } else {
             self.settle(stop, to, actions);
         }
     }
 
-    fn on_turn_failed(&mut self, ticket: u64, error: &TableError, actions: &mut Vec<Action>) {
+    fn on_turn_failed(&mut self, ticket: u64, error: &TableError) {
         let Motion::Turning { ticket: running, stop, .. } = self.motion else { return };
         if running != ticket {
             return;
         }
         self.motion = Motion::Still;
         self.leaning = false;
-        self.requeue(stop);
         match error {
             TableError::Stopped { step } => {
                 if let Some(position) = &mut self.position {
@@ -516,24 +532,8 @@ impl Engine {
                     );
                 }
             }
-            TableError::Refused { .. } => {
-                self.queue.retain(|queued| *queued != stop);
-                self.table_failure(stop, error.to_string());
-            }
-            _ => {
-                if matches!(error, TableError::TimedOut { .. }) {
-                    actions.push(Action::StopTable);
-                }
-                self.table_fault(error);
-            }
-        }
-    }
-
-    fn on_journal_refused(&mut self, ticket: u64, reason: String) {
-        if let Some((stop, _)) = self.turn_of_ticket(ticket) {
-            self.motion = Motion::Still;
-            self.requeue(stop);
-            self.raise(FaultKind::Storage, Some(stop), reason);
+            TableError::Refused { .. } => self.failure(FaultKind::Table, stop, &error.to_string()),
+            _ => self.table_fault(error),
         }
     }
 
@@ -551,7 +551,6 @@ impl Engine {
                     && running == ticket
                 {
                     self.motion = Motion::Still;
-                    self.requeue(stop);
                     actions.push(Action::StopTable);
                     self.table_gone = true;
                     self.raise(
@@ -562,6 +561,7 @@ impl Engine {
                 }
             }
             Timer::FrameOverdue { shot } => self.on_frame_overdue(shot, actions),
+            Timer::KeepOverdue { shot } => self.on_keep_overdue(shot),
         }
     }
 

@@ -16,7 +16,7 @@ mod recover;
 mod status;
 
 pub use exif_facts::{ExposureFacts, exposure_facts};
-pub use folder::{FolderError, SessionFile, SessionFolder};
+pub use folder::{ChoiceError, FolderError, SessionFile, SessionFolder};
 pub(crate) use keep::sha256_hex;
 pub use keep::{KeepJob, KeptFrame};
 pub use ledger::{Frame, Ledger, StopKey};

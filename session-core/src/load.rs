@@ -53,7 +53,7 @@ impl Solid {
     /// The moment of inertia about the solid's own upright axis, kg·m², for a mass in kg.
     ///
     /// Solid cylinder ½·m·r², hollow cylinder ½·m·(r₁² + r₂²), box m·(a² + b²)/12, ball ⅖·m·r²
-    /// (any mechanics handbook; OpenStax University Physics 1, figure 10.20, from memory).
+    /// (any mechanics handbook; `OpenStax` University Physics 1, figure 10.20, from memory).
     pub fn own_inertia(&self, mass_kg: f64) -> f64 {
         let radius2 = |diameter: f64| diameter * diameter / 4.0;
         mass_kg
@@ -228,7 +228,14 @@ pub fn assess(load: &Load, plate: &Plate, motor: &Motor) -> Result<LoadReport, L
             ),
         ));
     }
-    within(LoadField::Friction, "bearing's coefficient of friction", plate.friction, 0.0, 1.0, "without unit")?;
+    within(
+        LoadField::Friction,
+        "bearing's coefficient of friction",
+        plate.friction,
+        0.0,
+        1.0,
+        "without unit",
+    )?;
     if let Some(limit) = plate.bearing_limit_kg {
         within(LoadField::BearingLimit, "bearing's limit", limit, 0.01, 1000.0, "kg")?;
     }

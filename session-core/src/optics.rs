@@ -57,7 +57,9 @@ pub enum OpticsError {
         distance_mm: f64,
     },
     /// The object would hit the lens.
-    #[error("the object sweeps {radius_mm:.0} mm around the axis and the lens is {distance_mm:.0} mm from it: they collide; move the camera back")]
+    #[error(
+        "the object sweeps {radius_mm:.0} mm around the axis and the lens is {distance_mm:.0} mm from it: they collide; move the camera back"
+    )]
     Collides {
         /// The circle's radius.
         radius_mm: f64,

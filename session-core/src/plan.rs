@@ -95,8 +95,12 @@ impl Row {
 
     /// The exact angle of a stop, counted from 1, along the plan's direction.
     pub fn angle_of(&self, number: u32) -> Angle {
-        let parts = if self.arc.is_full_turn() { self.stops } else { (self.stops - 1).max(1) };
-        self.start + self.arc.part(number - 1, parts)
+        self.start + self.arc.part(number - 1, self.parts())
+    }
+
+    /// How many even parts the stops divide the arc into.
+    fn parts(&self) -> u32 {
+        if self.arc.is_full_turn() { self.stops } else { self.stops.saturating_sub(1).max(1) }
     }
 }
 
@@ -354,6 +358,15 @@ fn row_problems(at: usize, row: &Row, say: &mut impl FnMut(PlanField, String)) {
         say(
             PlanField::RowStart(at),
             format!("row '{}' must start between -360 and 360 degrees, not at {}", row.name, row.start),
+        );
+    }
+    if !row.start.can_take_parts(row.arc, row.parts()) {
+        say(
+            PlanField::RowStart(at),
+            format!(
+                "row '{}' starts at {} and reaches over {} degrees, which together are finer than can be kept; round them",
+                row.name, row.start, row.arc
+            ),
         );
     }
     if let Some(wrong) = row.skip.iter().find(|number| **number == 0 || **number > row.stops) {

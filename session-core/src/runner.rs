@@ -9,6 +9,7 @@ use std::time::Duration;
 
 use crossbeam_channel::{Sender, bounded};
 
+use crate::angle::Angle;
 use crate::camera::settings::CameraSettings;
 use crate::camera::{Arrival, Camera, CameraError, ExposureRequest};
 use crate::cancel::CancelToken;
@@ -27,8 +28,8 @@ mod workers;
 pub struct RunOptions {
     /// How often a stop is tried again before a person is asked.
     pub retries: u32,
-    /// Gear play to take up before each stop, degrees.
-    pub run_up_deg: f64,
+    /// Gear play to take up before each stop.
+    pub run_up: Angle,
     /// Whether to stop before each new row for the camera to be set.
     pub pause_between_rows: bool,
     /// Whether to go on without a question when the camera's settings change within the set.
@@ -41,7 +42,7 @@ impl Default for RunOptions {
     fn default() -> Self {
         Self {
             retries: 2,
-            run_up_deg: 2.0,
+            run_up: Angle::from_turns(2, 360),
             pause_between_rows: false,
             settings_may_change: false,
             program: format!("session-core {}", env!("CARGO_PKG_VERSION")),
@@ -87,7 +88,11 @@ enum Message {
         shot: u64,
         frame: KeptFrame,
     },
-    Prompt(String),
+    /// Something the camera asks for at a stop.
+    Prompt {
+        stop: u32,
+        text: String,
+    },
     Quit,
 }
 

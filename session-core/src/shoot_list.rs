@@ -143,10 +143,11 @@ impl ShootList {
             .from_reader(text.as_bytes());
         let mut problems = Vec::new();
         let mut records: Vec<(u64, Vec<String>)> = Vec::new();
+        let mut lines = Lines { text, at: 0, line: 1 };
         for record in reader.records() {
             match record {
                 Ok(record) => {
-                    let line = record.position().map_or(0, csv::Position::line);
+                    let line = record.position().map_or(0, |position| lines.of(position.byte() as usize));
                     records.push((line, record.iter().map(|cell| cell.trim().to_owned()).collect()));
                 }
                 Err(error) => {
@@ -231,6 +232,25 @@ impl ShootList {
         let bytes = written.ok().and_then(|()| writer.into_inner().ok()).unwrap_or_default();
         replace_state(&self.path, &bytes)?;
         Ok(())
+    }
+}
+
+/// Finds the line of a place in a text; places must not go back.
+struct Lines<'a> {
+    text: &'a str,
+    at: usize,
+    line: u64,
+}
+
+impl Lines<'_> {
+    /// The line of the record that begins here, after line ends and empty lines that still belong to the one before.
+    fn of(&mut self, byte: usize) -> u64 {
+        let rest = self.text.as_bytes().get(byte..).unwrap_or_default();
+        let ends = rest.iter().take_while(|byte| matches!(**byte, b'\r' | b'\n')).count();
+        let to = (byte + ends).clamp(self.at, self.text.len());
+        self.line += self.text.get(self.at..to).unwrap_or_default().matches('\n').count() as u64;
+        self.at = to;
+        self.line
     }
 }
 

@@ -121,7 +121,12 @@ pub enum Update {
         reason: String,
     },
     /// Something a person should do or know now.
-    Prompt(String),
+    Prompt {
+        /// The stop it is about, if one.
+        stop: Option<u32>,
+        /// The sentence.
+        text: String,
+    },
     /// The session has ended; nothing follows.
     Ended,
 }

@@ -100,6 +100,20 @@ mod command {
     }
 
     #[test]
+    fn a_program_may_choose_its_own_extensions() {
+        let dir = tempfile::tempdir().unwrap();
+        fs::write(dir.path().join("good.jpg"), jpeg(1)).unwrap();
+        fs::write(dir.path().join("good.nef"), raw(2)).unwrap();
+        let (jpg, nef) = (dir.path().join("good.jpg"), dir.path().join("good.nef"));
+        let command =
+            format!("sh -c 'cp {} \"$0.JPG\"; cp {} \"$0.NEF\"' {{stem}}", jpg.display(), nef.display());
+        let mut camera = CommandCamera::new(&command, PATIENCE).unwrap();
+        let mut got = contents(&shoot(&mut camera, &request(dir.path(), 4, 1), None).unwrap());
+        got.sort();
+        assert_eq!(got, [raw(2), jpeg(1)]);
+    }
+
+    #[test]
     fn a_good_file_is_taken() {
         let (result, held) = run("cp GOOD {file}");
         assert_eq!(result.unwrap().len(), 1);
@@ -166,7 +180,7 @@ mod command {
     #[test]
     fn a_command_that_makes_no_sense_is_refused_before_the_session() {
         for (command, words) in [
-            ("camera --out", "no {file}"),
+            ("camera --out", "no {file} and no {stem}"),
             ("camera {file} {degree}", "unknown field {degree}"),
             ("camera 'unclosed {file}", "does not close"),
             ("", "names no program"),
@@ -290,6 +304,39 @@ mod folder {
     }
 
     #[test]
+    fn a_camera_that_opens_a_new_folder_now_and_then_is_followed() {
+        let mut bench = bench(options());
+        bench.on_fire(|card, n| {
+            // As cards are laid out: DCIM, then a folder for each hundred frames.
+            let folder = card.join("DCIM").join(format!("10{}KILN", n / 2));
+            fs::create_dir_all(&folder).unwrap();
+            write_slowly(&folder.join(format!("IMG_{n}.CR2")), &raw(n as u8), 3, Duration::from_millis(50));
+            write_slowly(&folder.join(format!("IMG_{n}.jpeg")), &jpeg(n as u8), 3, Duration::from_millis(50));
+        });
+        for stop in 1..=4 {
+            let mut got = contents(&bench.shoot(stop.into(), stop).unwrap());
+            got.sort();
+            assert_eq!(got, [raw(stop as u8), jpeg(stop as u8)], "stop {stop}");
+        }
+    }
+
+    #[test]
+    fn the_set_itself_may_lie_in_the_watched_folder() {
+        let mut bench = bench(options());
+        let set = bench.dir.path().join("card/sets/LH-1");
+        fs::create_dir_all(set.join("frames")).unwrap();
+        fs::write(set.join("session.json"), "{}").unwrap();
+        bench.on_fire(move |card, n| {
+            fs::write(set.join(format!("frames/KEPT_{n}.jpg")), jpeg(90)).unwrap();
+            fs::write(card.join(format!("IMG_{n}.JPG")), jpeg(n as u8)).unwrap();
+        });
+        for stop in 1..=2 {
+            assert_eq!(contents(&bench.shoot(stop.into(), stop).unwrap()), [jpeg(stop as u8)]);
+        }
+        assert!(bench.camera.take_held().is_empty());
+    }
+
+    #[test]
     fn half_a_pair_is_no_frame() {
         let mut bench = bench(FolderOptions { frame_timeout: Duration::from_millis(1500), ..options() });
         bench.on_fire(|card, n| {
@@ -360,6 +407,107 @@ mod folder {
         // Asked again at the same stop, the frame that comes is certainly of this angle.
         thread::sleep(Duration::from_millis(600));
         assert_eq!(contents(&bench.shoot(3, 2).unwrap()), [jpeg(3)]);
+    }
+
+    #[test]
+    fn a_stop_left_without_its_frame_is_not_forgotten_before_its_frame_has_come() {
+        let mut bench = bench(FolderOptions { frame_timeout: Duration::from_millis(1500), ..options() });
+        // The first frame comes long after the second, into the second stop's wait.
+        bench.on_fire(|card, n| {
+            let card = card.to_owned();
+            thread::spawn(move || {
+                thread::sleep(Duration::from_millis(if n == 1 { 2500 } else { 100 }));
+                fs::write(card.join(format!("IMG_{n}.JPG")), jpeg(n as u8)).unwrap();
+            });
+        });
+        assert!(bench.shoot(1, 3).is_err());
+        let error = bench.shoot(2, 4).unwrap_err().to_string();
+        assert!(error.contains("an exposure at stop 3"), "{error}");
+        let mut held = contents(&bench.camera.take_held());
+        held.sort();
+        assert_eq!(held, [jpeg(1), jpeg(2)]);
+        // Now nothing is out any more: the retry's frame is taken, and no other with it.
+        assert_eq!(contents(&bench.shoot(3, 4).unwrap()), [jpeg(3)]);
+        assert!(bench.camera.take_held().is_empty());
+    }
+
+    #[test]
+    fn a_frame_that_never_comes_holds_the_set_up_once() {
+        let mut bench = bench(FolderOptions { frame_timeout: Duration::from_millis(900), ..options() });
+        bench.on_fire(|card, n| {
+            if n > 1 {
+                fs::write(card.join(format!("IMG_{n}.JPG")), jpeg(n as u8)).unwrap();
+            }
+        });
+        assert!(bench.shoot(1, 1).is_err());
+        assert!(bench.shoot(2, 2).is_err(), "it may be the first stop's");
+        assert_eq!(contents(&bench.shoot(3, 2).unwrap()), [jpeg(3)]);
+        assert_eq!(contents(&bench.shoot(4, 3).unwrap()), [jpeg(4)]);
+    }
+
+    /// A line that reports a time-out although the camera has fired.
+    struct Unsure<'a>(&'a SyncLine);
+    impl ShutterLine for Unsure<'_> {
+        fn fire(&self, press: Duration) -> Result<(), String> {
+            self.0.fire(press)?;
+            Err("no answer".to_owned())
+        }
+    }
+
+    #[test]
+    fn an_exposure_that_may_have_been_made_counts_as_one_that_is_out() {
+        for cancelled in [false, true] {
+            let mut bench = bench(options());
+            let slow = |card: &Path, n: u32| {
+                let card = card.to_owned();
+                thread::spawn(move || {
+                    thread::sleep(Duration::from_millis(if n == 1 { 300 } else { 100 }));
+                    fs::write(card.join(format!("IMG_{n}.JPG")), jpeg(n as u8)).unwrap();
+                });
+            };
+            bench.on_fire(slow);
+            let first = request(bench.dir.path(), 1, 1);
+            let cancel = CancelToken::default();
+            let result = if cancelled {
+                // Fired by hand just as the session is stopped.
+                cancel.cancel();
+                let result = bench.camera.expose(&first, &context(&cancel, None));
+                bench.line.fire(Duration::ZERO).unwrap();
+                result
+            } else {
+                bench.camera.expose(&first, &context(&cancel, Some(&Unsure(&bench.line))))
+            };
+            assert!(result.is_err());
+            let second = bench.shoot(2, 2);
+            assert!(second.is_err(), "a frame that may be another stop's was taken: {second:?}");
+            assert_eq!(bench.camera.take_held().len(), 2);
+            assert_eq!(contents(&bench.shoot(3, 2).unwrap()), [jpeg(3)]);
+        }
+    }
+
+    #[test]
+    fn a_file_opened_again_after_it_was_closed_is_not_taken_for_whole() {
+        let mut bench = bench(FolderOptions { pair_wait: Duration::from_millis(100), ..options() });
+        bench.on_fire(|card, n| {
+            let path = card.join(format!("IMG_{n}.CR2"));
+            let bytes = raw(n as u8);
+            if n == 1 {
+                fs::write(&path, bytes).unwrap();
+                return;
+            }
+            // Made, closed, and only then filled, as some tethering programs do.
+            fs::write(&path, &bytes[..100]).unwrap();
+            let mut file = File::options().append(true).open(&path).unwrap();
+            for piece in bytes[100..].chunks(10_000) {
+                thread::sleep(Duration::from_millis(50));
+                file.write_all(piece).unwrap();
+                file.flush().unwrap();
+                thread::sleep(Duration::from_millis(400));
+            }
+        });
+        for stop in 1..=2 {
+            assert_eq!(contents(&bench.shoot(stop.into(), stop).unwrap()), [raw(stop as u8)]);
+        }
     }
 
     #[test]

@@ -8,9 +8,10 @@ use std::time::Duration;
 use proptest::prelude::*;
 use session_core::angle::{Angle, StepsPerTurn};
 use session_core::camera::CameraError;
+use session_core::camera::settings::{FrameSettings, Setting};
 use session_core::engine::{
-    Action, Engine, EngineConfig, Event, FaultKind, Intent, KeepFailure, Mode, PauseReason, Shot, StopSeed,
-    StopState, Timer,
+    Action, Engine, EngineConfig, Event, FaultKind, Intent, KeepFailure, Mode, PauseReason, Refused,
+    SettingsSeed, Shot, StopSeed, StopState, Timer,
 };
 use session_core::motion::{Direction, SpeedProfile};
 use session_core::plan::{Plan, Row, Stop};
@@ -31,6 +32,14 @@ fn missing(stops: &[Stop]) -> Vec<StopSeed> {
 
 fn config(direction: Direction) -> EngineConfig {
     EngineConfig::new(direction, StepsPerTurn::HOBBY_HALF_STEPS, SpeedProfile::default())
+}
+
+/// A frame's settings as its file tells them.
+fn at_iso(iso: u32) -> FrameSettings {
+    let mut settings = FrameSettings::default();
+    settings.from_file.insert(Setting::Iso, iso.to_string());
+    settings.from_file.insert(Setting::Shutter, "1/60 s".to_owned());
+    settings
 }
 
 /// What one answer of the world will be.
@@ -69,7 +78,15 @@ struct World {
     shots: Vec<Shot>,
     kept: Vec<Shot>,
     held: Vec<u64>,
+    /// Frames whose keeping hangs.
+    with_keeper: BTreeSet<u64>,
     versions: std::collections::HashMap<u32, u32>,
+    /// Which frames, counted from 0 as they are kept, were shot at another ISO.
+    drifts: BTreeSet<usize>,
+    /// What each stop's latest frame was shot with.
+    settings: std::collections::HashMap<u32, FrameSettings>,
+    /// Settings that the person took for the rest of the set.
+    accepted: Vec<FrameSettings>,
     log: Vec<(Duration, Event, Vec<Action>)>,
     now: Duration,
     last_final_move: i64,
@@ -80,8 +97,10 @@ impl World {
         let stops = stops(plan);
         let config = config(plan.direction);
         let run_up = config.steps_per_turn.steps_covering(config.run_up);
+        let mut engine = Engine::new(config, missing(&stops), expected_zero, 0);
+        engine.lock_settings(SettingsSeed::default());
         Self {
-            engine: Engine::new(config, missing(&stops), expected_zero, 0),
+            engine,
             stops,
             direction: plan.direction,
             run_up,
@@ -95,7 +114,11 @@ impl World {
             shots: Vec::new(),
             kept: Vec::new(),
             held: Vec::new(),
+            with_keeper: BTreeSet::new(),
             versions: std::collections::HashMap::new(),
+            drifts: BTreeSet::new(),
+            settings: std::collections::HashMap::new(),
+            accepted: Vec::new(),
             log: Vec::new(),
             now: Duration::ZERO,
             last_final_move: 0,
@@ -114,9 +137,17 @@ impl World {
         self.now += Duration::from_millis(10);
         let actions = self.engine.handle(self.now, event.clone());
         self.log.push((self.now, event, actions.clone()));
+        if self.asks_for_settings() {
+            let begins = |action: &Action| matches!(action, Action::Turn { .. } | Action::Expose { .. });
+            assert!(!actions.iter().any(begins), "the session goes on without an answer");
+        }
         for action in actions {
             self.carry_out(action);
         }
+    }
+
+    fn asks_for_settings(&self) -> bool {
+        matches!(self.engine.mode(), Mode::Fault(fault) if fault.kind == FaultKind::Settings)
     }
 
     /// Answers everything that is open, oldest first, until the engine waits for a person.
@@ -155,9 +186,15 @@ impl World {
             }
             Action::Keep { shot } => {
                 assert!(self.kept.iter().all(|kept| kept.number != shot.number), "kept twice");
-                let luck = self.luck();
                 let number = shot.number;
+                // One that still hangs is not given it twice; by now it has come through.
+                let luck = if self.with_keeper.remove(&number) { Luck::Fine } else { self.luck() };
                 match luck {
+                    Luck::Silent => {
+                        self.with_keeper.insert(number);
+                        let timer = Timer::KeepOverdue { shot: number };
+                        self.queue.push_back(Event::TimerFired { timer });
+                    }
                     Luck::BadFrame => self.queue.push_back(Event::KeepFailed {
                         shot: number,
                         failure: KeepFailure::BadFrame("cut short".to_owned()),
@@ -170,8 +207,11 @@ impl World {
                         let version = self.versions.entry(shot.stop).or_default();
                         *version += 1;
                         let version = *version;
+                        let drifts = self.drifts.contains(&self.kept.len());
+                        let settings = at_iso(if drifts { 400 } else { 100 });
+                        self.settings.insert(shot.stop, settings.clone());
                         self.kept.push(shot);
-                        self.queue.push_back(Event::FrameKept { shot: number, version });
+                        self.queue.push_back(Event::FrameKept { shot: number, version, settings });
                     }
                 }
             }
@@ -205,6 +245,7 @@ impl World {
                     });
                 }
             }
+            Action::RecordSettings { settings } => self.accepted.push(settings),
             Action::StartTimer { .. }
             | Action::ReleaseTable
             | Action::RecordZero { .. }
@@ -359,7 +400,8 @@ fn the_next_turn_starts_when_the_exposure_has_ended_not_when_the_frame_has_come(
     assert!(tell(Event::TimerFired { timer }).is_empty());
     let actions = tell(Event::FrameArrived { shot: shot.number });
     assert!(matches!(&actions[0], Action::Keep { shot } if shot.stop == 1));
-    assert!(matches!(&actions[1], Action::Expose { shot } if shot.stop == 2));
+    assert!(matches!(&actions[1], Action::StartTimer { timer: Timer::KeepOverdue { shot: 1 }, .. }));
+    assert!(matches!(&actions[2], Action::Expose { shot } if shot.stop == 2));
 }
 
 #[test]
@@ -541,6 +583,158 @@ fn a_new_row_waits_for_the_camera_to_be_set() {
     assert_eq!(world.kept.len(), 5);
 }
 
+#[test]
+fn a_set_begun_earlier_asks_for_the_row_it_goes_on_with() {
+    let mut plan = Plan::single_row("LH-1", 3);
+    plan.rows.push(Row::full_turn("high", 2));
+    let mut seeds = missing(&stops(&plan));
+    for seed in &mut seeds[..3] {
+        *seed = StopSeed { state: StopState::Kept, versions: 1, chosen: 1, ..seed.clone() };
+    }
+    for (intent, row, shots) in [(Intent::Start, 1, 2), (Intent::Retake { stops: vec![2] }, 0, 1)] {
+        let mut world = ready(&plan, vec![]);
+        let config = EngineConfig { pause_between_rows: true, ..config(plan.direction) };
+        world.engine = Engine::new(config, seeds.clone(), None, 0);
+        let position = world.here();
+        world.tell(Event::TableReady { position });
+        world.person(intent);
+        assert_eq!(*world.engine.mode(), Mode::Paused(PauseReason::NewRow { row }));
+        assert!(world.shots.is_empty());
+        world.person(Intent::Resume);
+        assert_eq!(*world.engine.mode(), Mode::Finished);
+        assert_eq!(world.shots.len(), shots);
+    }
+}
+
+#[test]
+fn zero_can_be_set_while_a_frame_is_still_on_its_way() {
+    let plan = Plan::single_row("LH-1", 3);
+    // Run-up, turn, exposure; then the controller starts anew in the next turn.
+    let mut world = ready(&plan, vec![Luck::Fine, Luck::Fine, Luck::Fine, Luck::Restarts]);
+    world.tell(Event::Person(Intent::Start));
+    while !matches!(world.queue.front(), Some(Event::FrameArrived { .. })) {
+        let event = world.queue.pop_front().unwrap();
+        world.tell(event);
+    }
+    let late = world.queue.pop_front().unwrap();
+    world.settle();
+    let Mode::Fault(fault) = world.engine.mode().clone() else { panic!("{:?}", world.engine.mode()) };
+    assert_eq!(fault.kind, FaultKind::PositionUnknown);
+    // What to do is said once, as the fault's advice.
+    assert!(!fault.message.contains("set zero"), "{}", fault.message);
+    world.tell(Event::Person(Intent::ZeroIsHere));
+    assert!(!matches!(world.engine.mode(), Mode::Fault(_)), "the wish was passed over");
+    world.queue.push_back(late);
+    world.settle();
+    assert_eq!(*world.engine.mode(), Mode::Finished);
+    assert_eq!(world.kept.len(), 3);
+}
+
+#[test]
+fn a_table_lost_while_it_fires_is_opened_again() {
+    let plan = Plan::single_row("LH-1", 3);
+    let mut world = ready(&plan, vec![Luck::Fine, Luck::Fine, Luck::Silent]);
+    world.tell(Event::Person(Intent::Start));
+    while world.shots.is_empty() {
+        let event = world.queue.pop_front().unwrap();
+        world.tell(event);
+    }
+    world.queue.clear();
+    world.exposing = None;
+    world.tell(Event::TableTrouble { error: TableError::Lost("unplugged".to_owned()) });
+    world.tell(Event::ExposureFailed { shot: 1, error: CameraError::Failed("the table is gone".to_owned()) });
+    let Mode::Fault(fault) = world.engine.mode().clone() else { panic!("{:?}", world.engine.mode()) };
+    assert_eq!(fault.kind, FaultKind::Table);
+    assert!(!fault.message.contains("check its cable"), "said in the advice: {}", fault.message);
+    world.person(Intent::TryAgain);
+    let reconnects = world.log.iter().flat_map(|(_, _, actions)| actions);
+    assert_eq!(reconnects.filter(|action| **action == Action::ReconnectTable).count(), 1);
+    assert_eq!(*world.engine.mode(), Mode::Finished);
+    assert_eq!(world.kept.len(), 3);
+}
+
+#[test]
+fn a_table_that_answers_anew_is_not_taken_to_stand_at_its_stop() {
+    let plan = Plan::single_row("LH-1", 3);
+    let mut world = ready(&plan, vec![]);
+    world.tell(Event::Person(Intent::Start));
+    while !matches!(world.queue.front(), Some(Event::FrameArrived { .. })) {
+        let event = world.queue.pop_front().unwrap();
+        world.tell(event);
+    }
+    let frame = world.queue.pop_front().unwrap();
+    // It turns to the second stop, settles and waits for the camera; then it is turned by hand.
+    world.settle();
+    world.step += 777;
+    let position = world.here();
+    world.tell(Event::TableReady { position });
+    world.queue.push_back(frame);
+    world.settle();
+    assert_eq!(*world.engine.mode(), Mode::Finished);
+}
+
+#[test]
+fn a_disk_that_never_answers_neither_holds_up_the_stop_nor_loses_the_frame() {
+    let plan = Plan::single_row("LH-1", 3);
+    let luck = vec![Luck::Fine, Luck::Fine, Luck::Fine, Luck::Fine, Luck::Silent];
+    for late in [false, true] {
+        let mut world = ready(&plan, luck.clone());
+        world.person(Intent::Start);
+        let Mode::Fault(fault) = world.engine.mode().clone() else { panic!("{:?}", world.engine.mode()) };
+        assert_eq!((fault.kind, fault.stop), (FaultKind::Storage, Some(1)));
+        assert!(fault.advice.contains("held in memory"), "{}", fault.advice);
+        world.person(Intent::StopNow);
+        assert_eq!(*world.engine.mode(), Mode::Stopped);
+        if late {
+            // The disk has come to after all.
+            world.with_keeper.clear();
+            world.kept.push(world.shots[0].clone());
+            world.tell(Event::FrameKept { shot: 1, version: 1, settings: at_iso(100) });
+        }
+        world.person(Intent::Start);
+        assert_eq!(*world.engine.mode(), Mode::Finished);
+        assert_eq!(world.kept.len(), 3);
+        assert_eq!(world.shots.iter().filter(|shot| shot.stop == 1).count(), 1, "shot once");
+    }
+}
+
+#[test]
+fn what_the_disk_refuses_before_it_is_begun_is_a_fault_of_the_disk() {
+    let plan = Plan::single_row("LH-1", 2);
+    let refuse = |world: &mut World, refused| {
+        world.tell(Event::DiskRefused { refused, reason: "the disk is full".to_owned() });
+        let Mode::Fault(fault) = world.engine.mode().clone() else { panic!("{:?}", world.engine.mode()) };
+        assert_eq!(fault.kind, FaultKind::Storage);
+        // There is no frame that could be held.
+        assert!(!fault.advice.contains("held"), "{}", fault.advice);
+    };
+    let zeroes = |world: &World| {
+        let actions = world.log.iter().flat_map(|(_, _, actions)| actions);
+        actions.filter(|action| matches!(action, Action::RecordZero { .. })).count()
+    };
+    let mut world = ready(&plan, vec![]);
+    world.tell(Event::Person(Intent::Start));
+    assert_eq!(zeroes(&world), 1);
+    refuse(&mut world, Refused::Zero);
+    world.settle();
+    assert!(world.shots.is_empty(), "shot from a zero that is not on record");
+    world.person(Intent::TryAgain);
+    assert_eq!(zeroes(&world), 2);
+    assert_eq!(*world.engine.mode(), Mode::Finished);
+
+    let mut world = ready(&plan, vec![Luck::Fine, Luck::Fine, Luck::Silent]);
+    world.tell(Event::Person(Intent::Start));
+    while world.shots.is_empty() {
+        let event = world.queue.pop_front().unwrap();
+        world.tell(event);
+    }
+    world.exposing = None;
+    refuse(&mut world, Refused::Exposure { shot: 1 });
+    world.person(Intent::TryAgain);
+    assert_eq!(*world.engine.mode(), Mode::Finished);
+    assert_eq!(world.kept.len(), 2);
+}
+
 fn any_luck() -> impl Strategy<Value = Luck> {
     prop_oneof![
         12 => Just(Luck::Fine),
@@ -561,6 +755,7 @@ fn any_intent(stops: u32) -> impl Strategy<Value = Intent> {
         3 => Just(Intent::Resume),
         2 => Just(Intent::StopNow),
         3 => Just(Intent::TryAgain),
+        1 => Just(Intent::GoOnWithSettings),
         2 => Just(Intent::ZeroIsHere),
         2 => (1..=stops).prop_map(|stop| Intent::Retake { stops: vec![stop] }),
         1 => (1..=stops).prop_map(|stop| Intent::Skip { stop }),
@@ -578,11 +773,13 @@ proptest! {
     fn no_order_of_trouble_and_wishes_breaks_the_promise(
         luck in prop::collection::vec(any_luck(), 0..200),
         wishes in prop::collection::vec((0_usize..30, any_intent(9)), 1..25),
+        drifts in prop::collection::btree_set(0_usize..40, 0..5),
         clockwise: bool,
     ) {
         let mut plan = Plan::single_row("LH-1", 9);
         plan.direction = if clockwise { Direction::Clockwise } else { Direction::Anticlockwise };
         let mut world = ready(&plan, luck);
+        world.drifts = drifts;
         for (events, wish) in wishes {
             for _ in 0..events {
                 if let Some(event) = world.queue.pop_front() {
@@ -599,12 +796,16 @@ proptest! {
         world.settle();
         // Now nothing fails any more and the person helps until it is done.
         world.luck.clear();
+        world.drifts.clear();
         for _ in 0..40 {
             world.moving = None;
             world.exposing = None;
             match world.engine.mode().clone() {
                 Mode::Finished => break,
                 Mode::Fault(fault) if fault.kind == FaultKind::PositionUnknown => world.person(Intent::ZeroIsHere),
+                Mode::Fault(fault) if fault.kind == FaultKind::Settings => {
+                    world.person(Intent::GoOnWithSettings);
+                }
                 Mode::Fault(_) => world.person(Intent::TryAgain),
                 Mode::Paused(_) => world.person(Intent::Resume),
                 _ => world.person(Intent::Start),
@@ -613,16 +814,122 @@ proptest! {
         prop_assert_eq!(world.engine.mode(), &Mode::Finished);
         for stop in 1..=9 {
             world.person(Intent::Retake { stops: vec![stop] });
+            // Settings that were taken for the rest differ from those of this retake.
+            if world.asks_for_settings() {
+                world.person(Intent::GoOnWithSettings);
+            }
         }
         prop_assert!(world.engine.stops().iter().all(|stop| stop.state == StopState::Kept));
 
         // Replay: the same events at the same times give the same actions.
         let mut again = Engine::new(config(plan.direction), missing(&stops(&plan)), None, 0);
+        again.lock_settings(SettingsSeed::default());
         for (now, event, actions) in &world.log {
             let text = serde_json::to_string(event).unwrap();
             let event: Event = serde_json::from_str(&text).unwrap();
             prop_assert_eq!(&again.handle(*now, event), actions);
         }
+    }
+}
+
+#[test]
+fn other_settings_stop_the_session_and_the_person_chooses() {
+    let plan = Plan::single_row("LH-1", 6);
+    let mut world = ready(&plan, vec![]);
+    world.drifts = BTreeSet::from([2]);
+    world.person(Intent::Start);
+    let Mode::Fault(fault) = world.engine.mode().clone() else { panic!("{:?}", world.engine.mode()) };
+    assert_eq!((fault.kind, fault.stop), (FaultKind::Settings, Some(3)));
+    assert_eq!(
+        fault.message,
+        "the frame at 120° was shot with other settings than those before: ISO changed from 100 to 400"
+    );
+    // It is kept all the same.
+    assert_eq!(world.engine.stops()[2].state, StopState::Kept);
+    // Put back: that stop is shot again, and nothing else is.
+    world.person(Intent::TryAgain);
+    assert_eq!(*world.engine.mode(), Mode::Finished);
+    let order: Vec<u32> = world.kept.iter().map(|shot| shot.stop).collect();
+    assert_eq!(order, [1, 2, 3, 3, 4, 5, 6]);
+    assert!(world.accepted.is_empty());
+}
+
+#[test]
+fn going_on_with_new_settings_asks_once_and_notes_it() {
+    let mut world = ready(&Plan::single_row("LH-1", 6), vec![]);
+    world.drifts = (3..100).collect();
+    world.person(Intent::Start);
+    assert!(world.asks_for_settings());
+    world.person(Intent::GoOnWithSettings);
+    assert_eq!(*world.engine.mode(), Mode::Finished);
+    assert_eq!(world.kept.len(), 6);
+    assert_eq!(world.accepted, [at_iso(400)]);
+}
+
+#[test]
+fn the_only_frame_of_a_set_may_be_shot_anew_with_other_settings() {
+    let mut world = ready(&Plan::single_row("LH-1", 6), vec![]);
+    world.drifts = (1..100).collect();
+    world.person(Intent::Retake { stops: vec![1] });
+    world.person(Intent::Retake { stops: vec![1] });
+    world.person(Intent::Start);
+    assert_eq!(*world.engine.mode(), Mode::Finished);
+}
+
+#[test]
+fn frames_that_differ_from_an_earlier_run_are_asked_for_unless_they_are_shot_again() {
+    let plan = Plan::single_row("LH-1", 3);
+    let kept: Vec<StopSeed> = stops(&plan)
+        .into_iter()
+        .map(|stop| StopSeed { stop, state: StopState::Kept, versions: 1, chosen: 1 })
+        .collect();
+    let seed = SettingsSeed { reference: Some(at_iso(100)), drifted: vec![(2, 2, at_iso(400))] };
+    for (intent, asks) in [(Intent::Start, true), (Intent::Retake { stops: vec![2] }, false)] {
+        let mut world = ready(&plan, vec![]);
+        world.engine = Engine::new(config(plan.direction), kept.clone(), None, 3);
+        world.engine.lock_settings(seed.clone());
+        let position = world.here();
+        world.tell(Event::TableReady { position });
+        world.person(intent);
+        assert_eq!(world.asks_for_settings(), asks);
+        assert_eq!(world.shots.len(), usize::from(!asks));
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Put back every time, a set ends even, with no frame shot more often than it drifted.
+    #[test]
+    fn putting_settings_back_ends_in_an_even_set(drifts in prop::collection::btree_set(1_usize..30, 0..12)) {
+        let mut world = ready(&Plan::single_row("LH-1", 9), vec![]);
+        world.drifts = drifts;
+        world.person(Intent::Start);
+        for _ in 0..30 {
+            if world.asks_for_settings() {
+                world.person(Intent::TryAgain);
+            }
+        }
+        prop_assert_eq!(world.engine.mode(), &Mode::Finished);
+        prop_assert!(world.settings.values().all(|settings| *settings == at_iso(100)));
+        let drifted = world.drifts.iter().filter(|at| **at < world.kept.len()).count();
+        prop_assert_eq!(world.kept.len(), 9 + drifted);
+    }
+
+    /// Gone on every time, no frame is shot twice and every change is on record.
+    #[test]
+    fn going_on_shoots_nothing_twice(drifts in prop::collection::btree_set(0_usize..9, 0..9)) {
+        let mut world = ready(&Plan::single_row("LH-1", 9), vec![]);
+        world.drifts = drifts;
+        world.person(Intent::Start);
+        for _ in 0..30 {
+            world.person(Intent::GoOnWithSettings);
+        }
+        prop_assert_eq!(world.engine.mode(), &Mode::Finished);
+        prop_assert_eq!(world.kept.len(), 9);
+        let first = world.settings[&world.kept[0].stop].clone();
+        let known = |settings: &FrameSettings| *settings == first || world.accepted.contains(settings);
+        prop_assert!(world.settings.values().all(known));
     }
 }
 

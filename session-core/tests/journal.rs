@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use session_core::camera::Arrival;
 use session_core::engine::{KeepFailure, Shot, StopState};
-use session_core::journal::{FolderError, KeepJob, KeptFrame, SessionFolder};
+use session_core::journal::{ChoiceError, FolderError, KeepJob, KeptFrame, Record, SessionFolder};
 use session_core::motion::Direction;
 use session_core::plan::{Plan, Row};
 
@@ -151,7 +151,7 @@ fn a_file_that_is_there_already_is_never_replaced() {
     assert_eq!(fs::read(&foreign).unwrap(), b"the photographer's own");
     drop(folder);
     let status = SessionFolder::read_status(dir.path()).unwrap();
-    assert_eq!(status.unclaimed, ["LH-1_eye_01_000.jpg"]);
+    assert_eq!(status.notes, ["Files in frames/ that no record knows were left alone: LH-1_eye_01_000.jpg."]);
 }
 
 #[test]
@@ -230,11 +230,11 @@ fn a_journal_cut_at_any_byte_opens_with_every_frame_recorded_before_the_cut() {
         // A frame whose arrival is on record with its digest may be taken up as well; never fewer.
         let kept = folder.status().kept();
         assert!(kept >= recorded && kept <= recorded + 1, "cut at {cut}: {kept} of {recorded}");
-        let folded = folder.status();
+        let folded = folder.status().stops;
         drop(folder);
         // Opening again changes nothing more, and no frame file was touched by any of it.
         let again = SessionFolder::open(dir.path()).unwrap();
-        assert_eq!(again.status(), folded);
+        assert_eq!(again.status().stops, folded);
         assert!(again.recovery().taken_up.is_empty() && !again.recovery().torn_journal);
         assert_eq!(all_files(&dir.path().join("frames")), frames, "cut at {cut}");
     }
@@ -338,4 +338,81 @@ fn a_folder_from_a_newer_program_or_with_a_spoiled_session_file_is_left_alone() 
     assert!(matches!(SessionFolder::open(dir.path()), Err(FolderError::NoSession(_))));
     let refused = SessionFolder::open_or_create(dir.path(), &Plan::single_row("LH-1", 2));
     assert!(matches!(refused, Err(FolderError::PlanLost(_))));
+}
+
+#[test]
+fn the_status_tells_of_files_that_are_gone_or_changed() {
+    let dir = tempfile::tempdir().unwrap();
+    let folder = new_set(dir.path(), 2);
+    let (first, second) = (keep(&folder, 1, 1, b"one"), keep(&folder, 2, 2, b"two"));
+    drop(folder);
+    assert!(SessionFolder::read_status(dir.path()).unwrap().notes.is_empty());
+    fs::rename(&first.path, dir.path().join("moved.jpg")).unwrap();
+    fs::write(&second.path, b"spoiled").unwrap();
+    let notes = SessionFolder::read_status(dir.path()).unwrap().notes.join(" ");
+    assert!(notes.contains("gone") && notes.contains("LH-1_eye_01_000.jpg"), "{notes}");
+    assert!(notes.contains("another size") && notes.contains("LH-1_eye_02_180.jpg"), "{notes}");
+}
+
+#[test]
+fn frames_are_set_aside_and_chosen_for_all_stops_named_or_for_none() {
+    let dir = tempfile::tempdir().unwrap();
+    let folder = new_set(dir.path(), 3);
+    keep(&folder, 1, 1, b"one");
+    keep(&folder, 2, 2, b"two");
+    keep(&folder, 3, 2, b"again");
+    let states =
+        |folder: &SessionFolder| folder.status().stops.iter().map(|stop| stop.state).collect::<Vec<_>>();
+    let before = states(&folder);
+    assert!(matches!(folder.set_aside(&[1, 3]), Err(ChoiceError::NoFrame(3))));
+    assert!(matches!(folder.choose_version(&[2, 1], 2), Err(ChoiceError::NoVersion { stop: 1, .. })));
+    assert!(matches!(folder.set_aside(&[1, 9]), Err(ChoiceError::NoStop(9))));
+    assert_eq!(states(&folder), before);
+    folder.set_aside(&[1, 2]).unwrap();
+    assert_eq!(states(&folder), [StopState::SetAside, StopState::SetAside, StopState::Missing]);
+    folder.choose_version(&[1, 2], 1).unwrap();
+    assert_eq!(folder.status().stops[1].file.as_deref(), Some("frames/LH-1_eye_02_120.jpg"));
+}
+
+#[test]
+fn a_chosen_version_whose_record_is_damaged_leaves_the_one_before_in_use() {
+    let dir = tempfile::tempdir().unwrap();
+    let folder = new_set(dir.path(), 1);
+    keep(&folder, 1, 1, b"one");
+    keep(&folder, 2, 1, b"two");
+    folder.choose_version(&[1], 1).unwrap();
+    folder.choose_version(&[1], 2).unwrap();
+    drop(folder);
+    let path = dir.path().join("journal.jsonl");
+    let text = fs::read_to_string(&path).unwrap();
+    fs::write(&path, text.replace("\"shot\":2", "\"shot\":3")).unwrap();
+    let folder = SessionFolder::open(dir.path()).unwrap();
+    let status = folder.status();
+    assert_eq!(status.stops[0].state, StopState::Kept);
+    assert_eq!(status.stops[0].file.as_deref(), Some("frames/LH-1_eye_01_000.jpg"));
+    let seed = &folder.seeds()[0];
+    assert_eq!((seed.state, seed.chosen), (StopState::Kept, 1));
+}
+
+#[test]
+fn a_record_whose_append_failed_gives_way_to_the_one_that_took_its_place() {
+    let dir = tempfile::tempdir().unwrap();
+    let folder = new_set(dir.path(), 1);
+    keep(&folder, 1, 1, b"one");
+    let path = dir.path().join("journal.jsonl");
+    let before = fs::read_to_string(&path).unwrap();
+    folder.set_aside(&[1]).unwrap();
+    drop(folder);
+    let failed = fs::read_to_string(&path).unwrap();
+    // As if that record's sync had failed after its bytes were written: the next has the same number.
+    fs::write(&path, &before).unwrap();
+    let folder = SessionFolder::open(dir.path()).unwrap();
+    folder.append(Record::ZeroSet { zero: "zero-1".to_owned() }).unwrap();
+    drop(folder);
+    let next = fs::read_to_string(&path).unwrap()[before.len()..].to_owned();
+    fs::write(&path, format!("{failed}\n{next}")).unwrap();
+    let folder = SessionFolder::open(dir.path()).unwrap();
+    assert_eq!(folder.recovery().damaged_lines, 0, "the blank line between them is no damage");
+    assert_eq!(folder.status().stops[0].state, StopState::Kept);
+    assert_eq!(folder.with_ledger(|ledger| ledger.zero().map(str::to_owned)).as_deref(), Some("zero-1"));
 }

@@ -39,7 +39,7 @@ fn discs_on_a_hobby_motor_accelerate_as_worked_out_by_hand() {
     }
 }
 
-/// OpenStax College Physics, example 10.7 (from memory; 84.4 kg·m² and 4.44 rad/s² also seen quoted):
+/// `OpenStax` College Physics, example 10.7 (from memory; 84.4 kg·m² and 4.44 rad/s² also seen quoted):
 /// a 50 kg merry-go-round of 1.50 m radius is pushed with 250 N at its edge: 56.25 kg·m², 6.67 rad/s²;
 /// with an 18 kg child 1.25 m from the centre 84.4 kg·m², 4.44 rad/s².
 #[test]
@@ -52,7 +52,7 @@ fn the_published_merry_go_round_comes_out() {
     near(250.0 * 1.5 / (disc + child), 4.44, 0.005);
 }
 
-/// OpenStax University Physics 1, example 10.13 (from memory): a 25 kg child 1.0 m from the centre of a
+/// `OpenStax` University Physics 1, example 10.13 (from memory): a 25 kg child 1.0 m from the centre of a
 /// 500 kg disc of 2.0 m radius: 1025 kg·m².
 #[test]
 fn the_published_disc_with_a_child_comes_out() {
@@ -188,10 +188,13 @@ fn nonsense_is_refused_by_name() {
     assert_eq!(field(good, Plate { bearing_m: 0.3, ..plate }), LoadField::Bearing);
     assert_eq!(field(good, Plate { friction: 2.0, ..plate }), LoadField::Friction);
     assert_eq!(field(good, Plate { bearing_limit_kg: Some(0.0), ..plate }), LoadField::BearingLimit);
-    for torque in [vec![], vec![(100.0, f64::NAN)], vec![(0.0, 1.0)], vec![(2.0, 1.0), (1.0, 0.5)], vec![(
-        1.0, 0.1,
-    ), (2.0, 0.2)]]
-    {
+    for torque in [
+        vec![],
+        vec![(100.0, f64::NAN)],
+        vec![(0.0, 1.0)],
+        vec![(2.0, 1.0), (1.0, 0.5)],
+        vec![(1.0, 0.1), (2.0, 0.2)],
+    ] {
         let points = torque
             .iter()
             .map(|&(steps_per_sec, torque_nm)| TorquePoint { steps_per_sec, torque_nm })

@@ -143,7 +143,8 @@ fn a_ring_box_far_off_is_sharp_and_fits() {
     close(report.diffraction_f_number, 20.17, 0.01);
     close(report.diffraction_f_number_pixels.unwrap(), 8.346, 0.001);
     let said = report.sentences().join("\n");
-    for words in ["all of it is sharp", "fits at every stop", "starts to cost sharpness at f/20", "from f/8.3 on"]
+    for words in
+        ["all of it is sharp", "fits at every stop", "starts to cost sharpness at f/20", "from f/8.3 on"]
     {
         assert!(said.contains(words), "{words}: {said}");
     }

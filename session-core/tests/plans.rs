@@ -191,3 +191,24 @@ fn a_newer_plan_is_called_newer() {
     assert!(matches!(error, PlanError::Newer { found: 2 }));
     assert!(error.to_string().contains("newer Roundstop"));
 }
+
+#[test]
+fn angles_finer_than_can_be_kept_are_refused_and_not_worked_out_wrong() {
+    for text in ["1/9223372036854775807", "1/2000000000001", "0.1234567891"] {
+        let refused = text.parse::<Angle>().unwrap_err().to_string();
+        assert!(refused.contains("finer than an angle is kept"), "{refused}");
+    }
+    // Each alone can be kept, but their stops would need both lower numbers at once.
+    let mut plan = Plan::single_row("LH-1", 7);
+    plan.rows[0].start = "1/999999999989".parse().unwrap();
+    plan.rows[0].arc = "1/999999999961".parse().unwrap();
+    let problems = plan.problems();
+    assert_eq!(problems[0].field, PlanField::RowStart(0));
+    assert!(problems[0].message.contains("finer than can be kept"), "{}", problems[0]);
+    // The finest a person can write in decimals can be shot, and every angle comes back as written.
+    let mut plan = Plan::single_row("LH-1", 1439);
+    plan.rows[0].start = "0.123456789".parse().unwrap();
+    for stop in plan.stops(DATE).unwrap() {
+        assert_eq!(stop.angle.to_string().parse::<Angle>().unwrap(), stop.angle);
+    }
+}

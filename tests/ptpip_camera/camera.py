@@ -81,10 +81,18 @@ def dng_of(jpeg):
     """A small real TIFF 6.0 file (one grey strip) whose pixels are some of the JPEG's bytes."""
     width, height = 64, 48
     pixels = (jpeg * (1 + width * height // len(jpeg)))[: width * height]
-    entries = [(256, 4, width), (257, 4, height), (258, 3, 8), (259, 3, 1), (262, 3, 1),
-               (273, 4, 8 + 2 + 8 * 12 + 4), (278, 4, height), (279, 4, len(pixels))]
-    ifd = struct.pack("<H", len(entries)) + b"".join(struct.pack("<HHII", tag, kind, 1, number) for tag, kind, number in entries)
-    return b"II*\0" + struct.pack("<I", 8) + ifd + struct.pack("<I", 0) + pixels
+    entries = [
+        (256, 4, width),
+        (257, 4, height),
+        (258, 3, 8),
+        (259, 3, 1),
+        (262, 3, 1),
+        (273, 4, 8 + 2 + 8 * 12 + 4),
+        (278, 4, height),
+        (279, 4, len(pixels)),
+    ]
+    ifd = b"".join(struct.pack("<HHII", tag, kind, 1, number) for tag, kind, number in entries)
+    return b"II*\0" + struct.pack("<IH", 8, len(entries)) + ifd + struct.pack("<I", 0) + pixels
 
 
 class Camera:
@@ -96,7 +104,10 @@ class Camera:
         self.log_file = open(self.work / "log.jsonl", "a", buffering=1)
         self.lock = threading.RLock()
         self.properties = properties()
-        self.objects = {DCIM: Stored(ptp.ASSOCIATION, "DCIM", 0), FOLDER: Stored(ptp.ASSOCIATION, "100LARK", DCIM)}
+        self.objects = {
+            DCIM: Stored(ptp.ASSOCIATION, "DCIM", 0),
+            FOLDER: Stored(ptp.ASSOCIATION, "100LARK", DCIM),
+        }
         self.next_handle = FIRST_FILE
         # A camera that is switched on again goes on counting.
         self.shots = max((int(file.stem) for file in self.served.iterdir()), default=0)
@@ -112,8 +123,9 @@ class Camera:
     # What happened, for the tests.
 
     def log(self, what, **more):
+        line = json.dumps({"ms": round(time.monotonic() * 1000), "what": what, **more})
         with self.lock:
-            self.log_file.write(json.dumps({"ms": round(time.monotonic() * 1000), "what": what, **more}) + "\n")
+            self.log_file.write(line + "\n")
 
     def once(self, fault, shot):
         """Whether a fault strikes at this shot, for the first and only time."""
@@ -147,7 +159,7 @@ class Camera:
     def expose(self, shot):
         file = self.work / f"exposure-{shot}.jpg"
         command = [word.format(file=file, shot=shot) for word in shlex.split(self.args.exposure)]
-        ran = subprocess.run(command, capture_output=True, text=True)
+        ran = subprocess.run(command, check=False, capture_output=True, text=True)
         if ran.returncode != 0:
             self.log("exposure-failed", shot=shot, said=ran.stderr)
             self.exposing = False
@@ -174,7 +186,8 @@ class Camera:
             if self.events is None:
                 return
             try:
-                ptp.send(self.events, ptp.EVENT, struct.pack("<HI", code, 0) + b"".join(struct.pack("<I", p) for p in parameters))
+                body = struct.pack(f"<HI{len(parameters)}I", code, 0, *parameters)
+                ptp.send(self.events, ptp.EVENT, body)
             except ptp.Gone:
                 self.events = None
 
@@ -217,7 +230,10 @@ class Camera:
             sorted(self.operations()),
             [ptp.OBJECT_ADDED, ptp.CAPTURE_COMPLETE, ptp.STORE_FULL_EVENT],
             sorted(self.properties),
-            "Larkhollow", "Larkhollow One", "1.0", self.args.serial,
+            "Larkhollow",
+            "Larkhollow One",
+            "1.0",
+            self.args.serial,
             0x0000000A if self.args.live_view else 0,
         )
         return ptp.OK, [], data
@@ -237,14 +253,18 @@ class Camera:
             return []
         with self.lock:
             wanted = {ANY: None, ROOT: 0}.get(parent, parent)
-            return [h for h, stored in self.objects.items()
-                    if (wanted is None or stored.parent == wanted) and (not form or stored.form == form)]
+            return [
+                h
+                for h, stored in self.objects.items()
+                if (wanted is None or stored.parent == wanted) and (not form or stored.form == form)
+            ]
 
     def get_object_info(self, handle=0, *_):
         stored = self.objects.get(handle)
         if stored is None:
             return ptp.INVALID_OBJECT_HANDLE, [], None
-        return ptp.OK, [], ptp.object_info(STORAGE, stored.form, len(stored.data), stored.parent, stored.name, DATE)
+        info = ptp.object_info(STORAGE, stored.form, len(stored.data), stored.parent, stored.name, DATE)
+        return ptp.OK, [], info
 
     def get_object(self, handle=0, *_):
         stored = self.objects.get(handle)
@@ -284,8 +304,8 @@ class Camera:
         known = self.properties.get(code)
         if known is None:
             return ptp.PROPERTY_NOT_SUPPORTED, [], None
-        data = ptp.property_desc(code, known.kind, known.writable, known.default, known.current, known.choices, known.span)
-        return ptp.OK, [], data
+        values = (known.default, known.current, known.choices, known.span)
+        return ptp.OK, [], ptp.property_desc(code, known.kind, known.writable, *values)
 
     def get_property_value(self, code=0, *_):
         known = self.properties.get(code)
@@ -368,7 +388,7 @@ class Camera:
                 self.log("transfer-ends", shot=data.shot)
             elif data is not None:
                 self.send_data(sock, transaction, data)
-            body = struct.pack("<HI", code, transaction) + b"".join(struct.pack("<I", p) for p in answer)
+            body = struct.pack(f"<HI{len(answer)}I", code, transaction, *answer)
             ptp.send(sock, ptp.COMMAND_RESPONSE, body)
 
     def take_data(self, sock):
@@ -393,7 +413,8 @@ class Camera:
                     self.lines.append(sock)
                 self.log("connected", number=number)
                 name = "Larkhollow One".encode("utf-16-le") + b"\0\0"
-                ptp.send(sock, ptp.INIT_COMMAND_ACK, struct.pack("<I", number) + bytes(range(16)) + name + struct.pack("<I", 0x10000))
+                ack = struct.pack("<I", number) + bytes(range(16)) + name + struct.pack("<I", 0x10000)
+                ptp.send(sock, ptp.INIT_COMMAND_ACK, ack)
                 self.serve_commands(sock)
             elif kind == ptp.INIT_EVENT_REQUEST:
                 with self.lock:
@@ -425,7 +446,8 @@ def accept(server, camera):
 
 
 def main():
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    plain = argparse.RawDescriptionHelpFormatter
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=plain)
     parser.add_argument("work", metavar="WORK", type=pathlib.Path)
     parser.add_argument("--exposure", required=True)
     parser.add_argument("--ports", type=int, nargs=2, default=(0, 0), metavar=("CMD", "EVENT"))

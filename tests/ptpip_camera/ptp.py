@@ -78,7 +78,9 @@ def storage_info(capacity, free):
 def object_info(storage, form, size, parent, name, date):
     association = 1 if form == ASSOCIATION else 0
     return (
-        struct.pack("<IHHIHIIIIIIIHII", storage, form, 0, size, EXIF_JPEG, 0, 0, 0, 0, 0, 0, parent, association, 0, 0)
+        struct.pack("<IHHIHI", storage, form, 0, size, EXIF_JPEG, 0)
+        + struct.pack("<IIIII", 0, 0, 0, 0, 0)  # sizes of thumbnail and picture, depth: not told
+        + struct.pack("<IHII", parent, association, 0, 0)
         + text(name)
         + text(date)
         + text(date)
@@ -89,7 +91,8 @@ def object_info(storage, form, size, parent, name, date):
 def property_desc(code, kind, writable, default, current, choices=None, span=None):
     data = struct.pack("<HHB", code, kind, int(writable)) + value(kind, default) + value(kind, current)
     if choices:
-        return data + struct.pack("<BH", 2, len(choices)) + b"".join(value(kind, choice) for choice in choices)
+        listed = b"".join(value(kind, choice) for choice in choices)
+        return data + struct.pack("<BH", 2, len(choices)) + listed
     if span:
         return data + b"\1" + b"".join(value(kind, number) for number in span)
     return data + b"\0"

@@ -67,6 +67,21 @@ fn names_that_collide_are_refused_when_the_plan_is_made() {
     }
 }
 
+#[test]
+fn a_row_that_would_be_swallowed_by_the_note_before_it_is_refused() {
+    let home = tempfile::tempdir().unwrap();
+    let path = home.path().join("p.json");
+    let new = |rows: &str| {
+        run(
+            home.path(),
+            &["plan", "new", path.to_str().unwrap(), "--sku", "A", "--stops", "4", "--rows", rows],
+        )
+    };
+    assert_said(&new("eye:12:level, high:12:tilt 30"), 2, &["'high:12:tilt 30' looks like a row of its own"]);
+    assert!(!path.exists());
+    assert_said(&new("eye,high:12:camera 40 cm up, tilt 30°"), 0, &["16 stops"]);
+}
+
 fn with_camera(home: &Path, plan: &Path, dir: &Path, camera: &str, extra: &[&str]) -> std::process::Output {
     let mut args = vec!["shoot", "--plan", plan.to_str().unwrap(), "--into", dir.to_str().unwrap()];
     args.extend(["--table", "sim", "--sim-speed", "max", "--retries", "1", "--camera", camera]);

@@ -6,7 +6,9 @@ mod support;
 
 use std::collections::HashSet;
 use std::fs;
+use std::io::{Read, Write};
 use std::path::Path;
+use std::process::{Command, Stdio};
 use std::time::SystemTime;
 
 use support::{Controller, assert_complete, plan, project, quick, roundstop, run, said, status};
@@ -75,9 +77,9 @@ fn without_a_display_the_demo_set_is_shot_and_its_place_is_told() {
     let text = said(&output);
     assert_eq!(output.status.code(), Some(0), "{text}");
     assert!(text.contains("no window can be opened here"), "{text}");
-    let place =
-        text.lines().find_map(|line| line.split("The set lies in ").nth(1)).expect("the place is told");
-    assert_eq!(assert_complete(home.path(), Path::new(place)).len(), 24);
+    let place = text.lines().find_map(|line| line.split("Frames are in ").nth(1)).expect("the place is told");
+    let place = Path::new(place).parent().unwrap();
+    assert_eq!(assert_complete(home.path(), place).len(), 24);
 }
 
 /// Shoots on the real controller program; frames come from a program that decodes the coils by itself.
@@ -162,4 +164,41 @@ fn after_ten_turns_no_error_has_added_up() {
     // It did turn ten times, rather than come back.
     let last = seen.last().unwrap().1;
     assert!(last > 10 * 4075, "{last}");
+}
+
+#[test]
+fn rows_wait_for_the_camera_on_a_terminal_and_are_told_of_elsewhere() {
+    let home = tempfile::tempdir().unwrap();
+    let plan = home.path().join("plan.json");
+    let path = plan.to_str().unwrap();
+    run(
+        home.path(),
+        &["plan", "new", path, "--sku", "LH-ROWS", "--stops", "2", "--rows", "eye,high", "--settle", "0"],
+    );
+    let output = run(home.path(), &quick(&plan, &home.path().join("D")));
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    assert!(said(&output).contains("without a pause to set the camera"), "{}", said(&output));
+
+    // A terminal between: at the first row's end 'q' leaves the second out, an empty line shoots it.
+    for (typed, code) in [("q\n", 3), ("\n", 0)] {
+        let dir = home.path().join(format!("T{code}"));
+        let args = quick(&plan, &dir).join(" ");
+        let mut child = Command::new("script")
+            .args(["-qec", &format!("{} {args}", env!("CARGO_BIN_EXE_roundstop")), "/dev/null"])
+            .env("HOME", home.path())
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        // Kept open: at its end the terminal would hang up.
+        let mut input = child.stdin.take().unwrap();
+        input.write_all(typed.as_bytes()).unwrap();
+        let mut text = String::new();
+        child.stdout.take().unwrap().read_to_string(&mut text).unwrap();
+        assert_eq!(child.wait().unwrap().code(), Some(code), "{text}");
+        assert!(text.contains("Row 'high' is next"), "{text}");
+        let stops = status(home.path(), &dir)["stops"].as_array().unwrap().clone();
+        let kept = stops.iter().filter(|stop| stop["state"] == "kept").count();
+        assert_eq!(kept, if code == 0 { 4 } else { 2 }, "{text}");
+    }
 }

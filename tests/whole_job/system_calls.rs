@@ -79,3 +79,30 @@ fn an_input_output_error_at_any_sync_or_rename_loses_no_kept_frame() {
 fn a_full_disk_at_any_write_loses_no_kept_frame() {
     every_call("error=ENOSPC", &["write"]);
 }
+
+#[test]
+fn every_new_folder_above_a_set_is_made_to_last() {
+    if Command::new("strace").arg("-V").stdout(Stdio::null()).status().is_err() {
+        eprintln!("not run: strace is not installed");
+        return;
+    }
+    let home = tempfile::tempdir().unwrap();
+    let root = fs::canonicalize(home.path()).unwrap();
+    let plan = plan(&root, "plan.json", 1);
+    let trace = root.join("trace");
+    let shot = Command::new("strace")
+        .args(["-f", "-qq", "-y", "-e", "trace=fsync", "-o"])
+        .arg(&trace)
+        .arg(env!("CARGO_BIN_EXE_roundstop"))
+        .args(quick(&plan, Path::new("new/set")))
+        .current_dir(&root)
+        .env("HOME", &root)
+        .stdin(Stdio::null())
+        .output()
+        .unwrap();
+    assert!(shot.status.success(), "{}", support::said(&shot));
+    let trace = fs::read_to_string(trace).unwrap();
+    for folder in [root.clone(), root.join("new"), root.join("new/set")] {
+        assert!(trace.contains(&format!("<{}>)", folder.display())), "{} is not synced", folder.display());
+    }
+}

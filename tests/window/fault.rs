@@ -59,7 +59,7 @@ fn each_kind_offers_what_helps() {
     let zero = WindowIntent::Session(Intent::ZeroIsHere);
     let stop = WindowIntent::Session(Intent::StopNow);
     for (kind, offers) in [
-        (FaultKind::Camera, vec![("Try again", &try_again), ("Leave this stop out", &leave_out)]),
+        (FaultKind::Camera, vec![("Try again", &try_again), ("Skip this stop for now", &leave_out)]),
         (FaultKind::Table, vec![("Try again", &try_again)]),
         (FaultKind::Storage, vec![("Try again", &try_again)]),
         (FaultKind::PositionUnknown, vec![("0° is here", &zero)]),
@@ -71,7 +71,7 @@ fn each_kind_offers_what_helps() {
         let (sink, _wishes) = IntentSink::new();
         let mut harness = Harness::new_ui(|ui| message_ui(ui, &state, &sink));
         harness.run();
-        assert_eq!(harness.query_by_label("Leave this stop out").is_some(), kind == FaultKind::Camera);
+        assert_eq!(harness.query_by_label("Skip this stop for now").is_some(), kind == FaultKind::Camera);
         assert_eq!(harness.query_by_label("0° is here").is_some(), kind == FaultKind::PositionUnknown);
     }
 }

@@ -85,11 +85,16 @@ fn mixed() -> State {
 fn snapshot(name: &str, size: [f32; 2], state: &State) {
     let (sink, _wishes) = IntentSink::new();
     let pictures = Pictures::default();
-    let mut harness = Harness::builder().with_size(size).with_context_setup(|ctx: &egui::Context| theme::apply(ctx, false)).build_ui(|ui| {
-        // The harness leaves a margin; the window fills everything.
-        let all = ui.ctx().content_rect();
-        ui.scope_builder(egui::UiBuilder::new().max_rect(all), |ui| window_ui(ui, state, &pictures, &sink));
-    });
+    let mut harness = Harness::builder()
+        .with_size(size)
+        .with_context_setup(|ctx: &egui::Context| theme::apply(ctx, false))
+        .build_ui(|ui| {
+            // The harness leaves a margin; the window fills everything.
+            let all = ui.ctx().content_rect();
+            ui.scope_builder(egui::UiBuilder::new().max_rect(all), |ui| {
+                window_ui(ui, state, &pictures, &sink)
+            });
+        });
     harness.run();
     // Edges of letters and circles may differ a little from one software renderer to the next.
     let options = SnapshotOptions::new()

@@ -2,10 +2,13 @@
 
 #![allow(clippy::unwrap_used, reason = "a test that cannot be set up has failed")]
 
+mod devices;
 mod fault;
+mod list;
 mod look;
 mod plan;
 mod session;
+mod stage;
 
 use std::path::Path;
 use std::time::Duration;

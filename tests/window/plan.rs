@@ -10,7 +10,7 @@ use session_core::clock::SimSpeed;
 use session_core::motion::SpeedProfile;
 use session_core::plan::Plan;
 
-use super::{start, until, window};
+use super::{draw, start, until, window};
 
 fn plan_window(stops: u32) -> (tempfile::TempDir, Harness<'static, WindowApp>) {
     let folder = tempfile::tempdir().unwrap();
@@ -72,7 +72,8 @@ fn a_bad_value_says_why_and_holds_the_start_back() {
     ] {
         let good = harness.get_by_role_and_label(egui::Role::TextInput, field).value().unwrap();
         type_into(&mut harness, field, bad);
-        assert_eq!(harness.query_all_by_label_contains(says).count(), 1, "{field} = {bad}");
+        // Beside the field, and under the button that it holds back.
+        assert_eq!(harness.query_all_by_label_contains(says).count(), 2, "{field} = {bad}");
         // The ring still shows the last plan that can be shot.
         harness.get_by_label("Stop 24, 345°, missing");
         assert!(
@@ -122,4 +123,30 @@ fn an_idle_window_comes_to_rest() {
     harness.run();
     // `run` panics unless the window stops asking to be drawn.
     assert!(harness.run() <= 2);
+}
+
+#[test]
+fn edits_are_undone_and_done_again() {
+    let (_folder, mut harness) = plan_window(24);
+    // High enough for all fields of both rows.
+    harness.set_size(egui::vec2(1280.0, 1500.0));
+    harness.run();
+    type_into(&mut harness, "Stops, row 1", "36");
+    harness.get_by_label("Add a row").click();
+    draw(&mut harness);
+    assert_eq!(harness.state().state().planned.rows.len(), 2);
+    harness.get_by_label("Undo").click();
+    draw(&mut harness);
+    assert_eq!(
+        (harness.state().state().planned.rows.len(), harness.state().state().planned.rows[0].stops),
+        (1, 36)
+    );
+    harness.get_by_label("Undo").click();
+    draw(&mut harness);
+    assert_eq!(harness.state().state().planned.rows[0].stops, 24);
+    for _ in 0..2 {
+        harness.get_by_label("Redo").click();
+        draw(&mut harness);
+    }
+    assert_eq!(harness.state().state().planned.rows.len(), 2);
 }

@@ -13,16 +13,16 @@ use session_core::plan::{Plan, Row};
 
 use super::{draw, start, until, window};
 
-fn version_of(state: &State, stop: u32) -> u32 {
+pub fn version_of(state: &State, stop: u32) -> u32 {
     state.place(stop).map_or(0, |place| place.chosen)
 }
 
-fn finished(state: &State) -> bool {
+pub fn finished(state: &State) -> bool {
     state.link == Link::Open && state.mode == Mode::Finished
 }
 
 /// A window in which a set of this many stops has been shot.
-fn shot_set(stops: u32) -> (tempfile::TempDir, Harness<'static, WindowApp>) {
+pub fn shot_set(stops: u32) -> (tempfile::TempDir, Harness<'static, WindowApp>) {
     let folder = tempfile::tempdir().unwrap();
     let mut harness = window(start(Plan::single_row("LP-0142", stops), folder.path(), SimSpeed::Max));
     harness.run();

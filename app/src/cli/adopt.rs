@@ -74,10 +74,8 @@ pub fn run(args: &AdoptArgs) -> u8 {
 fn adopt(args: &AdoptArgs) -> anyhow::Result<u8> {
     let plan = super::read_plan(&args.plan)?;
     // A set that is not there yet is made only once the person has said yes.
-    let existing = match args.into.join("session.json").exists() {
-        true => Some(SessionFolder::open_or_create(&args.into, &plan)?),
-        false => None,
-    };
+    let is_there = args.into.join("session.json").exists();
+    let existing = is_there.then(|| SessionFolder::open_or_create(&args.into, &plan)).transpose()?;
     let (open, known) = match &existing {
         Some(folder) => adopt::open_stops(folder),
         None => (plan.stops(&jiff::ZonedDateTime::now().date().to_string())?, HashMap::new()),

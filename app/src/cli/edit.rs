@@ -2,65 +2,37 @@
 
 use std::path::Path;
 
-use session_core::journal::{Record, SessionFolder};
+use session_core::journal::{ChoiceError, SessionFolder};
 
-use super::{EXIT_USAGE, fault, pick, status};
+use super::{fault, pick, status, usage};
 
 /// Runs `roundstop set-aside DIR --stops …`.
 pub fn set_aside(dir: &Path, text: &str) -> u8 {
-    edit(dir, text, |folder, stop| {
-        let key = folder.key_of(stop);
-        let kept =
-            folder.with_ledger(|ledger| ledger.frame(&key).is_some_and(|frame| frame.chosen.is_some()));
-        if !kept {
-            return Err(format!("stop {} has no frame to set aside", stop.index));
-        }
-        Ok(Record::SetAside { row: key.row, angle: key.angle })
-    })
+    edit(dir, text, |folder, stops| folder.set_aside(stops))
 }
 
 /// Runs `roundstop keep DIR --stop … --version …`.
 pub fn keep(dir: &Path, text: &str, version: u32) -> u8 {
-    edit(dir, text, |folder, stop| {
-        let key = folder.key_of(stop);
-        let versions: Vec<u32> = folder.with_ledger(|ledger| {
-            ledger
-                .frame(&key)
-                .map(|frame| frame.versions.iter().map(|frame| frame.version).collect())
-                .unwrap_or_default()
-        });
-        if !versions.contains(&version) {
-            return Err(format!("stop {} has no version {version}; it has {versions:?}", stop.index));
-        }
-        Ok(Record::VersionChosen { row: key.row, angle: key.angle, version })
-    })
+    edit(dir, text, |folder, stops| folder.choose_version(stops, version))
 }
 
-/// Journals one record for each stop named, all or none.
-fn edit(
-    dir: &Path,
-    text: &str,
-    record: impl Fn(&SessionFolder, &session_core::plan::Stop) -> Result<Record, String>,
-) -> u8 {
+/// Notes something on the stops named, on all or none.
+fn edit(dir: &Path, text: &str, note: impl Fn(&SessionFolder, &[u32]) -> Result<(), ChoiceError>) -> u8 {
     let folder = match SessionFolder::open(dir) {
         Ok(folder) => folder,
         Err(error) => return fault(&error.into()),
     };
-    let records = pick::stops(text, folder.stops()).and_then(|picked| {
-        let wanted = folder.stops().iter().filter(|stop| picked.contains(&stop.index));
-        wanted.map(|stop| record(&folder, stop)).collect::<Result<Vec<Record>, String>>()
-    });
-    let records = match records {
-        Ok(records) => records,
-        Err(reason) => {
-            eprintln!("roundstop: {reason}");
-            return EXIT_USAGE;
-        }
+    for sentence in folder.recovery().sentences() {
+        eprintln!("{sentence}");
+    }
+    let picked = match pick::stops(text, folder.stops()) {
+        Ok(picked) => picked,
+        Err(reason) => return usage(&reason),
     };
-    for record in records {
-        if let Err(error) = folder.append(record) {
-            return fault(&error.into());
-        }
+    match note(&folder, &picked) {
+        Ok(()) => {}
+        Err(ChoiceError::Journal(error)) => return fault(&error.into()),
+        Err(error) => return usage(&error.to_string()),
     }
     println!("{}", status::summary(&folder.status()));
     super::EXIT_DONE

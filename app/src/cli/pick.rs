@@ -1,22 +1,24 @@
 //! Stops as people name them: `3,7,180deg`, `5-9`.
 
+use std::collections::BTreeSet;
+
 use session_core::angle::Angle;
 use session_core::plan::Stop;
 
-/// Finds the stops that a text names; numbers count from 1, angles name every row's stop there.
+/// Finds the stops that a text names, in shooting order; numbers count from 1, angles name every row's
+/// stop there.
 ///
 /// # Errors
 /// What part of the text names no stop, and what would.
 pub fn stops(text: &str, stops: &[Stop]) -> Result<Vec<u32>, String> {
-    let mut picked = Vec::new();
+    let mut picked = BTreeSet::new();
     for item in text.split(',').map(str::trim).filter(|item| !item.is_empty()) {
-        let found = one(item, stops)?;
-        picked.extend(found.into_iter().filter(|stop| !picked.contains(stop)).collect::<Vec<_>>());
+        picked.extend(one(item, stops)?);
     }
     if picked.is_empty() {
         return Err(format!("'{text}' names no stop; write numbers or angles such as 3,7,180deg"));
     }
-    Ok(picked)
+    Ok(picked.into_iter().collect())
 }
 
 fn one(item: &str, stops: &[Stop]) -> Result<Vec<u32>, String> {
@@ -54,4 +56,18 @@ fn one(item: &str, stops: &[Stop]) -> Result<Vec<u32>, String> {
         return Err(format!("the set has no stop {item}; its stops are {first} to {last}"));
     }
     Ok(found)
+}
+
+#[cfg(test)]
+mod tests {
+    use session_core::plan::{Plan, Row};
+
+    #[test]
+    fn stops_of_several_rows_come_row_by_row_however_they_are_typed() {
+        let mut plan = Plan::single_row("LH-1", 4);
+        plan.rows.push(Row::full_turn("high", 4));
+        let stops = plan.stops("2026-03-14").unwrap_or_default();
+        assert_eq!(super::stops("90deg,0deg,7,7", &stops), Ok(vec![1, 2, 5, 6, 7]));
+        assert!(super::stops("33deg", &stops).is_err());
+    }
 }

@@ -139,6 +139,13 @@ fn rows(args: &NewArgs) -> Result<Vec<Row>, String> {
         if let Some(before) =
             rows.last_mut().filter(|before| !before.tilt_note.is_empty() && item.starts_with(' '))
         {
+            if looks_like_a_row(item) {
+                return Err(format!(
+                    "'{}' looks like a row of its own, but after a comma with a space it belongs to the note of '{}'; leave the space out for a row, or the colon for a note",
+                    item.trim(),
+                    before.name
+                ));
+            }
             before.tilt_note = format!("{},{item}", before.tilt_note);
             continue;
         }
@@ -151,6 +158,13 @@ fn rows(args: &NewArgs) -> Result<Vec<Row>, String> {
         rows.push(row(name, stops, parts.next().unwrap_or_default()));
     }
     Ok(rows)
+}
+
+/// Whether a part of a note reads as NAME:STOPS.
+fn looks_like_a_row(item: &str) -> bool {
+    let mut parts = item.split(':').map(str::trim);
+    let name = parts.next().unwrap_or_default();
+    !name.is_empty() && parts.next().is_some_and(|stops| stops.parse::<u32>().is_ok())
 }
 
 fn show(file: &Path) -> u8 {

@@ -2,8 +2,7 @@
 
 use std::io::{self, BufRead, IsTerminal, Write};
 use std::path::Path;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicU8, Ordering};
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread;
 
@@ -48,6 +47,24 @@ pub fn retake(args: &RetakeArgs) -> u8 {
     }
 }
 
+/// The arguments of a run that no one has typed, with what they are when not typed.
+#[derive(clap::Parser)]
+struct Untyped {
+    #[command(flatten)]
+    devices: DeviceArgs,
+    #[command(flatten)]
+    run: RunArgs,
+}
+
+/// Shoots on simulated devices without waiting.
+pub fn rehearse(folder: SessionFolder) -> u8 {
+    let typed = ["rehearse", "--table", "sim", "--camera", "sim", "--sim-speed", "max"];
+    match <Untyped as clap::Parser>::try_parse_from(typed) {
+        Ok(args) => run(folder, &args.devices, &args.run, Intent::Start),
+        Err(error) => fault(&error.into()),
+    }
+}
+
 /// What the command line's own thread hears.
 enum News {
     Update(Update),
@@ -80,10 +97,16 @@ fn run_session(
     for note in studio.notes.iter().chain(&studio.settle_note(folder.plan().settle_secs)) {
         eprintln!("{note}");
     }
+    let has_rows = folder.plan().rows.len() > 1;
+    if has_rows && !asks {
+        eprintln!(
+            "The rows are shot one after another without a pause to set the camera, as no one can be asked here; run it on a terminal to be asked."
+        );
+    }
     let options = RunOptions {
         retries: run.retries,
-        run_up_deg: run.run_up.unwrap_or(studio.run_up_deg()),
-        pause_between_rows: asks && folder.plan().rows.len() > 1,
+        run_up: run.run_up.unwrap_or(studio.run_up()),
+        pause_between_rows: asks && has_rows,
         settings_may_change: run.settings_may_change,
         program: format!("roundstop {}", env!("CARGO_PKG_VERSION")),
     };
@@ -99,10 +122,17 @@ fn run_session(
     }
     handle.send(intent);
 
-    let mut desk = Desk { bar: bar(asks || io::stderr().is_terminal()), asks, sender, said: None };
+    let bar = bar(asks || io::stderr().is_terminal());
+    let mut desk = Desk { bar, asks, sender, said: None, listens: false };
     let verdict = desk.follow(&news, &handle);
     let folder = handle.finish();
     desk.bar.finish_and_clear();
+    // What became of frames that were still on their way.
+    for message in news.try_iter() {
+        if let News::Update(update) = message {
+            desk.tell(&update);
+        }
+    }
     let status = match folder {
         Some(folder) => folder.status(),
         None => SessionFolder::read_status(&root)?,
@@ -125,11 +155,10 @@ fn frames_of(root: &Path) -> String {
 /// The first Ctrl-C stops the table, a second one ends the wait for a frame, a third the program.
 fn stop_on_signals(handle: &SessionHandle) {
     let intents = handle.sender();
-    let asked = Arc::new(AtomicBool::new(false));
-    let again = Arc::new(AtomicBool::new(false));
+    let asked = AtomicU8::new(0);
     // Fails only when a handler is set already, as in tests; then signals end the program as usual.
     let _ = ctrlc::set_handler(move || {
-        if asked.swap(true, Ordering::SeqCst) && again.swap(true, Ordering::SeqCst) {
+        if asked.fetch_add(1, Ordering::SeqCst) >= 2 {
             std::process::exit(i32::from(EXIT_FAULT));
         }
         intents.send(Intent::StopNow);
@@ -149,6 +178,32 @@ enum Verdict {
     Fault,
 }
 
+/// A question that waits for the person's answer.
+struct Question {
+    about: About,
+    words: String,
+}
+
+enum About {
+    /// The camera is to be set for a row.
+    Row,
+    Fault(Fault),
+}
+
+impl About {
+    /// What an answer asks for; `None` for one that is no answer.
+    fn intent(&self, answer: &str) -> Option<Intent> {
+        let Self::Fault(fault) = self else { return answer.is_empty().then_some(Intent::Resume) };
+        match answer {
+            "s" if !fault.kind.needs_the_table() => fault.stop.map(|stop| Intent::Skip { stop }),
+            "z" if fault.kind == FaultKind::PositionUnknown => Some(Intent::ZeroIsHere),
+            "n" if fault.kind == FaultKind::Settings => Some(Intent::GoOnWithSettings),
+            "r" if fault.kind != FaultKind::PositionUnknown => Some(Intent::TryAgain),
+            _ => None,
+        }
+    }
+}
+
 /// The person's side of a session on the command line.
 struct Desk {
     bar: ProgressBar,
@@ -156,12 +211,14 @@ struct Desk {
     sender: Sender<News>,
     /// The mode last spoken of, so that nothing is said twice.
     said: Option<Mode>,
+    /// Whether a line is being waited for already.
+    listens: bool,
 }
 
 impl Desk {
     /// Follows the session to its end, or to a fault that nobody is there to mend.
     fn follow(&mut self, news: &Receiver<News>, handle: &SessionHandle) -> Verdict {
-        let mut fault: Option<Fault> = None;
+        let mut open: Option<Question> = None;
         while let Ok(message) = news.recv() {
             match message {
                 News::Update(Update::View(view)) => {
@@ -170,57 +227,58 @@ impl Desk {
                         continue;
                     }
                     self.said = Some(view.mode.clone());
+                    open = None;
                     match &view.mode {
                         Mode::Finished | Mode::Stopped => return Verdict::Ended,
-                        Mode::Paused(PauseReason::NewRow { row }) => self.ask_for_row(&view, *row),
+                        Mode::Paused(PauseReason::NewRow { row }) => {
+                            open =
+                                Some(self.ask(Question { about: About::Row, words: row_words(&view, *row) }));
+                        }
                         Mode::Fault(found) => {
                             self.say(&format!("{}{}\n{}", at_stop(found), found.message, found.advice));
                             if !self.asks {
                                 self.say(unattended_hint(found.kind));
                                 return Verdict::Fault;
                             }
-                            fault = Some(found.clone());
-                            self.ask(question(found.kind));
+                            let words = fault_words(found.kind).to_owned();
+                            open = Some(self.ask(Question { about: About::Fault(found.clone()), words }));
                         }
                         _ => {}
                     }
                 }
-                News::Update(Update::Kept { stop, path, .. }) => {
-                    if self.bar.is_hidden() {
-                        let name = session_core::file_name::of_path(&path);
-                        eprintln!("stop {stop} kept: {name}");
+                News::Update(Update::Ended) => return Verdict::Ended,
+                News::Update(update) => self.tell(&update),
+                News::Typed(answer) => {
+                    self.listens = false;
+                    let Some(question) = open.take() else { continue };
+                    match (&question.about, question.about.intent(answer.trim())) {
+                        (_, Some(intent)) => {
+                            // Asked anew if it does not help, as when the camera is still busy.
+                            self.said = None;
+                            handle.send(intent);
+                        }
+                        (About::Row, None) if answer.trim() == "q" => return Verdict::Ended,
+                        (About::Fault(_), None) if answer.trim() == "q" => return Verdict::Fault,
+                        _ => open = Some(self.ask(question)),
                     }
                 }
-                News::Update(Update::Failed { stop, reason }) => self.say(&format!("stop {stop}: {reason}")),
-                News::Update(Update::Prompt(text)) => self.say(&text),
-                News::Update(Update::Plate(_)) => {}
-                News::Update(Update::Ended) => return Verdict::Ended,
-                News::Typed(answer) => match (fault.take(), answer.trim()) {
-                    (None, _) => handle.send(Intent::Resume),
-                    (Some(_), "q") => return Verdict::Fault,
-                    (Some(found), "s") if !found.kind.needs_the_table() => {
-                        if let Some(stop) = found.stop {
-                            handle.send(Intent::Skip { stop });
-                        }
-                    }
-                    (Some(found), "z") if found.kind == FaultKind::PositionUnknown => {
-                        handle.send(Intent::ZeroIsHere);
-                    }
-                    (Some(found), "n") if found.kind == FaultKind::Settings => {
-                        handle.send(Intent::GoOnWithSettings);
-                    }
-                    (Some(found), "r") if found.kind != FaultKind::PositionUnknown => {
-                        self.said = None;
-                        handle.send(Intent::TryAgain);
-                    }
-                    (Some(found), _) => {
-                        self.ask(question(found.kind));
-                        fault = Some(found);
-                    }
-                },
             }
         }
         Verdict::Ended
+    }
+
+    /// Tells what is news for the person.
+    fn tell(&self, update: &Update) {
+        match update {
+            Update::Kept { stop, path, .. } => {
+                if self.bar.is_hidden() {
+                    eprintln!("stop {stop} kept: {}", session_core::file_name::of_path(path));
+                }
+            }
+            Update::Failed { stop, reason } => self.say(&format!("stop {stop}: {reason}")),
+            Update::Prompt { text, .. } => self.say(text),
+            Update::View(_) | Update::Plate(_) | Update::Ended => {}
+        }
     }
 
     fn show(&self, view: &SessionView) {
@@ -237,35 +295,38 @@ impl Desk {
         self.bar.suspend(|| eprintln!("{text}"));
     }
 
-    fn ask_for_row(&self, view: &SessionView, row: usize) {
-        let Some(row) = view.rows.get(row) else { return };
-        let note = if row.tilt_note.is_empty() { String::new() } else { format!(" ({})", row.tilt_note) };
-        self.ask(&format!("Row '{}' is next: set the camera for it{note}, then press Enter.", row.name));
-    }
-
     /// Puts a question; the answer comes as news, so that the session is heard meanwhile.
-    fn ask(&self, question: &str) {
+    fn ask(&mut self, question: Question) -> Question {
         self.bar.suspend(|| {
-            eprint!("{question} ");
+            eprint!("{} ", question.words);
             let _ = io::stderr().flush();
         });
-        let sender = self.sender.clone();
-        thread::spawn(move || {
-            let mut line = String::new();
-            let typed = match io::stdin().lock().read_line(&mut line) {
-                Ok(0) | Err(_) => "q".to_owned(),
-                Ok(_) => line,
-            };
-            let _ = sender.send(News::Typed(typed));
-        });
+        if !std::mem::replace(&mut self.listens, true) {
+            let sender = self.sender.clone();
+            thread::spawn(move || {
+                let mut line = String::new();
+                let typed = match io::stdin().lock().read_line(&mut line) {
+                    Ok(0) | Err(_) => "q".to_owned(),
+                    Ok(_) => line,
+                };
+                let _ = sender.send(News::Typed(typed));
+            });
+        }
+        question
     }
+}
+
+fn row_words(view: &SessionView, row: usize) -> String {
+    let Some(row) = view.rows.get(row) else { return "Press Enter to go on, q = quit:".to_owned() };
+    let note = if row.tilt_note.is_empty() { String::new() } else { format!(" ({})", row.tilt_note) };
+    format!("Row '{}' is next: set the camera for it{note}, then press Enter; q = quit:", row.name)
 }
 
 fn at_stop(fault: &Fault) -> String {
     fault.stop.map(|stop| format!("Stop {stop}: ")).unwrap_or_default()
 }
 
-fn question(kind: FaultKind) -> &'static str {
+fn fault_words(kind: FaultKind) -> &'static str {
     match kind {
         FaultKind::PositionUnknown => "z = the plate stands at 0° now, q = quit:",
         FaultKind::Camera => "r = try again, s = leave this stop out, q = quit:",
@@ -285,5 +346,18 @@ fn unattended_hint(kind: FaultKind) -> &'static str {
             "Every kept frame is safe. Put the setting back and shoot the stop again with 'roundstop retake', or run the same command with --settings-may-change."
         }
         _ => "Every kept frame is safe. Run the same command again to go on with the missing stops.",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_an_empty_line_goes_on_at_a_new_row() {
+        assert_eq!(About::Row.intent(""), Some(Intent::Resume));
+        for answer in ["q", "r", "no"] {
+            assert_eq!(About::Row.intent(answer), None, "{answer}");
+        }
     }
 }

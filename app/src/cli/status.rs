@@ -50,8 +50,8 @@ fn print_table(status: &SetStatus) {
             stop.file.as_deref().unwrap_or("-")
         );
     }
-    for name in &status.unclaimed {
-        println!("frames/{name} is in no record; it was left alone");
+    for note in &status.notes {
+        println!("{note}");
     }
     println!("{}", summary(status));
 }

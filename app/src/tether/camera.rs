@@ -10,9 +10,10 @@ use session_core::camera::settings::CameraSettings;
 use session_core::camera::{Arrival, Camera, CameraContext, CameraError, ExposureRequest, sniff};
 use session_core::cancel::CancelToken;
 
+use super::heard::{Heard, stem};
 use super::link::inbox_name;
 use super::remote::{LONGEST_TRIGGER, Remote};
-use super::wire::{CardFile, News, Setting, State};
+use super::wire::{CardFile, Setting, State};
 use super::{CameraReport, SETTINGS, ShownSetting, TetherOptions};
 
 /// How long each wait for events is; also how soon a request to stop is seen.
@@ -35,14 +36,7 @@ const LOW_BATTERY: u32 = 20;
 pub struct TetherCamera {
     remote: Remote,
     options: TetherOptions,
-    /// Files the camera has told of since the trigger, each once.
-    told: Vec<CardFile>,
-    /// The files of the exposure before.
-    before: Vec<CardFile>,
-    /// Files that came after their exposure had been closed.
-    late: Vec<CardFile>,
-    /// Captures whose end the camera has not told: its next word may be about one of these.
-    ends_owed: u32,
+    heard: Heard,
     /// How many files one exposure makes, once the first has shown it.
     files_each: Option<usize>,
     /// Digests of what has come, to see a camera that gives an old file under a name that repeats.
@@ -61,10 +55,7 @@ impl TetherCamera {
         Self {
             remote: Remote::new(port),
             options,
-            told: Vec::new(),
-            before: Vec::new(),
-            late: Vec::new(),
-            ends_owed: 0,
+            heard: Heard::default(),
             files_each: None,
             seen: HashSet::new(),
             to_remove: Vec::new(),
@@ -89,46 +80,10 @@ impl TetherCamera {
         })
     }
 
-    /// Notes what the camera says; tells whether that proves that the present exposure has ended.
-    fn hear(&mut self, news: Vec<News>) -> bool {
-        let mut ended = false;
-        for item in news {
-            match item {
-                News::Complete => {
-                    self.ends_owed = self.ends_owed.saturating_sub(1);
-                    ended |= self.ends_owed == 0;
-                }
-                News::File(file) if !sniff::has_picture_extension(Path::new(&file.name)) => {}
-                News::File(file) if self.is_late(&file) => self.late.push(file),
-                News::File(file) => {
-                    if !self.told.contains(&file) {
-                        self.told.push(file);
-                    }
-                    ended = true;
-                }
-            }
-        }
-        ended
-    }
-
-    /// Whether a file goes with the exposure before: it shares a stem with it under a name that has not come yet.
-    /// A name that has come repeats on cameras that keep one place for the last picture.
-    fn is_late(&self, file: &CardFile) -> bool {
-        self.before.iter().any(|old| stem(old) == stem(file)) && !self.before.contains(file)
-    }
-
-    /// Takes in what the camera still has to say of earlier exposures, so that it is not taken for this one's.
+    /// Takes in what the camera still has to say of earlier exposures, lest it be taken for this one's.
     fn drain(&mut self, request: &ExposureRequest, context: &CameraContext<'_>) -> Result<(), CameraError> {
-        self.told.clear();
-        loop {
-            let news = self.remote.events(Duration::ZERO, context.cancel)?;
-            if news.is_empty() {
-                break;
-            }
-            self.hear(news);
-        }
-        self.late.append(&mut self.told);
-        for file in std::mem::take(&mut self.late) {
+        self.hear_all(context)?;
+        for file in self.heard.take_late() {
             let path = free_place(&request.inbox, &file.name);
             // Best effort: it stays on the card.
             if self.remote.copy(&file, &path, self.options.frame_timeout, context.cancel).is_ok() {
@@ -138,6 +93,17 @@ impl TetherCamera {
         Ok(())
     }
 
+    /// Hears what the camera has to say at once.
+    fn hear_all(&mut self, context: &CameraContext<'_>) -> Result<(), CameraError> {
+        loop {
+            let news = self.remote.events(Duration::ZERO, context.cancel)?;
+            if news.is_empty() {
+                return Ok(());
+            }
+            self.heard.hear(news);
+        }
+    }
+
     /// Copies one file whole, asking again when it comes cut short or the line drops.
     fn copy(
         &mut self,
@@ -145,24 +111,28 @@ impl TetherCamera {
         request: &ExposureRequest,
         context: &CameraContext<'_>,
     ) -> Result<PathBuf, CameraError> {
-        let mut cut = Vec::new();
-        let mut result = Err(CameraError::Failed(format!("{} was not copied", file.name)));
-        for _ in 0..COPY_TRIES {
+        // Only files that are there, so that no later try is given the same place.
+        let mut cut: Vec<PathBuf> = Vec::new();
+        let mut tries = 1;
+        let result = loop {
             let path = free_place(&request.inbox, &file.name);
-            result = self.copy_once(file, &path, context);
-            match &result {
-                Ok(_) => break,
-                Err(CameraError::Cancelled) => {
-                    cut.push(path);
-                    break;
-                }
-                Err(error) => {
-                    (context.prompt)(format!("{}: {error}; asking for it again.", file.name));
-                    cut.push(path);
-                }
+            let result = self.copy_once(file, &path, context);
+            if result.is_err() && path.exists() {
+                cut.push(path);
             }
-        }
-        for path in cut.into_iter().filter(|path| path.exists()) {
+            match result {
+                Err(error) if error != CameraError::Cancelled && tries < COPY_TRIES => {
+                    (context.prompt)(format!(
+                        "{} did not come over ({error}); asking for it again.",
+                        file.name
+                    ));
+                    self.look_anew(context);
+                    tries += 1;
+                }
+                result => break result,
+            }
+        };
+        for path in cut {
             if result.is_ok() {
                 remove_cut_copy(&path);
             } else {
@@ -172,6 +142,21 @@ impl TetherCamera {
         result
     }
 
+    /// Lets go of the camera for the next try. The driver finds files by name among those it has seen
+    /// before, and may hold on to an earlier one; a new hold looks anew, but hears nothing said before.
+    fn look_anew(&mut self, context: &CameraContext<'_>) {
+        // Best effort: the line may be gone.
+        let _ = self.hear_all(context);
+        self.remote.close();
+    }
+
+    fn reopen(&mut self, context: &CameraContext<'_>) -> Result<(), CameraError> {
+        if self.remote.reopen(context)? {
+            self.heard.start_anew();
+        }
+        Ok(())
+    }
+
     fn copy_once(
         &mut self,
         file: &CardFile,
@@ -179,7 +164,7 @@ impl TetherCamera {
         context: &CameraContext<'_>,
     ) -> Result<PathBuf, CameraError> {
         let bad = |reason: String| CameraError::BadFile { file: file.name.clone(), reason };
-        self.remote.reopen(context)?;
+        self.reopen(context)?;
         let (bytes, stated) = self.remote.copy(file, path, self.options.frame_timeout, context.cancel)?;
         if let Some(stated) = stated.filter(|stated| *stated != bytes) {
             return Err(bad(format!("{bytes} of {stated} bytes came")));
@@ -189,8 +174,6 @@ impl TetherCamera {
         let mut digest = DefaultHasher::new();
         content.hash(&mut digest);
         if !self.seen.insert(digest.finish()) {
-            // The driver finds files by name and may hold on to an earlier one; a new hold looks anew.
-            self.remote.close();
             return Err(bad("the camera gave the file of an earlier exposure".to_owned()));
         }
         Ok(path.to_owned())
@@ -206,7 +189,7 @@ impl TetherCamera {
         let started = Instant::now();
         let mut last_news = started;
         loop {
-            while let Some(file) = self.told.get(copies.len()).cloned() {
+            while let Some(file) = self.heard.files.get(copies.len()).cloned() {
                 let path = self.copy(&file, request, context)?;
                 copies.push((file, path));
                 last_news = Instant::now();
@@ -223,7 +206,7 @@ impl TetherCamera {
             }
             let news = self.remote.events(EVENTS, context.cancel)?;
             if !news.is_empty() {
-                self.hear(news);
+                self.heard.hear(news);
                 last_news = Instant::now();
             }
         }
@@ -300,18 +283,15 @@ impl Camera for TetherCamera {
     /// Returns once the camera has told of a file or of the capture's end, or, when it tells neither, after
     /// the stated exposure time and the shutter's lag.
     fn expose(&mut self, request: &ExposureRequest, context: &CameraContext<'_>) -> Result<(), CameraError> {
-        if self.remote.reopen(context)? {
-            // A new hold hears nothing of captures before it.
-            self.ends_owed = 0;
-        }
+        self.reopen(context)?;
         self.drain(request, context)?;
         self.remote.trigger(request.exposure, context.cancel)?;
-        self.ends_owed += 1;
+        self.heard.begin();
         let closed = Instant::now() + request.exposure + SHUTTER_LAG;
         loop {
             let left = closed.saturating_duration_since(Instant::now());
             let news = self.remote.events(EVENTS.min(left), context.cancel)?;
-            if self.hear(news) || left.is_zero() {
+            if self.heard.hear(news) || left.is_zero() {
                 return Ok(());
             }
         }
@@ -324,12 +304,12 @@ impl Camera for TetherCamera {
     ) -> Result<Vec<Arrival>, CameraError> {
         let mut copies = Vec::new();
         let result = self.collect(request, context, &mut copies);
+        self.heard.close(copies.len());
         if let Err(error) = result {
             self.held.extend(copies.into_iter().map(|(_, path)| Arrival::Inbox(path)));
             return Err(error);
         }
         self.files_each = Some(copies.len());
-        self.before = copies.iter().map(|(file, _)| file.clone()).collect();
         self.bytes_each =
             copies.iter().filter_map(|(_, path)| path.metadata().ok()).map(|file| file.len()).sum();
         if self.options.remove_from_card {
@@ -396,10 +376,6 @@ fn one_frame(copies: &[(CardFile, PathBuf)]) -> Result<(), CameraError> {
     }
     let names: Vec<&str> = copies.iter().map(|(file, _)| file.name.as_str()).collect();
     Err(CameraError::TooMany { count: copies.len(), names: names.join(", ") })
-}
-
-fn stem(file: &CardFile) -> Option<String> {
-    Path::new(&file.name).file_stem().map(|stem| stem.to_string_lossy().to_lowercase())
 }
 
 /// A place in the inbox that is free, whatever names repeat.

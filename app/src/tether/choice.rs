@@ -1,6 +1,6 @@
 //! Finds what a person typed among a camera's own words.
 
-/// The choice meant by `wanted`: word for word, or but for case, or for the `f/` and `s` that some cameras add.
+/// The choice meant by `wanted`: word for word, or but for case, or for the `f/` and `s` that some add.
 ///
 /// Invalid choices must be caught here: libgphoto2 hands them on to the camera.
 pub fn find<'a>(choices: &'a [String], wanted: &str) -> Option<&'a String> {

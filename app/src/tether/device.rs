@@ -47,6 +47,18 @@ impl Device {
     pub fn carry_out(&mut self, order: Order) -> Reply {
         // What was said before belongs to another order.
         let _ = super::log::take();
+        self.try_to(order).map_err(|mut trouble| {
+            // A dropped line shows as an error like any other; only a further question tells.
+            if trouble.kind == TroubleKind::Other
+                && self.camera.as_ref().is_some_and(|camera| camera.storages().wait().is_err())
+            {
+                trouble.kind = TroubleKind::Lost;
+            }
+            trouble
+        })
+    }
+
+    fn try_to(&mut self, order: Order) -> Reply {
         match order {
             Order::List => Ok(Answer::Cameras(self.list()?)),
             Order::Open { port, known } => self.open(port.as_deref(), known.as_ref()),
@@ -354,9 +366,15 @@ fn text_of(camera: &Camera, name: &str) -> Option<String> {
 }
 
 /// Sorts an error by what can be done about it, with what the library said beside it.
+#[allow(clippy::needless_pass_by_value, reason = "it stands in map_err")]
 fn trouble(error: gphoto2::Error) -> Trouble {
     use gphoto2::error::ErrorKind as E;
-    let said = super::log::take().map(|said| format!(": {said}")).unwrap_or_default();
+    let text = match super::log::take() {
+        // 'Unspecified error' says nothing beside the camera's own words.
+        Some(said) if error.kind() == E::Other => said,
+        Some(said) => format!("{error}: {said}"),
+        None => error.to_string(),
+    };
     let kind = match error.kind() {
         E::CameraBusy => TroubleKind::Busy,
         E::NoSpace => TroubleKind::Full,
@@ -374,5 +392,48 @@ fn trouble(error: gphoto2::Error) -> Trouble {
         | E::UnknownPort => TroubleKind::Lost,
         _ => TroubleKind::Other,
     };
-    Trouble { kind, text: format!("{error}{said}") }
+    Trouble { kind, text }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Found, TroubleKind, pick, trouble};
+
+    fn here(ports: &[&str]) -> Vec<Found> {
+        let found = |port: &&str| Found { model: "Larkhollow One".to_owned(), port: (*port).to_owned() };
+        ports.iter().map(found).collect()
+    }
+
+    #[test]
+    fn a_camera_is_never_guessed() {
+        let port = |here: &[Found], port, seen| pick(here, port, seen).map(|found| found.port.clone());
+        let (none, one, two) = (here(&[]), here(&["usb:001,004"]), here(&["usb:001,004", "usb:001,005"]));
+        assert_eq!(port(&one, None, false).as_deref(), Ok("usb:001,004"));
+        assert_eq!(port(&two, Some("usb:001,005"), false).as_deref(), Ok("usb:001,005"));
+        assert_eq!(port(&none, None, false).unwrap_err().kind, TroubleKind::Lost);
+        let error = port(&two, None, false).unwrap_err();
+        assert!(error.text.contains("tether:usb:001,004") && error.text.contains("tether:usb:001,005"));
+        // On another port only when it was there before: plugged in again it gets a new one.
+        assert_eq!(port(&one, Some("usb:001,009"), false).unwrap_err().kind, TroubleKind::Lost);
+        assert_eq!(port(&one, Some("usb:001,009"), true).as_deref(), Ok("usb:001,004"));
+        assert_eq!(port(&two, Some("usb:001,009"), true).unwrap_err().kind, TroubleKind::Setup);
+    }
+
+    #[test]
+    fn errors_are_sorted_by_what_can_be_done() {
+        // Numbers of libgphoto2's gphoto2-port-result.h and gphoto2-result.h, as installed.
+        for (number, kind) in [
+            (-53, TroubleKind::Claimed),
+            (-60, TroubleKind::Claimed),
+            (-110, TroubleKind::Busy),
+            (-115, TroubleKind::Full),
+            (-52, TroubleKind::Lost),
+            (-34, TroubleKind::Lost),
+            (-10, TroubleKind::Lost),
+            (-6, TroubleKind::Unsupported),
+            (-1, TroubleKind::Other),
+        ] {
+            assert_eq!(trouble(gphoto2::Error::new(number, None)).kind, kind, "{number}");
+        }
+    }
 }

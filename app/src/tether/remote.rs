@@ -256,3 +256,18 @@ fn pause(time: Duration, cancel: &CancelToken) -> Result<(), CameraError> {
     thread::sleep(time);
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{Trouble, TroubleKind, explain};
+
+    #[test]
+    fn a_camera_held_by_the_desktop_is_explained_with_the_cure() {
+        let text = "Could not claim the USB device".to_owned();
+        let error = explain(Trouble { kind: TroubleKind::Claimed, text }, "Larkhollow One").to_string();
+        assert!(
+            error.contains("another program holds the camera") && error.contains("gio mount -s gphoto2"),
+            "{error}"
+        );
+    }
+}

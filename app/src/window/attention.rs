@@ -20,5 +20,10 @@ pub fn stay_awake() -> Option<KeepAwake> {
 /// Shows a desktop notification with the system's own sound for it.
 pub fn call(text: &str, done: bool) {
     let sound = if done { "complete" } else { "dialog-warning" };
-    let _ = notify_rust::Notification::new().appname("Roundstop").summary("Roundstop").body(text).sound_name(sound).show();
+    let _ = notify_rust::Notification::new()
+        .appname("Roundstop")
+        .summary("Roundstop")
+        .body(text)
+        .sound_name(sound)
+        .show();
 }

@@ -98,13 +98,21 @@ impl BoardDraft {
         let driver = match (self.four_coils, pins.as_deref()) {
             (true, Ok(&[one, two, three, four])) => Driver::FourCoils([one, two, three, four]),
             (false, Ok(&[step, dir, enable])) => Driver::StepDir { step, dir, enable },
-            (true, _) => return Err("write four pin numbers for IN1 to IN4, such as 18, 19, 21, 22".to_owned()),
-            (false, _) => return Err("write three pin numbers for STEP, DIR and ENABLE, such as 18, 19, 21".to_owned()),
+            (true, _) => {
+                return Err("write four pin numbers for IN1 to IN4, such as 18, 19, 21, 22".to_owned());
+            }
+            (false, _) => {
+                return Err("write three pin numbers for STEP, DIR and ENABLE, such as 18, 19, 21".to_owned());
+            }
         };
         prepare(&Answers {
             driver,
             reverse: self.reverse,
-            steps_per_turn: self.steps_per_turn.trim().parse::<StepsPerTurn>().map_err(|error| error.to_string())?,
+            steps_per_turn: self
+                .steps_per_turn
+                .trim()
+                .parse::<StepsPerTurn>()
+                .map_err(|error| error.to_string())?,
             full_press_pin: pin("full press", &self.full_press)?,
             half_press_pin: pin("half press", &self.half_press)?,
             spin_switch_pin: pin("switch", &self.switch)?,
@@ -117,7 +125,10 @@ impl BoardDraft {
 fn pin(what: &str, text: &str) -> Result<Option<u8>, String> {
     match text.trim() {
         "" => Ok(None),
-        text => text.parse().map(Some).map_err(|_| format!("'{text}' is no pin for the {what}; write a number, or nothing")),
+        text => text
+            .parse()
+            .map(Some)
+            .map_err(|_| format!("'{text}' is no pin for the {what}; write a number, or nothing")),
     }
 }
 

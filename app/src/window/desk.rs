@@ -12,8 +12,8 @@ use session_core::engine::Activity;
 use session_core::journal::durable::replace_state;
 use session_core::journal::{FolderError, Record, SessionFolder, StopKey};
 use session_core::plan::Plan;
-use session_core::shoot_list::ShootList;
 use session_core::runner::{self, IntentSender, RunOptions, SessionHandle};
+use session_core::shoot_list::ShootList;
 use session_core::view::StopView;
 
 use super::attention;
@@ -146,6 +146,8 @@ pub enum DeskNews {
     FolderDropped(PathBuf),
     /// The serial ports.
     Ports(Ports),
+    /// Something good to know.
+    Note(String),
     /// Something went wrong that changes nothing else.
     Trouble(String),
 }
@@ -165,7 +167,9 @@ impl Desk {
         let (orders, inbox) = bounded(64);
         let thread = std::thread::Builder::new()
             .name("desk".to_owned())
-            .spawn(move || Worker { mailbox, session: None, tryout: None, awake: None, list: None }.run(&inbox))
+            .spawn(move || {
+                Worker { mailbox, session: None, tryout: None, awake: None, list: None }.run(&inbox)
+            })
             .map_err(|error| {
                 format!("the window's worker cannot be started: {error}; close some programs and try again")
             })?;
@@ -239,11 +243,15 @@ impl Worker {
                 Order::ProductDone(sku) => self.product_done(&sku),
                 Order::Remember(place, settings) => {
                     if let Err(reason) = settings::write(&place, &settings) {
-                        self.mailbox.desk(DeskNews::Trouble(format!("The window's settings cannot be remembered: {reason}")));
+                        self.mailbox.desk(DeskNews::Trouble(format!(
+                            "The window's settings cannot be remembered: {reason}"
+                        )));
                     }
                 }
                 Order::Dropped(path) if path.is_dir() => self.mailbox.desk(DeskNews::FolderDropped(path)),
-                Order::Dropped(path) if path.extension().is_some_and(|kind| kind.eq_ignore_ascii_case("csv")) => {
+                Order::Dropped(path)
+                    if path.extension().is_some_and(|kind| kind.eq_ignore_ascii_case("csv")) =>
+                {
                     self.read_list(&path);
                 }
                 Order::Dropped(path) => self.mailbox.desk(DeskNews::PlanLoaded(load_plan(&path))),
@@ -370,7 +378,11 @@ impl Worker {
             None => studio::open(&opening.table, &opening.camera, &opening.options)?,
         };
         self.mailbox.desk(DeskNews::Tried(None));
+        for note in studio.notes.iter().chain(&studio.settle_note(opening.plan.settle_secs)) {
+            self.mailbox.desk(DeskNews::Note(note.clone()));
+        }
         let options = RunOptions {
+            run_up: studio.run_up(),
             pause_between_rows: true,
             program: format!("roundstop {}", env!("CARGO_PKG_VERSION")),
             ..RunOptions::default()

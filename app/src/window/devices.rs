@@ -187,10 +187,10 @@ impl DeviceChoice {
                 Err("no command is given for the camera; write one under 'Camera', such as shoot {file}"
                     .to_owned())
             }
-            CameraKind::Web if self.detail().trim().is_empty() => {
-                Err("no address is given for the camera; write one under 'Camera', such as //192.0.2.7/still.jpg"
-                    .to_owned())
-            }
+            CameraKind::Web if self.detail().trim().is_empty() => Err(
+                "no address is given for the camera; write one under 'Camera', such as //192.0.2.7/still.jpg"
+                    .to_owned(),
+            ),
             CameraKind::Tether if self.detail().trim().is_empty() => "tether".parse(),
             kind => format!("{}{}", kind.prefix(), self.detail().trim()).parse(),
         }

@@ -4,8 +4,9 @@ use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use session_core::engine::{Intent, Mode, PauseReason};
 use session_core::cancel::CancelToken;
+use session_core::engine::{Intent, Mode, PauseReason};
+use session_core::plan::Plan;
 use session_core::runner::IntentSender;
 use session_core::view::Update;
 
@@ -87,6 +88,7 @@ impl Tools {
                 state.draft.apply(edit);
                 state.own_plan = true;
                 state.read_draft();
+                self.follow_sku(state);
             }
             WindowIntent::Undo | WindowIntent::Redo if state.is_busy() => {}
             WindowIntent::Undo => {
@@ -157,6 +159,7 @@ impl Tools {
                     self.use_product(state, sku);
                 }
             }
+            WindowIntent::NewSet => self.new_set(state),
             WindowIntent::ChooseFolder => self.dialogs.session_folder(&state.folder),
             WindowIntent::ChooseCameraFolder => self.dialogs.camera_folder(),
             WindowIntent::Room(edit) => {
@@ -284,6 +287,35 @@ impl Tools {
         }
     }
 
+    /// Empties the plan's fields for another product.
+    fn new_set(&self, state: &mut State) {
+        if state.is_busy() {
+            return;
+        }
+        self.let_go(state);
+        state.load_plan(&Plan { direction: state.planned.direction, ..Plan::single_row("", 24) });
+        state.own_plan = true;
+        state.in_force = None;
+        state.newest = None;
+        state.folder_follows = true;
+        state.lay_out();
+        let text = "A new set: type its SKU, its folder is named by it. Then press Start.".to_owned();
+        state.say(NoticeKind::Note, text);
+    }
+
+    /// Gives a new set the folder that its SKU names.
+    fn follow_sku(&self, state: &mut State) {
+        if !state.folder_follows || !state.problems.is_empty() || !state.kept_nothing() {
+            return;
+        }
+        let folder = sets_folder().join(&state.planned.sku);
+        if folder != state.folder {
+            state.folder_text = folder.display().to_string();
+            state.folder = folder;
+            self.look(state);
+        }
+    }
+
     fn use_product(&self, state: &mut State, sku: String) {
         if !state.is_busy() {
             self.order(state, Order::Product(sku));
@@ -305,6 +337,7 @@ impl Tools {
         self.let_go(state);
         folder.clone_into(&mut state.folder);
         state.own_plan = false;
+        state.folder_follows = false;
         state.folder_text = folder.display().to_string();
         state.in_force = None;
         state.newest = None;
@@ -404,7 +437,8 @@ impl Tools {
                 let frames = frames.display();
                 state.say(NoticeKind::Note, format!("The set is complete. Its frames lie in {frames}."));
                 let sku = &state.planned.sku;
-                let listed = state.list.as_ref().is_some_and(|list| list.rows.iter().any(|row| row.sku == *sku));
+                let listed =
+                    state.list.as_ref().is_some_and(|list| list.rows.iter().any(|row| row.sku == *sku));
                 if listed {
                     self.order(state, Order::ProductDone(state.planned.sku.clone()));
                 }
@@ -441,8 +475,8 @@ impl Tools {
             Update::Failed { stop, reason } => {
                 state.say_of(Some(stop), NoticeKind::Trouble, format!("Stop {stop}: {reason}"));
             }
-            // A prompt that names a stop, such as to fire the shutter, is done with once its frame is kept.
-            Update::Prompt(text) => state.say_of(words::stop_named(&text), NoticeKind::Prompt, text),
+            // A prompt about a stop, such as to fire the shutter, is done with once its frame is kept.
+            Update::Prompt { stop, text } => state.say_of(stop, NoticeKind::Prompt, text),
             // Asked for, its end is told by the desk.
             Update::Ended if state.link == Link::Open => self.session_ended(state),
             Update::Ended | Update::View(_) | Update::Plate(_) => {}
@@ -521,7 +555,10 @@ impl Tools {
                 self.remember(state);
             }
             DeskNews::List(Err(problems)) => {
-                let text = format!("The shoot list is not opened: {}", words::count(problems.len(), "line is wrong", "lines are wrong"));
+                let text = format!(
+                    "The shoot list is not opened: {}",
+                    words::count(problems.len(), "line is wrong", "lines are wrong")
+                );
                 state.say(NoticeKind::Trouble, format!("{text}; see under List."));
                 state.list_problems = problems;
             }
@@ -540,6 +577,7 @@ impl Tools {
             | DeskNews::Trouble(reason) => {
                 state.say(NoticeKind::Trouble, reason);
             }
+            DeskNews::Note(text) => state.say(NoticeKind::Note, text),
             DeskNews::Ports(ports) => state.devices.ports = ports,
         }
     }
@@ -553,6 +591,13 @@ impl Tools {
         state.left = 0;
         state.connected = None;
     }
+}
+
+/// Where new sets go: with the person's pictures.
+fn sets_folder() -> PathBuf {
+    let people = directories::UserDirs::new();
+    let pictures = people.as_ref().map(|dirs| dirs.picture_dir().unwrap_or(dirs.home_dir()).to_owned());
+    pictures.unwrap_or_default().join("Roundstop")
 }
 
 /// Points at stops.

@@ -56,6 +56,8 @@ pub enum WindowIntent {
     UseProduct(String),
     /// Go on with the next product that is not done.
     NextProduct,
+    /// Begin a set of another product, in a folder named by its SKU.
+    NewSet,
     /// Choose the session folder.
     ChooseFolder,
     /// The session folder's path as it is being typed.

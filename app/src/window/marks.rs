@@ -33,7 +33,13 @@ pub fn paint(painter: &Painter, at: Pos2, radius: f32, mark: Mark) {
         }
         Mark::SetAside => {
             let side = Rect::from_center_size(at, Vec2::splat(radius * 1.7));
-            painter.rect(side, 0.0, theme::panel(), Stroke::new(line, theme::soft()), egui::StrokeKind::Inside);
+            painter.rect(
+                side,
+                0.0,
+                theme::panel(),
+                Stroke::new(line, theme::soft()),
+                egui::StrokeKind::Inside,
+            );
         }
         Mark::LeftOut => {
             let arm = radius * 0.72;

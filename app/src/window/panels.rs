@@ -66,11 +66,8 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
     if message::has_any(state) {
         Panel::top("messages").frame(panel(16, 10)).show(ui, |ui| message::message_ui(ui, state, sink));
     }
-    if state.live.is_some() || !state.places.iter().all(|place| place.versions.is_empty()) {
-        Panel::top("view bar")
-            .exact_size(40.0)
-            .frame(panel(16, 0))
-            .show(ui, |ui| view_bar::view_bar_ui(ui, state, sink));
+    if state.live.is_some() || !state.kept_nothing() {
+        Panel::top("view bar").frame(panel(16, 6)).show(ui, |ui| view_bar::view_bar_ui(ui, state, sink));
     }
     board::board_card_ui(ui, state, sink);
     CentralPanel::default()

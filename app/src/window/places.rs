@@ -236,8 +236,8 @@ mod tests {
     #[test]
     fn frames_follow_their_angle_into_a_changed_plan() {
         let spare = HashSet::from([
-            StopKey::new("eye", Angle::new(1, 8).unwrap()),
-            StopKey::new("eye", Angle::new(1, 3).unwrap()),
+            StopKey::new("eye", Angle::from_turns(1, 8)),
+            StopKey::new("eye", Angle::from_turns(1, 3)),
         ]);
         let in_force =
             PlanInForce { plan: Plan::single_row("LP", 4), stops: (1..=4).map(shot).collect(), spare };

@@ -95,6 +95,8 @@ pub struct State {
     pub estimate_secs: f64,
     /// The session folder.
     pub folder: PathBuf,
+    /// Whether the folder is named by the SKU as it is typed.
+    pub folder_follows: bool,
     /// The folder as typed.
     pub folder_text: String,
     /// The set the folder holds, if any.
@@ -164,6 +166,7 @@ impl State {
             planned_stops: Vec::new(),
             estimate_secs: 0.0,
             folder: start.folder.clone(),
+            folder_follows: false,
             folder_text: start.folder.display().to_string(),
             in_force: None,
             change: None,
@@ -352,6 +355,11 @@ impl State {
     /// How many stops have a frame in use.
     pub fn kept(&self) -> usize {
         self.places.iter().filter(|place| place.chosen > 0).count()
+    }
+
+    /// Whether no frame is at hand.
+    pub fn kept_nothing(&self) -> bool {
+        self.places.iter().all(|place| place.versions.is_empty())
     }
 
     /// How many stops the next run would shoot.

@@ -163,8 +163,7 @@ pub fn apply(ctx: &egui::Context, light: bool) {
         let visuals = &mut style.visuals;
         visuals.dark_mode = !light;
         visuals.widgets = widgets(light);
-        visuals.selection =
-            Selection { bg_fill: tone(96), stroke: Stroke::new(1.0, strong()) };
+        visuals.selection = Selection { bg_fill: tone(96), stroke: Stroke::new(1.0, strong()) };
         visuals.panel_fill = panel();
         visuals.window_fill = raised();
         visuals.window_stroke = Stroke::new(1.0, tone(92));

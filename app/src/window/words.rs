@@ -37,15 +37,6 @@ pub fn number_list(numbers: impl IntoIterator<Item = u32>) -> String {
     texts.collect::<Vec<_>>().join(", ")
 }
 
-/// The stop that a sentence names first, as in `Fire the shutter now for stop 3 at 30°.`
-pub fn stop_named(text: &str) -> Option<u32> {
-    let after = text.match_indices("stop ").map(|(at, word)| &text[at + word.len()..]);
-    after.into_iter().find_map(|rest| {
-        let digits = rest.find(|c: char| !c.is_ascii_digit()).unwrap_or(rest.len());
-        rest[..digits].parse().ok()
-    })
-}
-
 /// Shortens a text in its middle to at most `most` characters.
 pub fn middle_cut(text: &str, most: usize) -> String {
     let length = text.chars().count();
@@ -82,12 +73,6 @@ mod tests {
     fn runs_are_drawn_together() {
         assert_eq!(number_list([3, 7, 8, 9, 11, 12]), "3, 7-9, 11, 12");
         assert_eq!(number_list([]), "");
-    }
-
-    #[test]
-    fn a_named_stop_is_found() {
-        assert_eq!(stop_named("Fire the shutter now for stop 13 at 30°."), Some(13));
-        assert_eq!(stop_named("Held in quarantine/, not used for any stop: a.jpg."), None);
     }
 
     #[test]

@@ -89,7 +89,13 @@ impl Truth {
         self.faults
             .iter()
             .filter(|f| matches!(f["kind"].as_str(), Some("wrong_angle" | "slip")))
-            .map(|f| (f["kind"].as_str().unwrap_or("").to_owned(), f["index"].as_u64().unwrap_or(0), f["deg"].as_f64().unwrap_or(0.0)))
+            .map(|f| {
+                (
+                    f["kind"].as_str().unwrap_or("").to_owned(),
+                    f["index"].as_u64().unwrap_or(0),
+                    f["deg"].as_f64().unwrap_or(0.0),
+                )
+            })
             .collect()
     }
 }

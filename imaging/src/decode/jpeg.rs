@@ -122,7 +122,8 @@ pub(super) fn decode(bytes: &[u8], want: Want, turned: Option<u16>) -> Result<De
         }
         if let Want::NoLarger { edge_px } = want {
             let longer = width.max(height);
-            let eighths = [8_u8, 4, 2, 1].into_iter().find(|&n| longer * usize::from(n) / 8 <= edge_px as usize);
+            let eighths =
+                [8_u8, 4, 2, 1].into_iter().find(|&n| longer * usize::from(n) / 8 <= edge_px as usize);
             let eighths = eighths.unwrap_or(1);
             codec.scale(eighths);
             // In a reduced picture chroma has as many samples as luma anyway.

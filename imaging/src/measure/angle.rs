@@ -7,13 +7,13 @@
 
 use rayon::prelude::*;
 
-use super::axis::{OutlineAxis, from_outlines};
+use super::Measured;
+use super::axis::{OutlineAxis, Perspective, from_outlines};
 use super::backdrop::middle;
 use super::frame::View;
 use super::solve::{OUTLIER, Prior, Sighting, Solved, Track, place_point, residual, solve};
-use super::track::{Levels, Outcome, Warp, pick};
+use super::track::{Found, Levels, Outcome, Warp, pick, strongest_mix};
 use super::turn_model::{Camera, turned};
-use super::Measured;
 
 mod explain;
 mod repeats;
@@ -89,9 +89,11 @@ pub struct TurnFacts {
 }
 
 /// Patches looked for in one frame.
-const ANCHORS: usize = 150;
+const ANCHORS: usize = 130;
 /// Fewest patches that join two stops.
 const FEWEST_LINKS: usize = 12;
+/// Places that fit a turning object no better than this, in measured pixels, were not the same places.
+const LARGEST_SIGMA_PX: f64 = 0.7;
 /// Widest angle a patch is followed over, degrees.
 const WIDEST_DEG: f64 = 32.0;
 
@@ -110,10 +112,10 @@ pub fn measure_turn(frames: &[TurnFrame], clockwise: bool) -> TurnFacts {
         .filter(|((f, _), _)| !f.closing && !f.copy_of_previous)
         .filter_map(|((_, v), a)| Some((*a, (*v)?)))
         .collect();
-    let outline_axis = from_outlines(&outlines);
+    let outline_axis = from_outlines(&outlines, None);
     let scale = frames.first().map_or(1.0, |f| f.measured.facts.full_per_measured);
     let nothing = |reason: &str| TurnFacts {
-        axis: outline_axis.map(|a| axis_of_outlines(&a, scale)).ok_or_else(|| "no object's outline is seen over enough of the turn".to_owned()),
+        axis: axis_of(outline_axis, None, scale),
         angles: frames.iter().map(|_| Err(reason.to_owned())).collect(),
         closure_deg: Err(reason.to_owned()),
         story: Story::default(),
@@ -126,13 +128,27 @@ pub fn measure_turn(frames: &[TurnFrame], clockwise: bool) -> TurnFacts {
     let Some(job) = Job::new(frames, &views, planned, outline_axis, size) else {
         return nothing("no object stands out from the background");
     };
+    let run = match job.run() {
+        Ok(run) => run,
+        Err(reason) => return nothing(&reason),
+    };
+    // With perspective known from the patches the outlines say more.
+    let per_px = run.solved.camera.per_px;
+    let sigma = run.solved.covariance[(3, 3)].max(0.0).sqrt() * 2.0;
+    let perspective = Perspective {
+        square: per_px * per_px,
+        sigma: (2.0 * per_px.abs() * sigma + sigma * sigma).max(1e-10),
+    };
+    let outline_axis = from_outlines(&outlines, Some(perspective)).or(outline_axis);
+    let facts = conclude(&job, frames, sign, &run);
+    // Patches that join no stops have no say about the axis either.
+    let joined = facts.angles.iter().filter(|a| a.is_ok()).count() >= 4;
+    let axis = axis_of(outline_axis, joined.then_some((&run, job.middle.0)), scale);
     if let Some(reason) = repeats::reason(&job, frames) {
-        return nothing(&reason);
+        // Which period a stop stands in cannot be told; where the axis is can.
+        return TurnFacts { axis, ..nothing(&reason) };
     }
-    match job.run() {
-        Ok(solved) => conclude(&job, frames, sign, &solved, outline_axis, scale),
-        Err(reason) => nothing(&reason),
-    }
+    TurnFacts { axis, ..facts }
 }
 
 fn common_size(frames: &[TurnFrame]) -> Option<(usize, usize)> {
@@ -140,13 +156,57 @@ fn common_size(frames: &[TurnFrame]) -> Option<(usize, usize)> {
     sizes.iter().copied().max_by_key(|s| sizes.iter().filter(|t| *t == s).count())
 }
 
-fn axis_of_outlines(a: &OutlineAxis, scale: f64) -> Axis {
-    let lean = if a.lean_sigma.to_degrees() < 0.05 {
-        Ok((a.lean.to_degrees(), a.lean_sigma.to_degrees()))
-    } else {
-        Err("the outline is too round to show a lean".to_owned())
-    };
-    Axis { column_px: a.column * scale, uncertainty_px: a.column_sigma * scale, lean_deg: lean, off_axis: Some(off_axis(a, scale)) }
+/// A standard uncertainty above this many measured pixels is no answer.
+const COLUMN_TOLD_PX: f64 = 0.25;
+/// The same for the lean, in degrees.
+const LEAN_TOLD_DEG: f64 = 0.03;
+
+/// Joins what outlines and patches say of the axis, each by its weight.
+fn axis_of(outline: Option<OutlineAxis>, run: Option<(&Run, f64)>, scale: f64) -> Told<Axis> {
+    // Outlines carry errors of their kind that their scatter does not show: widened.
+    let mut columns: Vec<(f64, f64)> =
+        outline.iter().map(|a| (a.column, (1.5 * a.column_sigma).hypot(0.08))).collect();
+    let mut leans: Vec<(f64, f64)> =
+        outline.iter().map(|a| (a.lean, (1.5 * a.lean_sigma).hypot(0.0004))).collect();
+    if let Some((run, middle)) = run {
+        let c = &run.solved.covariance;
+        columns.push((run.solved.camera.x0 + middle, (2.0 * c[(0, 0)].max(0.0).sqrt()).max(0.02)));
+        leans.push((run.solved.camera.lean(), (2.0 * c[(1, 1)].max(0.0).sqrt()).max(5e-5)));
+    }
+    let (column, column_sigma) =
+        weighted(&columns).ok_or("no object's outline is seen over enough of the turn")?;
+    if column_sigma > COLUMN_TOLD_PX {
+        return Err(format!(
+            "outline and detail say too little: the column is known to ± {column_sigma:.1} px only"
+        ));
+    }
+    let lean = weighted(&leans).filter(|l| l.1.to_degrees() < LEAN_TOLD_DEG);
+    Ok(Axis {
+        column_px: column * scale,
+        uncertainty_px: column_sigma * scale,
+        lean_deg: lean.map(|(l, s)| (l.to_degrees(), s.to_degrees())).ok_or_else(|| {
+            "the object is too round, or shows too little detail high and low, to show a lean".to_owned()
+        }),
+        off_axis: outline.map(|a| off_axis(&a, scale)),
+    })
+}
+
+fn weighted(values: &[(f64, f64)]) -> Option<(f64, f64)> {
+    // Much detail needs no help from the outline.
+    if let [outline, tracks] = values
+        && tracks.1 < 0.4 * outline.1
+    {
+        return Some(*tracks);
+    }
+    let weight: f64 = values.iter().map(|v| v.1.powi(-2)).sum();
+    if values.is_empty() || weight <= 0.0 {
+        return None;
+    }
+    let mean = values.iter().map(|v| v.0 * v.1.powi(-2)).sum::<f64>() / weight;
+    // Where the two disagree by more than they should, the doubt is theirs.
+    let square =
+        values.iter().map(|v| ((v.0 - mean) / v.1).powi(2)).sum::<f64>() / (values.len().max(2) - 1) as f64;
+    Some((mean, weight.powf(-0.5) * square.sqrt().max(1.0)))
 }
 
 fn off_axis(a: &OutlineAxis, scale: f64) -> OffAxis {
@@ -205,7 +265,8 @@ impl Job {
             .collect();
         let radius: Vec<f64> = (0..height)
             .map(|y| {
-                let mut halves: Vec<f32> = edges.iter().filter_map(|e| e[y]).map(|(l, r)| (r - l) / 2.0).collect();
+                let mut halves: Vec<f32> =
+                    edges.iter().filter_map(|e| e[y]).map(|(l, r)| (r - l) / 2.0).collect();
                 if halves.len() * 3 < edges.len() { 0.0 } else { f64::from(middle(&mut halves)) }
             })
             .collect();
@@ -214,16 +275,22 @@ impl Job {
         }
         let mut mids: Vec<f32> = edges.iter().flatten().flatten().map(|(l, r)| (l + r) / 2.0).collect();
         let (column, column_sigma, lean, lean_sigma) = match outline_axis {
-            Some(a) => (a.column, (a.column_sigma * 3.0).clamp(1.0, 10.0), a.lean, (a.lean_sigma * 3.0).clamp(0.005, 0.05)),
+            Some(a) => (
+                a.column,
+                (a.column_sigma * 3.0).clamp(2.0, 20.0),
+                a.lean,
+                (a.lean_sigma * 3.0).clamp(0.02, 0.05),
+            ),
             None => (f64::from(middle(&mut mids)), 60.0, 0.0, 0.05),
         };
         let far = 1.0 / (4.0 * height as f64);
         let start = Camera { x0: column - middle_px.0, roll: lean, tilt: 0.2, per_px: far };
         let start_sigma = Camera { x0: column_sigma, roll: lean_sigma.max(0.01), tilt: 0.4, per_px: far };
+        let mix = strongest_mix(&views.iter().flatten().copied().collect::<Vec<_>>());
         let levels = views
             .par_iter()
             .zip(frames)
-            .map(|(v, f)| v.filter(|_| !f.copy_of_previous).and_then(Levels::of))
+            .map(|(v, f)| v.filter(|_| !f.copy_of_previous).and_then(|v| Levels::of(v, mix)))
             .collect();
         Some(Self { planned, levels, edges, radius, start, start_sigma, middle: middle_px })
     }
@@ -233,7 +300,7 @@ impl Job {
     }
 
     /// Turns a place of a cut into a place from the picture's middle.
-    fn from_middle(&self, frame: usize, x: f32, y: f32) -> Option<[f64; 2]> {
+    fn off_middle(&self, frame: usize, x: f32, y: f32) -> Option<[f64; 2]> {
         let o = self.levels[frame].as_ref()?.origin;
         Some([f64::from(x) + 0.5 + o.0 - self.middle.0, f64::from(y) + 0.5 + o.1 - self.middle.1])
     }
@@ -246,7 +313,8 @@ impl Job {
     /// Which frames to follow a frame's patches into: the nearest on both sides and, where stops are
     /// close, some further away.
     fn targets(&self, frame: usize) -> (Vec<usize>, Vec<usize>) {
-        let wrap = |d: f64| (d + std::f64::consts::PI).rem_euclid(std::f64::consts::TAU) - std::f64::consts::PI;
+        let wrap =
+            |d: f64| (d + std::f64::consts::PI).rem_euclid(std::f64::consts::TAU) - std::f64::consts::PI;
         let mut ahead: Vec<(f64, usize)> = Vec::new();
         let mut behind: Vec<(f64, usize)> = Vec::new();
         for (i, level) in self.levels.iter().enumerate() {
@@ -266,12 +334,15 @@ impl Job {
             let Some(&(first, i)) = side.first() else { continue };
             near.push(i);
             // A closing frame stands at the first frame's angle: the stop behind it counts too.
-            if first < 2.0 && let Some(&(_, j)) = side.get(1) {
+            if first < 2.0
+                && let Some(&(_, j)) = side.get(1)
+            {
                 near.push(j);
             }
             for share in [0.5, 1.0] {
                 let goal = WIDEST_DEG.min(26.0) * share;
-                if let Some(&(_, j)) = side.iter().min_by(|a, b| (a.0 - goal).abs().total_cmp(&(b.0 - goal).abs()))
+                if let Some(&(_, j)) =
+                    side.iter().min_by(|a, b| (a.0 - goal).abs().total_cmp(&(b.0 - goal).abs()))
                     && !near.contains(&j)
                     && !far.contains(&j)
                 {
@@ -289,10 +360,10 @@ impl Job {
     }
 
     /// How small offsets about a surface point change from one frame to another, for a surface that
-    /// faces away from the axis.
-    fn warp(camera: &Camera, point: [f64; 3], from: f64, to: f64) -> Option<Warp> {
+    /// faces away from the axis but for `facing` radians.
+    fn warp(camera: &Camera, point: [f64; 3], from: f64, to: f64, facing: f64) -> Option<Warp> {
         let r = point[0].hypot(point[1]).max(1.0);
-        let side = [-point[1] / r, point[0] / r, 0.0];
+        let side = turned([-point[1] / r, point[0] / r, 0.0], facing);
         let step = |t: [f64; 3]| [point[0] + t[0], point[1] + t[1], point[2] + t[2]];
         let change = |angle: f64| {
             let at = camera.project(point, angle);
@@ -332,32 +403,66 @@ impl Job {
                 let (near, far) = self.targets(frame);
                 let (mut seeds, mut looked, mut doubtful) = (Vec::new(), 0, 0);
                 for anchor in anchors {
-                    let Some(place) = self.from_middle(frame, anchor.x, anchor.y) else { continue };
+                    let Some(place) = self.off_middle(frame, anchor.x, anchor.y) else { continue };
                     let Some(mut radius) = self.row_radius(place[1] + self.middle.1) else { continue };
                     radius = radius.max((place[0] - self.start.x0).abs() * 1.08);
-                    let Some(point) = self.start.onto_cylinder(place, radius, self.planned[frame]) else { continue };
+                    let Some(point) = self.start.onto_cylinder(place, radius, self.planned[frame]) else {
+                        continue;
+                    };
                     let mut sightings = vec![Sighting { frame, place }];
+                    let mut facing = 0.0;
                     for &target in &near {
                         let Some(to) = &self.levels[target] else { continue };
-                        let Some(warp) = Self::warp(&self.start, point, self.planned[frame], self.planned[target]) else { continue };
                         let there = self.start.project(point, self.planned[target]);
                         let Some(predicted) = self.into_cut(target, there) else { continue };
                         let turn = (self.planned[target] - self.planned[frame]).sin().abs();
                         let reach_x = 5.0 + radius * (0.4 * turn + 0.06);
-                        let depth = (turned(point, self.planned[target])[1] - turned(point, self.planned[frame])[1]).abs();
+                        let depth = (turned(point, self.planned[target])[1]
+                            - turned(point, self.planned[frame])[1])
+                            .abs();
                         let reach_y = 4.0 + 0.4 * depth + 0.08 * radius * turn;
                         looked += 1;
-                        match anchor.search(levels, to, predicted, &warp, (reach_x as f32, reach_y as f32)) {
-                            Outcome::Found(f) => {
-                                if let Some(place) = self.from_middle(target, f.x, f.y) {
-                                    sightings.push(Sighting { frame: target, place });
+                        // The flat side of a box faces elsewhere than a round pot; on wide steps it matters.
+                        let facings: &[f64] = if turn > 0.3 { &[0.0, 0.6, -0.6] } else { &[0.0] };
+                        let mut best: Option<(Found, f64)> = None;
+                        let mut unsure = false;
+                        for &angle in facings {
+                            let Some(warp) = Self::warp(
+                                &self.start,
+                                point,
+                                self.planned[frame],
+                                self.planned[target],
+                                angle,
+                            ) else {
+                                continue;
+                            };
+                            match anchor.search(
+                                levels,
+                                to,
+                                predicted,
+                                &warp,
+                                (reach_x as f32, reach_y as f32),
+                            ) {
+                                Outcome::Found(f) if best.is_none_or(|b| f.agreement > b.0.agreement) => {
+                                    best = Some((f, angle));
                                 }
+                                Outcome::Found(_) | Outcome::Lost => {}
+                                Outcome::Doubtful => unsure = true,
                             }
-                            Outcome::Doubtful => doubtful += 1,
-                            Outcome::Lost => {}
+                            if best.is_some_and(|b| b.0.agreement > 0.95) {
+                                break;
+                            }
+                        }
+                        if let Some((f, angle)) = best {
+                            facing = angle;
+                            if let Some(place) = self.off_middle(target, f.x, f.y) {
+                                sightings.push(Sighting { frame: target, place });
+                            }
+                        } else if unsure {
+                            doubtful += 1;
                         }
                     }
-                    seeds.push(Seed { anchor, far: far.clone(), track: Track { point, sightings } });
+                    seeds.push(Seed { anchor, facing, far: far.clone(), track: Track { point, sightings } });
                 }
                 (seeds, looked, doubtful)
             })
@@ -384,10 +489,16 @@ impl Job {
                 if p[1] > -0.3 * p[0].hypot(p[1]) {
                     continue;
                 }
-                let Some(warp) = Self::warp(&solved.camera, seed.track.point, from, angle) else { continue };
-                let Some(start) = self.into_cut(target, solved.camera.project(seed.track.point, angle)) else { continue };
+                let Some(warp) = Self::warp(&solved.camera, seed.track.point, from, angle, seed.facing)
+                else {
+                    continue;
+                };
+                let Some(start) = self.into_cut(target, solved.camera.project(seed.track.point, angle))
+                else {
+                    continue;
+                };
                 if let Outcome::Found(f) = seed.anchor.refine(&to.full, start, &warp, 4.0)
-                    && let Some(place) = self.from_middle(target, f.x, f.y)
+                    && let Some(place) = self.off_middle(target, f.x, f.y)
                 {
                     seed.track.sightings.push(Sighting { frame: target, place });
                 }
@@ -402,7 +513,9 @@ impl Job {
             return Err("the object shows too little detail to follow from stop to stop".to_owned());
         }
         if doubtful * 2 > looked {
-            return Err("the object's pattern repeats, so one place cannot be told from the next".to_owned());
+            return Err(
+                "places on the object look alike: too little detail, or a pattern that repeats".to_owned()
+            );
         }
         let mut seeds: Vec<Seed> = seeds.into_iter().filter(|s| s.track.sightings.len() >= 3).collect();
         if seeds.len() < 2 * FEWEST_LINKS {
@@ -414,14 +527,16 @@ impl Job {
         for track in &mut tracks {
             place_point(track, &self.start, &self.planned);
         }
-        let first = solve(&mut tracks, self.start, &self.planned, &prior, held).ok_or("the tracked places do not fit a turning object")?;
+        let first = solve(&mut tracks, self.start, &self.planned, &prior, held)
+            .ok_or("the tracked places do not fit a turning object")?;
         for (seed, track) in seeds.iter_mut().zip(tracks) {
             seed.track = track;
         }
         self.prune(&mut seeds, &first);
         self.extend(&mut seeds, &first);
         let mut tracks: Vec<Track> = seeds.iter().map(|s| s.track.clone()).collect();
-        let second = solve(&mut tracks, first.camera, &first.angles, &prior, held).ok_or("the tracked places do not fit a turning object")?;
+        let second = solve(&mut tracks, first.camera, &first.angles, &prior, held)
+            .ok_or("the tracked places do not fit a turning object")?;
         for (seed, track) in seeds.iter_mut().zip(tracks) {
             seed.track = track;
         }
@@ -430,7 +545,11 @@ impl Job {
         if tracks.len() < 2 * FEWEST_LINKS {
             return Err("too few places of the object move as a turning object would".to_owned());
         }
-        let solved = solve(&mut tracks, second.camera, &second.angles, &prior, held).ok_or("the tracked places do not fit a turning object")?;
+        let solved = solve(&mut tracks, second.camera, &second.angles, &prior, held)
+            .ok_or("the tracked places do not fit a turning object")?;
+        if solved.sigma_px > LARGEST_SIGMA_PX {
+            return Err("the places followed do not move as one turning object would".to_owned());
+        }
         Ok(Run { solved, tracks, held })
     }
 
@@ -462,12 +581,14 @@ impl Job {
 /// A patch with its track.
 struct Seed {
     anchor: super::track::Anchor,
+    /// How far the surface faces off the axis' direction, radians, as found by trying.
+    facing: f64,
     far: Vec<usize>,
     track: Track,
 }
 
-/// Turns a solved turn into facts.
-fn conclude(job: &Job, frames: &[TurnFrame], sign: f64, run: &Run, outline: Option<OutlineAxis>, scale: f64) -> TurnFacts {
+/// Turns a solved turn into angles; the axis is filled in by the caller.
+fn conclude(job: &Job, frames: &[TurnFrame], sign: f64, run: &Run) -> TurnFacts {
     let n = frames.len();
     let order = explain::order(frames);
     let mut links = vec![vec![0_usize; n]; n];
@@ -505,11 +626,12 @@ fn conclude(job: &Job, frames: &[TurnFrame], sign: f64, run: &Run, outline: Opti
         fewest: FEWEST_LINKS,
     };
     let told = explain::explain(&seen, &order, &|terms| variance(terms).sqrt().to_degrees(), &|a, b| {
-        if a == run.held || b == run.held { 0.0 } else { covariance[(4 + a, 4 + b)] * 1f64.to_degrees().powi(2) }
+        if a == run.held || b == run.held {
+            0.0
+        } else {
+            covariance[(4 + a, 4 + b)] * 1f64.to_degrees().powi(2)
+        }
     });
-    if std::env::var_os("RS_DEBUG").is_some() {
-        eprintln!("sigma_px {:.3} camera {:?} tracks {} sightings {}", run.solved.sigma_px, run.solved.camera, run.tracks.len(), run.tracks.iter().map(|t| t.sightings.len()).sum::<usize>());
-    }
     let angles = (0..n)
         .map(|i| {
             if frames[i].copy_of_previous {
@@ -521,21 +643,11 @@ fn conclude(job: &Job, frames: &[TurnFrame], sign: f64, run: &Run, outline: Opti
             }
         })
         .collect();
-    let camera = &run.solved.camera;
-    let sigma_x0 = covariance[(0, 0)].max(0.0).sqrt() * 2.0;
-    let sigma_roll = covariance[(1, 1)].max(0.0).sqrt() * 2.0;
-    let by_tracks = sigma_x0 < 1.0;
-    let axis = if by_tracks {
-        let lean = camera.lean().to_degrees();
-        let sigma = sigma_roll.to_degrees().max(0.003);
-        Ok(Axis {
-            column_px: (camera.x0 + job.middle.0) * scale,
-            uncertainty_px: sigma_x0.max(0.02) * scale,
-            lean_deg: if sigma < 0.04 { Ok((lean, sigma)) } else { Err("too little detail high and low on the object to show a lean".to_owned()) },
-            off_axis: outline.map(|a| off_axis(&a, scale)),
-        })
-    } else {
-        outline.map(|a| axis_of_outlines(&a, scale)).ok_or_else(|| "no object's outline is seen over enough of the turn".to_owned())
-    };
-    TurnFacts { axis, angles, closure_deg: told.closure, story: told.story, tracks: run.tracks.len() }
+    TurnFacts {
+        axis: Err(String::new()),
+        angles,
+        closure_deg: told.closure,
+        story: told.story,
+        tracks: run.tracks.len(),
+    }
 }

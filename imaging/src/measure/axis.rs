@@ -44,24 +44,41 @@ fn direction(i: usize) -> f64 {
     f64::from(i as i32 * STEP - REACH).to_radians()
 }
 
+/// What is known of perspective: the square of one over the focal length in pixels, and its standard
+/// deviation.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Perspective {
+    pub square: f64,
+    pub sigma: f64,
+}
+
+impl Perspective {
+    /// What is usual for products: a lens two and a half to eight frame heights long.
+    pub fn usual(height: usize) -> Self {
+        let square = (1.0 / (3.5 * height as f64)).powi(2);
+        Self { square, sigma: 1.6 * square }
+    }
+}
+
 /// Finds the axis from outlines at table angles in radians (anticlockwise positive); `None` when
 /// there are too few or they cover too little of the turn.
-pub(super) fn from_outlines(views: &[(f64, &View)]) -> Option<OutlineAxis> {
+pub(super) fn from_outlines(views: &[(f64, &View)], perspective: Option<Perspective>) -> Option<OutlineAxis> {
     let (width, height) = views.first()?.1.size;
     let middle = (width as f64 / 2.0, height as f64 / 2.0);
+    let perspective = perspective.unwrap_or(Perspective::usual(height));
     let supports: Vec<Support> = views.iter().filter_map(|(a, v)| support(*a, v, middle)).collect();
     if supports.len() < 6 {
         return None;
     }
     let harmonics = harmonics_for(&supports)?;
     let all: Vec<&Support> = supports.iter().collect();
-    let whole = mirror(&all, harmonics)?;
+    let whole = mirror(&all, harmonics, perspective)?;
     // Every second stop is a set of its own: what the two say differently is the uncertainty.
     let mut halves = Vec::new();
     for parity in 0..2 {
         let half: Vec<&Support> = supports.iter().skip(parity).step_by(2).collect();
         if half.len() >= 5
-            && let Some(m) = mirror(&half, harmonics.min(half.len() / 4).max(1))
+            && let Some(m) = mirror(&half, harmonics.min(half.len() / 4).max(1), perspective)
         {
             halves.push(m);
         }
@@ -73,7 +90,16 @@ pub(super) fn from_outlines(views: &[(f64, &View)]) -> Option<OutlineAxis> {
     let mid: Vec<f64> = supports.iter().map(|s| (s.right[COUNT / 2] - s.left[COUNT / 2]) / 2.0).collect();
     let angles: Vec<f64> = supports.iter().map(|s| s.angle).collect();
     let (fit, rest) = fourier(&angles, &mid, harmonics)?;
-    let object_width = supports.iter().map(|s| s.right[COUNT / 2] + s.left[COUNT / 2]).fold(0.0, f64::max);
+    let (x, y) = (fit[1], -fit[2]);
+    let object_width = supports
+        .iter()
+        .map(|s| {
+            // What stands nearer looks wider.
+            let away = x * s.angle.sin() + y * s.angle.cos();
+            let width = s.right[COUNT / 2] + s.left[COUNT / 2];
+            width * (1.0 + perspective.square.sqrt() * away)
+        })
+        .fold(0.0, f64::max);
     Some(OutlineAxis {
         column: whole.column + middle.0,
         column_sigma: differ(|m| m.column).max(whole.column_sigma).max(0.03),
@@ -102,8 +128,11 @@ fn harmonics_for(supports: &[Support]) -> Option<usize> {
 fn support(angle: f64, view: &View, middle: (f64, f64)) -> Option<Support> {
     let mut right = [f64::MIN; COUNT];
     let mut left = [f64::MIN; COUNT];
-    let edges: Vec<(f64, f64, f64)> =
-        view.outline.edges().map(|(y, l, r)| (f64::from(y) - middle.1, f64::from(l) - middle.0, f64::from(r) - middle.0)).collect();
+    let edges: Vec<(f64, f64, f64)> = view
+        .outline
+        .edges()
+        .map(|(y, l, r)| (f64::from(y) - middle.1, f64::from(l) - middle.0, f64::from(r) - middle.0))
+        .collect();
     if edges.len() < 20 {
         return None;
     }
@@ -131,7 +160,7 @@ struct Mirror {
 }
 
 /// Finds the line about which the mean support function is its own mirror image.
-fn mirror(supports: &[&Support], harmonics: usize) -> Option<Mirror> {
+fn mirror(supports: &[&Support], harmonics: usize, perspective: Perspective) -> Option<Mirror> {
     let angles: Vec<f64> = supports.iter().map(|s| s.angle).collect();
     let mut right = [0.0; COUNT];
     let mut left = [0.0; COUNT];
@@ -148,49 +177,68 @@ fn mirror(supports: &[&Support], harmonics: usize) -> Option<Mirror> {
         let i = (place as usize).clamp(1, COUNT - 3);
         cubic([side[i - 1], side[i], side[i + 1], side[i + 2]], place - i as f64)
     };
-    let (mut q, mut lean) = (0.0, 0.0);
+    let (mut q, mut lean, mut bend) = (0.0, 0.0, perspective.square);
     let used = |e: f64| e.to_degrees().abs() < f64::from(REACH) - 10.0;
-    let (mut sigma, mut inverse) = (1.0, nalgebra::Matrix2::identity());
+    let (mut sigma, mut inverse) = (1.0, nalgebra::Matrix3::identity());
     for _ in 0..8 {
-        let mut h = nalgebra::Matrix2::<f64>::identity() * 1e-9;
-        let mut b = nalgebra::Vector2::<f64>::zeros();
+        let mut h = nalgebra::Matrix3::<f64>::identity() * 1e-12;
+        let mut b = nalgebra::Vector3::<f64>::zeros();
         let (mut squares, mut n) = (0.0, 0.0);
         for i in 0..COUNT {
             let e = direction(i);
             if !used(e) {
                 continue;
             }
-            let model = |q: f64, lean: f64| {
-                // Mirror pairs: right at e + λ, left at e − λ; both differ by 2 q cos e.
-                at(&right, e + lean) - at(&left, e - lean) - 2.0 * q * e.cos()
+            let model = |q: f64, lean: f64, bend: f64| {
+                let (r, l) = (at(&right, e + lean), at(&left, e - lean));
+                // Mirror pairs: right at e + λ, left at e − λ; both differ by 2 q cos e. Off the
+                // middle of the frame perspective stretches the outer side more: the middle of both edges
+                // moves outwards by q (half width / focal length)².
+                let half = 0.5 * (r + l);
+                r - l - 2.0 * q * e.cos() * (1.0 + bend * half * half)
             };
-            let r = model(q, lean);
+            let r = model(q, lean, bend);
             let d = 1e-4;
-            let j = nalgebra::Vector2::new(-2.0 * e.cos(), (model(q, lean + d) - model(q, lean - d)) / (2.0 * d));
+            let by_lean = (model(q, lean + d, bend) - model(q, lean - d, bend)) / (2.0 * d);
+            let by_bend = (model(q, lean, bend + 1e-9) - r) / 1e-9;
+            let by_q = model(q + 0.5, lean, bend) - model(q - 0.5, lean, bend);
+            let j = nalgebra::Vector3::new(by_q, by_lean, by_bend);
             h += j * j.transpose();
             b -= j * r;
             squares += r * r;
             n += 1.0;
         }
+        sigma = (squares / (n - 2.0)).sqrt().max(0.03);
+        // What is known of perspective, in units of what the outline leaves.
+        let known = 5.0 * sigma * sigma / (perspective.sigma * perspective.sigma);
+        h[(2, 2)] += known;
+        b[2] += known * (perspective.square - bend);
         inverse = h.try_inverse()?;
         let step = inverse * b;
         q += step[0];
         lean = (lean + step[1].clamp(-0.05, 0.05)).clamp(-0.15, 0.15);
-        sigma = (squares / (n - 2.0)).sqrt();
+        bend = (bend + step[2]).clamp(0.0, 1e-6);
     }
+    // Off the middle of the frame, parallel lines stand in for lines to the axis' vanishing point: part of
+    // what perspective does stays.
+    let widest = (0..COUNT).map(|i| 0.5 * (right[i] + left[i])).fold(0.0, f64::max);
+    let left_over = 0.45 * q.abs() * bend.max(perspective.square) * widest * widest;
     // Neighbouring directions share outline points: few are independent.
     let independent = (5.0_f64).sqrt();
     // q is the axis' distance from the middle along its normal; at mid height the column follows.
     Some(Mirror {
         column: q / lean.cos(),
-        column_sigma: (inverse[(0, 0)].sqrt() * sigma * independent).max(0.02),
+        column_sigma: (inverse[(0, 0)].sqrt() * sigma * independent).hypot(left_over).max(0.02),
         lean,
-        lean_sigma: inverse[(1, 1)].sqrt() * (sigma + 0.03) * independent,
+        lean_sigma: inverse[(1, 1)].sqrt() * sigma * independent,
     })
 }
 
 fn cubic(p: [f64; 4], t: f64) -> f64 {
-    p[1] + 0.5 * t * (p[2] - p[0] + t * (2.0 * p[0] - 5.0 * p[1] + 4.0 * p[2] - p[3] + t * (3.0 * (p[1] - p[2]) + p[3] - p[0])))
+    p[1] + 0.5
+        * t
+        * (p[2] - p[0]
+            + t * (2.0 * p[0] - 5.0 * p[1] + 4.0 * p[2] - p[3] + t * (3.0 * (p[1] - p[2]) + p[3] - p[0])))
 }
 
 /// Fits mean and harmonics by least squares, down-weighting outliers once; returns mean, cosine, sine, …
@@ -220,7 +268,8 @@ fn fourier(angles: &[f64], values: &[f64], harmonics: usize) -> Option<(Vec<f64>
             b += row * (values[i] * weights[i]);
         }
         fit = h.cholesky()?.solve(&b);
-        let rests: Vec<f64> = (0..n).map(|i| (values[i] - basis.row(i).transpose().dot(&fit)).abs()).collect();
+        let rests: Vec<f64> =
+            (0..n).map(|i| (values[i] - basis.row(i).transpose().dot(&fit)).abs()).collect();
         let mut sorted = rests.clone();
         sorted.sort_by(f64::total_cmp);
         let scale = (1.48 * sorted[n / 2] / (1.0 - columns as f64 / n as f64).max(0.2).sqrt()).max(0.05);

@@ -26,7 +26,7 @@ impl Backdrop {
     /// Fits to a small picture: `coded` holds RGB in 8-bit codes, `linear` the same in linear light.
     pub fn fit(coded: &[[f32; 3]], linear: &[[f32; 3]], width: usize, height: usize) -> Self {
         let (mx, my) = (margin(width), margin(height));
-        let stride = (((width * height) as f32 / 40_000.0).sqrt() as usize).max(1);
+        let stride = (((width * height) as f32 / 8_000.0).sqrt() as usize).max(1);
         let places: Vec<(usize, usize)> = (0..height)
             .step_by(stride)
             .flat_map(|y| (0..width).step_by(stride).map(move |x| (x, y)))
@@ -49,8 +49,15 @@ impl Backdrop {
             surface[channel] = fit.into();
             roughness = roughness.max(rest);
         }
-        let mut made =
-            Self { median, clipped_share, unevenness_ev: 0.0, roughness, surface, width: width as f32, height: height as f32 };
+        let mut made = Self {
+            median,
+            clipped_share,
+            unevenness_ev: 0.0,
+            roughness,
+            surface,
+            width: width as f32,
+            height: height as f32,
+        };
         made.unevenness_ev = made.unevenness(&places);
         made
     }
@@ -85,7 +92,11 @@ fn margin(side: usize) -> usize {
 }
 
 fn share(values: &[f32], test: impl Fn(f32) -> bool) -> f32 {
-    if values.is_empty() { 0.0 } else { values.iter().filter(|&&v| test(v)).count() as f32 / values.len() as f32 }
+    if values.is_empty() {
+        0.0
+    } else {
+        values.iter().filter(|&&v| test(v)).count() as f32 / values.len() as f32
+    }
 }
 
 /// Returns the middle value; 0 for none.

@@ -19,10 +19,18 @@ pub struct Signature {
     grain: Vec<Vec<i8>>,
     /// The object's box in the small picture (left, top, right, bottom).
     object: Option<(usize, usize, usize, usize)>,
+    /// Mean difference of two exposures of one scene that grain alone makes, in 8-bit codes.
+    pub grain_floor: f32,
 }
 
 impl Signature {
-    pub(super) fn of(luma: &Plane, small: Plane, object: Option<(usize, usize, usize, usize)>) -> Self {
+    pub(super) fn of(
+        luma: &Plane,
+        small: Plane,
+        object: Option<(usize, usize, usize, usize)>,
+        noise: f32,
+        block: usize,
+    ) -> Self {
         let mut grain = Vec::new();
         if luma.width >= PATCH * GRID.0 + 4 && luma.height >= PATCH * GRID.1 + 4 {
             for j in 0..GRID.1 {
@@ -33,7 +41,9 @@ impl Signature {
                 }
             }
         }
-        Self { small, grain, object }
+        // Two grains add; the mean of a normal distribution's size is 0.8 σ; bytes round.
+        let grain_floor = 0.8 * (2.0 * noise).sqrt() / block.max(1) as f32 + 0.3;
+        Self { small, grain, object, grain_floor }
     }
 
     /// Returns the mean difference of the object's small pictures in 8-bit codes, exposure taken
@@ -88,7 +98,8 @@ fn grain_of(luma: &Plane, x0: usize, y0: usize) -> Vec<i8> {
     for y in y0..y0 + PATCH {
         let (a, b, c) = (luma.row(y - 1), luma.row(y), luma.row(y + 1));
         for x in x0..x0 + PATCH {
-            let sum: i32 = [a, b, c].iter().map(|r| r[x - 1..=x + 1].iter().map(|&v| i32::from(v)).sum::<i32>()).sum();
+            let sum: i32 =
+                [a, b, c].iter().map(|r| r[x - 1..=x + 1].iter().map(|&v| i32::from(v)).sum::<i32>()).sum();
             let rest = (9 * i32::from(b[x]) - sum) as f32 / 4.5;
             out.push(rest.round().clamp(-127.0, 127.0) as i8);
         }

@@ -56,14 +56,17 @@ pub(super) fn find(rgb: &[u8], width: usize, height: usize, small: &Small, backd
     for y in first * block..((last + 1) * block).min(height) {
         // The coarse rows round this one say where to look.
         let s = (y / block).min(coarse.len() - 1);
-        let near: Vec<(usize, usize)> =
-            [s.saturating_sub(1), s, (s + 1).min(coarse.len() - 1)].iter().filter_map(|&i| coarse[i]).collect();
+        let near: Vec<(usize, usize)> = [s.saturating_sub(1), s, (s + 1).min(coarse.len() - 1)]
+            .iter()
+            .filter_map(|&i| coarse[i])
+            .collect();
         if near.is_empty() || coarse[s].is_none() {
             rows.push(None);
             continue;
         }
         let left = (near.iter().map(|n| n.0).min().unwrap_or(0), near.iter().map(|n| n.0).max().unwrap_or(0));
-        let right = (near.iter().map(|n| n.1).min().unwrap_or(0), near.iter().map(|n| n.1).max().unwrap_or(0));
+        let right =
+            (near.iter().map(|n| n.1).min().unwrap_or(0), near.iter().map(|n| n.1).max().unwrap_or(0));
         // A flat rim moves far from row to row; a band that wide is no edge to measure.
         if left.1 - left.0 > 12 || right.1 - right.0 > 12 {
             rows.push(None);
@@ -144,7 +147,15 @@ fn longest_run(rows: &[Option<(usize, usize)>]) -> Option<(usize, usize)> {
 }
 
 /// Finds the outermost sharp gradient peak between two columns of one row.
-fn fine_edge(rgb: &[u8], width: usize, height: usize, y: usize, from: usize, to: usize, left: bool) -> Option<f32> {
+fn fine_edge(
+    rgb: &[u8],
+    width: usize,
+    height: usize,
+    y: usize,
+    from: usize,
+    to: usize,
+    left: bool,
+) -> Option<f32> {
     let (lo, hi) = (from.saturating_sub(5), (to + 5).min(width));
     if hi < lo + 7 || y == 0 || y + 1 >= height {
         return None;
@@ -171,7 +182,8 @@ fn fine_edge(rgb: &[u8], width: usize, height: usize, y: usize, from: usize, to:
         return None;
     }
     let enough = strongest * 0.4;
-    let is_peak = |x: usize| strength[x] >= enough && strength[x] >= strength[x - 1] && strength[x] >= strength[x + 1];
+    let is_peak =
+        |x: usize| strength[x] >= enough && strength[x] >= strength[x - 1] && strength[x] >= strength[x + 1];
     let peak = if left { (3..n - 3).find(|&x| is_peak(x)) } else { (3..n - 3).rev().find(|&x| is_peak(x)) }?;
     // The middle of the peak's mass is steadier than a parabola through three samples.
     let (mut mass, mut moment) = (0.0, 0.0);
@@ -194,7 +206,9 @@ fn drop_jumps(outline: &mut Outline) {
             let near = &rows[i.saturating_sub(6)..(i + 7).min(n)];
             let mut lefts: Vec<f32> = near.iter().flatten().map(|e| e.0).collect();
             let mut rights: Vec<f32> = near.iter().flatten().map(|e| e.1).collect();
-            lefts.len() >= 5 && (middle(&mut lefts) - l).abs() < 14.0 && (middle(&mut rights) - r).abs() < 14.0
+            lefts.len() >= 5
+                && (middle(&mut lefts) - l).abs() < 14.0
+                && (middle(&mut rights) - r).abs() < 14.0
         })
         .collect();
     for (row, keep) in outline.rows.iter_mut().zip(keep) {

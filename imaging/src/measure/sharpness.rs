@@ -29,7 +29,11 @@ pub struct EdgeSoftness {
 
 /// Measures the softness of edges inside a rectangle (left, top, right, bottom); `None` where
 /// there are none.
-pub fn edge_softness(plane: &Plane, area: (usize, usize, usize, usize), noise_variance: f32) -> Option<EdgeSoftness> {
+pub fn edge_softness(
+    plane: &Plane,
+    area: (usize, usize, usize, usize),
+    noise_variance: f32,
+) -> Option<EdgeSoftness> {
     let (x0, y0) = (area.0.max(6), area.1.max(6));
     let (x1, y1) = (area.2.min(plane.width.saturating_sub(7)), area.3.min(plane.height.saturating_sub(7)));
     if x1 <= x0 + 8 || y1 <= y0 + 8 {
@@ -136,9 +140,13 @@ pub fn tenengrad(plane: &Plane) -> f64 {
         for x in 1..plane.width.saturating_sub(1) {
             let at = |x: usize, y: usize| f64::from(plane.data[y * plane.width + x]);
             let gx = at(x + 1, y - 1) + 2.0 * at(x + 1, y) + at(x + 1, y + 1)
-                - at(x - 1, y - 1) - 2.0 * at(x - 1, y) - at(x - 1, y + 1);
+                - at(x - 1, y - 1)
+                - 2.0 * at(x - 1, y)
+                - at(x - 1, y + 1);
             let gy = at(x - 1, y + 1) + 2.0 * at(x, y + 1) + at(x + 1, y + 1)
-                - at(x - 1, y - 1) - 2.0 * at(x, y - 1) - at(x + 1, y - 1);
+                - at(x - 1, y - 1)
+                - 2.0 * at(x, y - 1)
+                - at(x + 1, y - 1);
             sum += gx * gx + gy * gy;
             n += 1.0;
         }

@@ -1,7 +1,7 @@
 //! Solves camera, angles and points together from tracked places.
 //!
 //! Damped least squares with a Cauchy loss; points are eliminated first (Schur complement), so the
-//! system is as small as the number of frames. Textbook bundle adjustment (Triggs, McLauchlan,
+//! system is as small as the number of frames. Textbook bundle adjustment (Triggs, `McLauchlan`,
 //! Hartley, Fitzgibbon, Vision Algorithms 1999), with a camera that stands still.
 
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
@@ -48,7 +48,13 @@ const CAMERA: usize = 4;
 const ROUNDS: usize = 14;
 
 /// Solves; `tracks` are moved to their solved places. `held` is the frame whose angle stays.
-pub(super) fn solve(tracks: &mut [Track], camera: Camera, angles: &[f64], prior: &Prior, held: usize) -> Option<Solved> {
+pub(super) fn solve(
+    tracks: &mut [Track],
+    camera: Camera,
+    angles: &[f64],
+    prior: &Prior,
+    held: usize,
+) -> Option<Solved> {
     let size = CAMERA + angles.len();
     let mut state = (camera, angles.to_vec());
     let mut sigma = spread(tracks, &state.0, &state.1).clamp(0.3, 8.0);
@@ -66,7 +72,8 @@ pub(super) fn solve(tracks: &mut [Track], camera: Camera, angles: &[f64], prior:
             continue;
         };
         let change = cholesky.solve(&right);
-        let moved: Vec<[f64; 3]> = tracks.iter().zip(&steps).map(|(t, s)| s.apply(t.point, &change)).collect();
+        let moved: Vec<[f64; 3]> =
+            tracks.iter().zip(&steps).map(|(t, s)| s.apply(t.point, &change)).collect();
         let next = moved_state(&state, &change);
         let old: Vec<[f64; 3]> = tracks.iter().map(|t| t.point).collect();
         for (track, point) in tracks.iter_mut().zip(&moved) {

@@ -29,15 +29,69 @@ pub(super) struct Levels {
     pub quarter: Plane,
     /// Where the cut stands in the measured picture.
     pub origin: (f64, f64),
+    /// Variance of the grain.
+    pub noise: f32,
 }
 
 impl Levels {
-    pub fn of(view: &View) -> Option<Self> {
-        let full = view.luma.clone()?;
+    /// Mixes luma and colour differences by `mix` into the picture that shows most.
+    pub fn of(view: &View, mix: [f32; 3]) -> Option<Self> {
+        let luma = view.luma.as_ref()?;
+        let [cb, cr] = view.chroma.as_ref()?;
+        let mut full = luma.clone();
+        if mix[1].abs() + mix[2].abs() > 0.05 && cb.width > 1 && cb.height > 1 {
+            for y in 0..full.height {
+                // A colour sample's centre lies between two pixels: interpolated, or patches would jump.
+                let v = ((y as f32 - 0.5) / 2.0).clamp(0.0, cb.height as f32 - 1.001);
+                for x in 0..full.width {
+                    let u = ((x as f32 - 0.5) / 2.0).clamp(0.0, cb.width as f32 - 1.001);
+                    let value = mix[0] * (luma.at(x, y) - 128.0)
+                        + mix[1] * (cb.between(u, v) - 128.0)
+                        + mix[2] * (cr.between(u, v) - 128.0);
+                    full.data[y * luma.width + x] = (value + 128.5).clamp(0.0, 255.0) as u8;
+                }
+            }
+        }
         let half = full.reduced(2);
         let quarter = half.reduced(2);
-        Some(Self { full, half, quarter, origin: (view.origin.0 as f64, view.origin.1 as f64) })
+        let noise = view.noise * mix[0] * mix[0];
+        Some(Self { full, half, quarter, noise, origin: (view.origin.0 as f64, view.origin.1 as f64) })
     }
+}
+
+/// Finds the mix of luma and colour differences in which the object's slopes are strongest: paints of
+/// the same lightness differ in colour alone. The strongest weight is 1.
+pub(super) fn strongest_mix(views: &[&View]) -> [f32; 3] {
+    let mut sums = nalgebra::Matrix3::<f64>::zeros();
+    let stride = (views.len() / 5).max(1);
+    for view in views.iter().step_by(stride) {
+        let (Some(luma), Some([cb, cr])) = (&view.luma, &view.chroma) else { continue };
+        let half = luma.reduced(2);
+        let (w, h) = (half.width.min(cb.width), half.height.min(cb.height));
+        // The outline is left out: it shows the background's colour, not the object's.
+        let inset = 12 + w / 10;
+        for y in (14..h.saturating_sub(14)).step_by(2) {
+            for x in (inset..w.saturating_sub(inset)).step_by(2) {
+                let slope = |p: &Plane| f64::from(p.at(x + 1, y) - p.at(x - 1, y));
+                let g = nalgebra::Vector3::new(slope(&half), slope(cb), slope(cr));
+                sums += g * g.transpose();
+            }
+        }
+    }
+    let luma_only = [1.0, 0.0, 0.0];
+    let eigen = sums.symmetric_eigen();
+    let Some((best, value)) =
+        eigen.eigenvalues.iter().copied().enumerate().max_by(|a, b| a.1.total_cmp(&b.1))
+    else {
+        return luma_only;
+    };
+    // Luma is the sharper and less grainy one: it stays unless colour shows much more.
+    if value < 1.6 * sums[(0, 0)] {
+        return luma_only;
+    }
+    let v = eigen.eigenvectors.column(best);
+    let most = v.iter().fold(0.0_f64, |m, x| m.max(x.abs())).max(1e-9);
+    [(v[0] / most) as f32, (v[1] / most) as f32, (v[2] / most) as f32]
 }
 
 /// A change of small offsets from one frame to another, columns of a 2 × 2 matrix by row.
@@ -72,7 +126,11 @@ pub(super) enum Outcome {
 
 /// Picks places with structure in both directions, spread over the object; `limits` gives the left and
 /// right end allowed in each row of the cut.
-pub(super) fn pick(levels: &Levels, limits: &dyn Fn(usize) -> Option<(f32, f32)>, most: usize) -> Vec<Anchor> {
+pub(super) fn pick(
+    levels: &Levels,
+    limits: &dyn Fn(usize) -> Option<(f32, f32)>,
+    most: usize,
+) -> Vec<Anchor> {
     let half = &levels.half;
     let (w, h) = (half.width, half.height);
     if w < 24 || h < 24 {
@@ -108,14 +166,17 @@ pub(super) fn pick(levels: &Levels, limits: &dyn Fn(usize) -> Option<(f32, f32)>
             let mut best = (0.0, 0, 0);
             for y in cy..(cy + cell).min(h - 6) {
                 let Some((l, r)) = limits(2 * y) else { continue };
-                for x in cx.max((l / 2.0).max(0.0) as usize)..(cx + cell).min(w - 6).min((r / 2.0).max(0.0) as usize) {
+                for x in cx.max((l / 2.0).max(0.0) as usize)
+                    ..(cx + cell).min(w - 6).min((r / 2.0).max(0.0) as usize)
+                {
                     let s = score(x, y);
                     if s > best.0 {
                         best = (s, x, y);
                     }
                 }
             }
-            if best.0 > 12.0 {
+            // Structure must stand well above what grain alone shows.
+            if best.0 > 15.0_f32.max(5.0 * levels.noise) {
                 found.push(best);
             }
         }
@@ -225,7 +286,14 @@ impl Anchor {
 
     /// Looks for the patch in another frame about a predicted place, within a window of half sides
     /// `reach` px; `source` is the frame the patch comes from.
-    pub fn search(&self, source: &Levels, target: &Levels, predicted: (f32, f32), warp: &Warp, reach: (f32, f32)) -> Outcome {
+    pub fn search(
+        &self,
+        source: &Levels,
+        target: &Levels,
+        predicted: (f32, f32),
+        warp: &Warp,
+        reach: (f32, f32),
+    ) -> Outcome {
         let coarse = reach.0 > 14.0 || reach.1 > 14.0;
         let mut at = predicted;
         let mut window = reach;
@@ -434,7 +502,15 @@ fn rough(
     if judge_rivals {
         let rival = scores.iter().enumerate().any(|(i, &s)| {
             let (x, y) = ((i % columns) as i32, (i / columns) as i32);
-            ((x - bx).abs() > 3 || (y - by).abs() > 3) && s > best.1 - RIVAL
+            let apart = (x - bx).abs() > 3 || (y - by).abs() > 3;
+            // Along an edge agreement falls slowly: only a peak of its own is a second place.
+            let lower = |dx: i32, dy: i32| {
+                let (x, y) = (x + dx, y + dy);
+                let inside = x >= 0 && y >= 0 && (x as usize) < columns;
+                let at = y * columns as i32 + x;
+                !inside || scores.get(at as usize).is_none_or(|other| *other <= s)
+            };
+            apart && s > best.1 - RIVAL && (-1..=1).all(|dy| (-1..=1).all(|dx| lower(dx, dy)))
         });
         if rival {
             return Outcome::Doubtful;

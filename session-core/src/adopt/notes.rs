@@ -11,7 +11,8 @@ const MOST: usize = 5;
 
 /// Where the order of names and that of the clock put different files at a stop.
 pub(super) fn differences(by_name: &[Candidate], by_time: &[Candidate], open: &[Stop]) -> Vec<String> {
-    let found = open.iter().zip(by_name.iter().zip(by_time)).filter(|(_, (name, time))| name.name != time.name);
+    let found =
+        open.iter().zip(by_name.iter().zip(by_time)).filter(|(_, (name, time))| name.name != time.name);
     let said = found.map(|(stop, (name, time))| {
         format!("stop {} is {} by name, {} by time", stop.index, name.name.display(), time.name.display())
     });

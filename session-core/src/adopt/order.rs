@@ -73,10 +73,7 @@ mod tests {
             ["99X/IMG_0500.JPG", "100X/IMG_9999.JPG", "101X/IMG_0001.JPG"]
         );
         // Longer than any integer type.
-        assert_eq!(
-            sorted(vec!["a100000000000000000000000000000000000000000.jpg", "a99.jpg"])[0],
-            "a99.jpg"
-        );
+        assert_eq!(sorted(vec!["a100000000000000000000000000000000000000000.jpg", "a99.jpg"])[0], "a99.jpg");
     }
 
     #[test]

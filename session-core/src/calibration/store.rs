@@ -107,8 +107,7 @@ impl TableCalibration {
 
     /// What is known, in plain sentences.
     pub fn sentences(&self) -> Vec<String> {
-        let from =
-            |measured: &Provenance| format!("measured on {}, {}", measured.date, measured.method);
+        let from = |measured: &Provenance| format!("measured on {}, {}", measured.date, measured.method);
         let mut said = Vec::new();
         match &self.gearing {
             Some(gearing) => said.push(format!(
@@ -120,7 +119,9 @@ impl TableCalibration {
                 gearing.controller_steps_per_turn.to_f64(),
                 from(&gearing.measured)
             )),
-            None => said.push("Steps in a turn: not measured; the controller's own figure is used.".to_owned()),
+            None => {
+                said.push("Steps in a turn: not measured; the controller's own figure is used.".to_owned());
+            }
         }
         match &self.play {
             Some(play) => said.push(format!(
@@ -130,13 +131,17 @@ impl TableCalibration {
                 play.run_up_degrees(),
                 from(&play.measured)
             )),
-            None => said.push("Gear play: not measured; the usual run-up of 2° is used.".to_owned()),
+            None => {
+                said.push("Gear play: not measured; the usual run-up of 2° is used.".to_owned());
+            }
         }
         match &self.settle {
             Some(settle) => {
                 said.push(format!("Settle time: {} s. ({})", settle.seconds, from(&settle.measured)));
             }
-            None => said.push("Settle time: not measured; each plan names its own.".to_owned()),
+            None => {
+                said.push("Settle time: not measured; each plan names its own.".to_owned());
+            }
         }
         said
     }

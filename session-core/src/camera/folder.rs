@@ -271,17 +271,21 @@ impl FolderCamera {
             frames.entry(stem_of(path)).or_default().push(path.clone());
         }
         let complete = frames.values().all(|files| match &self.pattern {
-            Some(pattern) => {
-                files.iter().filter_map(|path| sniff::extension_of(path)).collect::<BTreeSet<_>>().is_superset(pattern)
-            }
+            Some(pattern) => files
+                .iter()
+                .filter_map(|path| sniff::extension_of(path))
+                .collect::<BTreeSet<_>>()
+                .is_superset(pattern),
             None => quiet >= self.options.pair_wait,
         });
         let fired = self.unanswered.len() + 1;
         let enough = frames.len() > fired || (frames.len() == fired && complete);
-        if !enough && !(last && fired > 1) {
+        let waited_out = last && fired > 1;
+        if !(enough || waited_out) {
             return None;
         }
-        let others: BTreeSet<u32> = self.unanswered.iter().copied().filter(|missed| *missed != stop).collect();
+        let others: BTreeSet<u32> =
+            self.unanswered.iter().copied().filter(|missed| *missed != stop).collect();
         if !others.is_empty() {
             let others: Vec<String> = others.iter().map(u32::to_string).collect();
             return Some(Err(CameraError::Failed(format!(
@@ -308,11 +312,7 @@ impl FolderCamera {
         Some(Ok(taken))
     }
 
-    fn give_up(
-        &self,
-        candidates: &HashMap<PathBuf, Candidate>,
-        waited: Duration,
-    ) -> CameraError {
+    fn give_up(&self, candidates: &HashMap<PathBuf, Candidate>, waited: Duration) -> CameraError {
         let detail = match candidates.iter().next() {
             None => "; check that the camera saves into this folder and that its shutter fires".to_owned(),
             Some((path, Candidate { verdict: Verdict::NotYet(reason), .. })) => {

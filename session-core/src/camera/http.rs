@@ -75,7 +75,9 @@ impl HttpCamera {
                     }
                     return result;
                 }
-                Err(RecvTimeoutError::Timeout) if cancel.is_cancelled() => return Err(CameraError::Cancelled),
+                Err(RecvTimeoutError::Timeout) if cancel.is_cancelled() => {
+                    return Err(CameraError::Cancelled);
+                }
                 Err(RecvTimeoutError::Timeout) => {}
                 Err(RecvTimeoutError::Disconnected) => {
                     return Err(CameraError::Failed(format!("the request to {} broke off", self.address)));

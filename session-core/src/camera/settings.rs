@@ -82,8 +82,16 @@ impl Setting {
                 is(&["p", "a", "s", "av", "tv", "sv", "tav", "a_dep", "dep", "green"])
                     || (!holds(&["manual"])
                         && holds(&[
-                            "auto", "program", "priority", "creative", "action", "sports", "portrait",
-                            "landscape", "night", "close",
+                            "auto",
+                            "program",
+                            "priority",
+                            "creative",
+                            "action",
+                            "sports",
+                            "portrait",
+                            "landscape",
+                            "night",
+                            "close",
                         ]))
             }
             Self::WhiteBalance => holds(&["auto"]) || value.starts_with("awb"),
@@ -142,11 +150,15 @@ impl FrameSettings {
         let told_by_files =
             |setting| self.from_file.contains_key(setting) && earlier.from_file.contains_key(setting);
         let files = pairs(&earlier.from_file, &self.from_file);
-        let cameras = pairs(&earlier.from_camera, &self.from_camera)
-            .filter(|(setting, _, _)| !told_by_files(setting));
+        let cameras =
+            pairs(&earlier.from_camera, &self.from_camera).filter(|(setting, _, _)| !told_by_files(setting));
         let changed = files.chain(cameras).filter(|(_, from, to)| from != to);
         changed
-            .map(|(setting, from, to)| SettingChange { setting: *setting, from: from.clone(), to: to.clone() })
+            .map(|(setting, from, to)| SettingChange {
+                setting: *setting,
+                from: from.clone(),
+                to: to.clone(),
+            })
             .collect()
     }
 

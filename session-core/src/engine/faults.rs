@@ -1,9 +1,10 @@
 //! The engine's part about faults: raising them, and going on once a person has helped.
 
-use super::{Action, Engine, Fault, FaultKind, Mode, TableError, TablePosition};
+use super::{Action, Engine, Fault, FaultKind, Lens, Mode, Motion, Refused, TableError, TablePosition};
 
 impl Engine {
-    /// Stops the session for a person; an earlier fault of the table stays in front.
+    /// Stops the session for a person; a camera's fault does not cover up one that leaving the stop out
+    /// would not help.
     pub(super) fn raise(&mut self, kind: FaultKind, stop: Option<u32>, message: String) {
         if let Mode::Fault(present) = &self.mode
             && present.kind.needs_the_table()
@@ -19,6 +20,9 @@ impl Engine {
                 "Turn the product to where 0° was, then set zero there; or stop the session."
             }
             FaultKind::Camera => "Mend the cause and try again, or skip this stop for now.",
+            FaultKind::Storage if self.stuck.is_empty() => {
+                "Every kept frame is safe. Make room or mend the folder, then try again."
+            }
             FaultKind::Storage => {
                 "The frame is held in memory and not lost. Make room or mend the folder, then try again."
             }
@@ -49,21 +53,22 @@ impl Engine {
             // The person is leaving; only the halt itself matters.
             return;
         }
-        self.raise(kind, self.queue.front().copied(), error.to_string());
+        self.raise(kind, self.queue.front().copied(), finding(error));
     }
 
     pub(super) fn on_table_ready(&mut self, position: TablePosition, actions: &mut Vec<Action>) {
         self.table_gone = false;
         self.reconnecting = false;
         self.leaning = false;
+        if !matches!(self.motion, Motion::Turning { .. }) {
+            // It may have been turned meanwhile: the stop is reached anew.
+            self.motion = Motion::Still;
+        }
         if std::mem::take(&mut self.zero_wanted)
             && let Some(zero) = &position.zero
         {
             self.expected_zero = Some(zero.clone());
             actions.push(Action::RecordZero { zero: zero.clone() });
-            if matches!(&self.mode, Mode::Fault(fault) if fault.kind == FaultKind::PositionUnknown) {
-                self.run(actions);
-            }
         }
         self.position = Some(position);
     }
@@ -79,7 +84,12 @@ impl Engine {
         }
         let Some(position) = &self.position else { return false };
         match (&position.zero, &self.expected_zero) {
-            (Some(zero), Some(expected)) if zero == expected => true,
+            (Some(zero), Some(expected)) if zero == expected => {
+                if std::mem::take(&mut self.zero_unrecorded) {
+                    actions.push(Action::RecordZero { zero: zero.clone() });
+                }
+                true
+            }
             (Some(zero), None) => {
                 let zero = zero.clone();
                 actions.push(Action::RecordZero { zero: zero.clone() });
@@ -111,6 +121,32 @@ impl Engine {
         }
     }
 
+    /// Takes back what was not begun because the disk would not take its record.
+    pub(super) fn on_disk_refused(&mut self, refused: Refused, reason: String) {
+        let stop = match refused {
+            Refused::Turn { ticket } => match self.turn_of_ticket(ticket) {
+                Some((stop, _)) => {
+                    self.motion = Motion::Still;
+                    Some(stop)
+                }
+                None => return,
+            },
+            Refused::Exposure { shot } => match self.lens_shot(shot) {
+                Some(shot) => {
+                    self.lens = Lens::Free;
+                    self.requeue(shot.stop);
+                    Some(shot.stop)
+                }
+                None => return,
+            },
+            Refused::Zero => {
+                self.zero_unrecorded = true;
+                None
+            }
+        };
+        self.raise(FaultKind::Storage, stop, reason);
+    }
+
     /// Goes on after a fault: opens the line, writes held frames, shoots the failed stop again.
     pub(super) fn try_again(&mut self, actions: &mut Vec<Action>) {
         let Mode::Fault(fault) = self.mode.clone() else { return };
@@ -124,5 +160,22 @@ impl Engine {
         if fault.kind != FaultKind::PositionUnknown {
             self.run(actions);
         }
+    }
+}
+
+/// What a table's error says without what to do: the fault's own advice says that.
+fn finding(error: &TableError) -> String {
+    match error {
+        TableError::Lost(detail) => format!("the table is gone ({detail})"),
+        TableError::Restarted(detail) => {
+            format!("the table's controller has started anew ({detail}), so its position is unknown")
+        }
+        TableError::PositionLost(detail) => {
+            format!("the table no longer knows for certain where it stands ({detail})")
+        }
+        TableError::TimedOut { word, secs } => {
+            format!("the table did not answer within {secs:.1} s to '{word}'")
+        }
+        _ => error.to_string(),
     }
 }

@@ -1,10 +1,12 @@
 //! The engine's part about frames: arriving, kept, failed, late.
 
-use super::{Action, CameraError, Engine, FaultKind, FrameSettings, KeepFailure, Lens, Mode, Shot, StopState};
+use super::{
+    Action, CameraError, Engine, FaultKind, FrameSettings, KeepFailure, Lens, Mode, Shot, StopState, Timer,
+};
 
 impl Engine {
     /// The exposure in the camera, when it has this number.
-    fn lens_shot(&self, number: u64) -> Option<Shot> {
+    pub(super) fn lens_shot(&self, number: u64) -> Option<Shot> {
         match &self.lens {
             Lens::Exposing(shot) | Lens::Receiving(shot) if shot.number == number => Some(shot.clone()),
             _ => None,
@@ -21,21 +23,52 @@ impl Engine {
         match self.lens_shot(number) {
             Some(shot) => {
                 self.lens = Lens::Free;
-                actions.push(Action::Keep { shot: shot.clone() });
-                self.keeping.push(shot);
+                self.keep(shot, actions);
             }
             // Given up on earlier: it may have been shot anywhere.
             None => actions.push(Action::Hold { shot: number }),
         }
     }
 
+    /// Has a frame written; a disk that dawdles is not waited for without an end.
+    pub(super) fn keep(&mut self, shot: Shot, actions: &mut Vec<Action>) {
+        actions.push(Action::Keep { shot: shot.clone() });
+        actions.push(Action::StartTimer {
+            timer: Timer::KeepOverdue { shot: shot.number },
+            after: self.config.keep_patience,
+        });
+        self.keeping.push(shot);
+    }
+
+    /// Takes a frame out of those being written, also one whose wait has been given up.
+    fn take_kept(&mut self, number: u64) -> Option<Shot> {
+        for shots in [&mut self.keeping, &mut self.stuck] {
+            if let Some(at) = shots.iter().position(|shot| shot.number == number) {
+                return Some(shots.remove(at));
+            }
+        }
+        None
+    }
+
+    pub(super) fn on_keep_overdue(&mut self, number: u64) {
+        let Some(at) = self.keeping.iter().position(|shot| shot.number == number) else { return };
+        let shot = self.keeping.remove(at);
+        let stop = shot.stop;
+        self.stuck.push(shot);
+        let secs = self.config.keep_patience.as_secs();
+        self.raise(
+            FaultKind::Storage,
+            Some(stop),
+            format!("the disk has not taken the frame within {secs} s"),
+        );
+    }
+
     pub(super) fn on_frame_failed(&mut self, number: u64, error: &CameraError) {
         let Some(shot) = self.lens_shot(number) else { return };
         self.lens = Lens::Free;
-        if *error == CameraError::Cancelled {
-            self.requeue(shot.stop);
-        } else {
-            self.frame_failure(shot.stop, &error.to_string());
+        self.requeue(shot.stop);
+        if *error != CameraError::Cancelled {
+            self.failure(FaultKind::Camera, shot.stop, &error.to_string());
         }
     }
 
@@ -52,8 +85,7 @@ impl Engine {
     }
 
     pub(super) fn on_frame_kept(&mut self, number: u64, version: u32, settings: FrameSettings) {
-        let Some(at) = self.keeping.iter().position(|shot| shot.number == number) else { return };
-        let shot = self.keeping.remove(at);
+        let Some(shot) = self.take_kept(number) else { return };
         if let Some(status) = self.stop_mut(shot.stop) {
             status.state = StopState::Kept;
             status.versions = status.versions.max(version);
@@ -65,10 +97,12 @@ impl Engine {
     }
 
     pub(super) fn on_keep_failed(&mut self, number: u64, failure: KeepFailure) {
-        let Some(at) = self.keeping.iter().position(|shot| shot.number == number) else { return };
-        let shot = self.keeping.remove(at);
+        let Some(shot) = self.take_kept(number) else { return };
         match failure {
-            KeepFailure::BadFrame(reason) => self.frame_failure(shot.stop, &reason),
+            KeepFailure::BadFrame(reason) => {
+                self.requeue(shot.stop);
+                self.failure(FaultKind::Camera, shot.stop, &reason);
+            }
             KeepFailure::Storage(reason) => {
                 let stop = shot.stop;
                 self.stuck.push(shot);
@@ -77,30 +111,15 @@ impl Engine {
         }
     }
 
-    /// Counts a failed frame: the stop is tried again at once, then a person is asked.
-    fn frame_failure(&mut self, stop: u32, reason: &str) {
+    /// Counts a failed try at a stop: it is tried again at once, then a person is asked.
+    pub(super) fn failure(&mut self, kind: FaultKind, stop: u32, reason: &str) {
         let retries = self.config.retries;
         let Some(status) = self.stop_mut(stop) else { return };
         status.attempts += 1;
         status.problem = Some(reason.to_owned());
-        let spent = status.attempts > retries;
         let tries = status.attempts;
-        self.requeue(stop);
-        if spent && self.mode != Mode::Stopping {
-            self.raise(FaultKind::Camera, Some(stop), format!("{reason} (tried {tries} times)"));
-        }
-    }
-
-    /// Counts a turn that ended wrong: tried again, then a person is asked.
-    pub(super) fn table_failure(&mut self, stop: u32, reason: String) {
-        let retries = self.config.retries;
-        let Some(status) = self.stop_mut(stop) else { return };
-        status.attempts += 1;
-        status.problem = Some(reason.clone());
-        let spent = status.attempts > retries;
-        self.requeue(stop);
-        if spent {
-            self.raise(FaultKind::Table, Some(stop), reason);
+        if tries > retries && self.mode != Mode::Stopping {
+            self.raise(kind, Some(stop), format!("{reason} (tried {tries} times)"));
         }
     }
 }

@@ -19,16 +19,13 @@ impl Engine {
     /// Stops the session for a person from now on when a frame's settings differ from the set's.
     pub fn lock_settings(&mut self, seed: SettingsSeed) {
         let drifted = seed.drifted.into_iter().map(|(stop, shot, settings)| (stop, (shot, settings)));
-        self.settings_lock =
-            Some(SettingsLock { reference: seed.reference, drifted: drifted.collect() });
+        self.settings_lock = Some(SettingsLock { reference: seed.reference, drifted: drifted.collect() });
     }
 
     /// Compares a frame just kept with the set's first.
     pub(super) fn compare_settings(&mut self, stop: u32, shot: u64, settings: FrameSettings) {
-        let alone = !self
-            .stops
-            .iter()
-            .any(|status| status.stop.index != stop && status.state == StopState::Kept);
+        let alone =
+            !self.stops.iter().any(|status| status.stop.index != stop && status.state == StopState::Kept);
         let Some(lock) = &mut self.settings_lock else { return };
         lock.drifted.remove(&stop);
         match &lock.reference {
@@ -63,8 +60,7 @@ impl Engine {
                 && self.stop(**stop).is_some_and(|status| !status.skipped)
         });
         let Some((first, (_, settings))) = open.next() else { return false };
-        let changes: Vec<String> =
-            settings.changes_from(reference).iter().map(ToString::to_string).collect();
+        let changes: Vec<String> = settings.changes_from(reference).iter().map(ToString::to_string).collect();
         let others: Vec<String> = open.map(|(stop, _)| stop.to_string()).collect();
         let also = match others.as_slice() {
             [] => String::new(),

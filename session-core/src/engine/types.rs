@@ -20,10 +20,10 @@ pub struct EngineConfig {
     pub run_up: Angle,
     /// The wait between the end of a turn and the exposure.
     pub settle: Duration,
-    /// What a turn may take beyond twice its estimate.
-    pub turn_patience: Duration,
     /// What an exposure with its transfer may take in all.
     pub frame_patience: Duration,
+    /// What keeping one frame on disk may take.
+    pub keep_patience: Duration,
     /// How often a stop is tried again before a person is asked.
     pub retries: u32,
     /// Whether to stop before each new row, for the camera to be set.
@@ -40,8 +40,8 @@ impl EngineConfig {
             // Gear play of hobby gearboxes is said to be 0.5° to 2° (hearsay, no source): measure it.
             run_up: Angle::from_turns(2, 360),
             settle: Duration::from_millis(800),
-            turn_patience: Duration::from_secs(20),
             frame_patience: Duration::from_secs(120),
+            keep_patience: Duration::from_secs(120),
             retries: 2,
             pause_between_rows: false,
         }
@@ -55,7 +55,7 @@ pub struct StopSeed {
     pub stop: Stop,
     /// Its state on disk.
     pub state: StopState,
-    /// How many versions are on disk.
+    /// The highest version number on record, 0 for none.
     pub versions: u32,
     /// The version in use, 0 for none.
     pub chosen: u32,
@@ -89,7 +89,7 @@ pub struct StopStatus {
     pub stop: Stop,
     /// Whether it has its frame.
     pub state: StopState,
-    /// How many versions are kept.
+    /// The highest version number, 0 for none.
     pub versions: u32,
     /// The version in use, 0 for none.
     pub chosen: u32,
@@ -187,6 +187,11 @@ pub enum Timer {
         /// Ties it to the exposure.
         shot: u64,
     },
+    /// A frame has not been kept. Runs on real time.
+    KeepOverdue {
+        /// Ties it to the exposure.
+        shot: u64,
+    },
 }
 
 /// Why a frame could not be kept.
@@ -196,6 +201,23 @@ pub enum KeepFailure {
     BadFrame(String),
     /// The disk will not take it; the bytes are held, shooting again does not help.
     Storage(String),
+}
+
+/// What the disk has kept from being done.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Refused {
+    /// The intent of a turn could not be journalled, so the turn was not sent.
+    Turn {
+        /// The turn's ticket.
+        ticket: u64,
+    },
+    /// There is no place for an exposure's files, so it was not made.
+    Exposure {
+        /// The exposure.
+        shot: u64,
+    },
+    /// The zero that steps count from could not be journalled.
+    Zero,
 }
 
 /// What happened.
@@ -227,10 +249,10 @@ pub enum Event {
         /// Why.
         error: TableError,
     },
-    /// The intent of a turn could not be journalled, so the turn was not sent.
-    JournalRefused {
-        /// The turn's ticket.
-        ticket: u64,
+    /// The disk would not take what has to be on record first.
+    DiskRefused {
+        /// What was not done.
+        refused: Refused,
         /// What the disk said.
         reason: String,
     },
@@ -402,7 +424,7 @@ pub enum FaultKind {
 impl FaultKind {
     /// Whether leaving the stop out would not help.
     pub fn needs_the_table(self) -> bool {
-        !matches!(self, Self::Camera)
+        self != Self::Camera
     }
 }
 

@@ -61,16 +61,22 @@ pub fn sync_folder(folder: &Path) -> Result<(), PathError> {
     }
 }
 
-/// Makes a folder, and its parents, and syncs the parent. A crash may lose an empty folder.
+/// Makes a folder and its missing parents, and makes each name last through a power cut.
 pub fn create_folder(folder: &Path) -> Result<(), PathError> {
     if folder.is_dir() {
         return Ok(());
     }
-    fs::create_dir_all(folder).map_err(PathError::at("cannot make folder", folder))?;
-    match folder.parent() {
-        Some(parent) if parent.is_dir() => sync_folder(parent),
-        _ => Ok(()),
+    let parent = match folder.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    };
+    create_folder(parent)?;
+    match fs::create_dir(folder) {
+        // Another thread or program was quicker.
+        Err(error) if error.kind() == io::ErrorKind::AlreadyExists && folder.is_dir() => {}
+        made => made.map_err(PathError::at("cannot make folder", folder))?,
     }
+    sync_folder(parent)
 }
 
 /// Replaces a state file as a whole: readers see the old content or the new, never a part.
@@ -111,20 +117,25 @@ pub struct Part {
 impl Part {
     /// Writes bytes to a new `NAME.part` beside the final place and syncs them.
     ///
-    /// After a failure what was written stays under its `.part` name.
+    /// After a failure nothing stays: the bytes are still where they came from.
     pub fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<Self, PathError> {
         let mut attempt = 0;
         loop {
             let path = match attempt {
                 0 => folder.join(format!("{name}.part")),
-                // A failed sync leaves a `.part` that must not be trusted or reused: write another.
+                // A killed run leaves a `.part` that must not be trusted or reused: write another.
                 n => folder.join(format!("{name}.{n}.part")),
             };
             match File::options().write(true).create_new(true).open(&path) {
                 Ok(mut file) => {
-                    file.write_all(bytes).map_err(PathError::at("cannot write", &path))?;
-                    file.sync_all().map_err(PathError::at("cannot sync", &path))?;
-                    return Ok(Self { path });
+                    let written = file
+                        .write_all(bytes)
+                        .map_err(PathError::at("cannot write", &path))
+                        .and_then(|()| file.sync_all().map_err(PathError::at("cannot sync", &path)));
+                    if written.is_err() {
+                        remove_copy(&path);
+                    }
+                    return written.map(|()| Self { path });
                 }
                 Err(error) if error.kind() == io::ErrorKind::AlreadyExists && attempt < 1000 => attempt += 1,
                 Err(error) => return Err(PathError::at("cannot write", &path)(error)),

@@ -74,6 +74,30 @@ pub enum FolderError {
     Journal(#[from] JournalError),
 }
 
+/// Says why it cannot be noted which frames of a stop are used.
+#[derive(Debug, thiserror::Error)]
+pub enum ChoiceError {
+    /// The plan has no such stop.
+    #[error("the set has no stop {0}; 'roundstop status' lists its stops")]
+    NoStop(u32),
+    /// The stop has no frame in use.
+    #[error("stop {0} has no frame to set aside")]
+    NoFrame(u32),
+    /// The stop has no such version.
+    #[error("stop {stop} has no version {version}; it has {kept:?}")]
+    NoVersion {
+        /// The stop's number.
+        stop: u32,
+        /// The version asked for.
+        version: u32,
+        /// The versions it has.
+        kept: Vec<u32>,
+    },
+    /// The journal cannot be written.
+    #[error(transparent)]
+    Journal(#[from] JournalError),
+}
+
 /// What `session.json` holds.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SessionFile {
@@ -225,6 +249,46 @@ impl SessionFolder {
         self.journal.lock().unwrap_or_else(PoisonError::into_inner).append(record)
     }
 
+    /// Journals that none of these stops' frames is used; all of them, or none when one has no frame in use.
+    pub fn set_aside(&self, stops: &[u32]) -> Result<(), ChoiceError> {
+        self.note_choices(stops, |stop, key, ledger| {
+            if ledger.state_of(&key) != StopState::Kept {
+                return Err(ChoiceError::NoFrame(stop));
+            }
+            Ok(Record::SetAside { row: key.row, angle: key.angle })
+        })
+    }
+
+    /// Journals that this version of these stops' frames is used; all of them, or none when one has none such.
+    pub fn choose_version(&self, stops: &[u32], version: u32) -> Result<(), ChoiceError> {
+        self.note_choices(stops, |stop, key, ledger| {
+            let frames = ledger.frame(&key).map(|frame| frame.versions.as_slice()).unwrap_or_default();
+            let kept: Vec<u32> = frames.iter().map(|frame| frame.version).collect();
+            if !kept.contains(&version) {
+                return Err(ChoiceError::NoVersion { stop, version, kept });
+            }
+            Ok(Record::VersionChosen { row: key.row, angle: key.angle, version })
+        })
+    }
+
+    fn note_choices(
+        &self,
+        stops: &[u32],
+        record: impl Fn(u32, StopKey, &Ledger) -> Result<Record, ChoiceError>,
+    ) -> Result<(), ChoiceError> {
+        let records = self.with_ledger(|ledger| {
+            let record_of = |number: &u32| {
+                let stop = self.stops.iter().find(|stop| stop.index == *number);
+                record(*number, self.key_of(stop.ok_or(ChoiceError::NoStop(*number))?), ledger)
+            };
+            stops.iter().map(record_of).collect::<Result<Vec<Record>, ChoiceError>>()
+        })?;
+        for record in records {
+            self.append(record)?;
+        }
+        Ok(())
+    }
+
     /// Looks at what the journal adds up to.
     pub fn with_ledger<T>(&self, look: impl FnOnce(&Ledger) -> T) -> T {
         look(self.journal.lock().unwrap_or_else(PoisonError::into_inner).ledger())
@@ -236,15 +300,14 @@ impl SessionFolder {
             self.stops
                 .iter()
                 .map(|stop| {
-                    let frame = ledger.frame(&self.key_of(stop));
-                    let chosen = frame.and_then(|frame| frame.chosen);
-                    let state = match (frame, chosen) {
-                        (_, Some(_)) => StopState::Kept,
-                        (Some(_), None) => StopState::SetAside,
-                        (None, None) => StopState::Missing,
-                    };
-                    let versions = frame.map_or(0, super::Frame::last_version);
-                    StopSeed { stop: stop.clone(), state, versions, chosen: chosen.unwrap_or(0) }
+                    let key = self.key_of(stop);
+                    let frame = ledger.frame(&key);
+                    StopSeed {
+                        stop: stop.clone(),
+                        state: ledger.state_of(&key),
+                        versions: frame.map_or(0, super::Frame::last_version),
+                        chosen: frame.and_then(|frame| frame.chosen).unwrap_or(0),
+                    }
                 })
                 .collect()
         })
@@ -266,9 +329,7 @@ impl SessionFolder {
             let first = in_use.first().map(|(_, _, settings)| settings.clone());
             let good: Vec<FrameSettings> =
                 first.into_iter().chain(ledger.accepted_settings().iter().cloned()).collect();
-            in_use.retain(|(_, _, settings)| {
-                good.iter().all(|good| !settings.changes_from(good).is_empty())
-            });
+            in_use.retain(|(_, _, settings)| good.iter().all(|good| !settings.changes_from(good).is_empty()));
             SettingsSeed { reference: good.last().cloned(), drifted: in_use }
         })
     }
@@ -322,19 +383,20 @@ impl SessionFolder {
         create_folder(&folder)?;
         let mut names = Vec::new();
         for arrival in arrivals {
-            let (source, name) = match arrival {
-                Arrival::Bytes { name, .. } => (None, name.clone()),
-                Arrival::Inbox(path) | Arrival::Foreign(path) => (Some(path), file_name::of_path(path)),
+            let name = match arrival {
+                Arrival::Bytes { name, .. } => name.clone(),
+                Arrival::Inbox(path) | Arrival::Foreign(path) => file_name::of_path(path),
             };
             let name = free_name(&folder, &format!("shot-{shot:06}-{name}"));
-            match (arrival, source) {
-                (Arrival::Inbox(path), _) => move_without_replacing(path, &folder.join(&name))?,
-                (Arrival::Bytes { bytes, .. }, _) => {
-                    durable::Part::write(&folder, &name, bytes)?.settle(&folder.join(&name))?;
+            let place = folder.join(&name);
+            match arrival {
+                Arrival::Inbox(path) => move_without_replacing(path, &place)?,
+                Arrival::Bytes { bytes, .. } => {
+                    durable::Part::write(&folder, &name, bytes)?.settle(&place)?;
                 }
-                (Arrival::Foreign(path), _) => {
+                Arrival::Foreign(path) => {
                     let bytes = fs::read(path).map_err(PathError::at("cannot read", path))?;
-                    durable::Part::write(&folder, &name, &bytes)?.settle(&folder.join(&name))?;
+                    durable::Part::write(&folder, &name, &bytes)?.settle(&place)?;
                 }
             }
             names.push(name);

@@ -1,7 +1,7 @@
 //! Keeping a frame: from bytes on their way to a record in the journal.
 
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use jiff::Timestamp;
@@ -88,7 +88,7 @@ impl SessionFolder {
         };
         let mut parts = Vec::new();
         for (name, file) in names.iter().zip(&loaded) {
-            parts.push(write_part(&frames, name, &file.bytes)?);
+            parts.push(Part::write(&frames, name, &file.bytes).map_err(storage)?);
             record.files.push(FileFacts {
                 name: name.clone(),
                 sha256: sha256_hex(&file.bytes),
@@ -176,16 +176,6 @@ fn load(arrivals: &[Arrival]) -> Result<Vec<Loaded>, KeepFailure> {
     }
     loaded.sort_by_key(|file| !file.kind.is_finished_picture());
     Ok(loaded)
-}
-
-/// Writes a `.part`; a failed one is taken away, its bytes are still at the source.
-fn write_part(frames: &Path, name: &str, bytes: &[u8]) -> Result<Part, KeepFailure> {
-    Part::write(frames, name, bytes).map_err(|error| {
-        if error.path.extension().is_some_and(|extension| extension == "part") {
-            remove_copy(&error.path);
-        }
-        storage(error)
-    })
 }
 
 fn storage(error: impl std::fmt::Display) -> KeepFailure {

@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use super::record::{FrameRecord, Record};
 use crate::angle::Angle;
 use crate::camera::settings::FrameSettings;
+use crate::engine::StopState;
 
 /// Names a stop by what it is, not by its number, so that a changed plan finds its frames.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
@@ -80,7 +81,10 @@ impl Ledger {
                 }
             }
             Record::VersionChosen { row, angle, version } => {
-                if let Some(stop) = self.frames.get_mut(&StopKey::new(row, *angle)) {
+                // A version whose own record is damaged is none to choose.
+                if let Some(stop) = self.frames.get_mut(&StopKey::new(row, *angle))
+                    && stop.versions.iter().any(|frame| frame.version == *version)
+                {
                     stop.chosen = Some(*version);
                 }
             }
@@ -94,6 +98,15 @@ impl Ledger {
     /// The frames of a stop, if it ever had any.
     pub fn frame(&self, key: &StopKey) -> Option<&Frame> {
         self.frames.get(key)
+    }
+
+    /// Whether a stop has its frame.
+    pub fn state_of(&self, key: &StopKey) -> StopState {
+        match self.frames.get(key) {
+            Some(frame) if frame.in_use().is_some() => StopState::Kept,
+            Some(_) => StopState::SetAside,
+            None => StopState::Missing,
+        }
     }
 
     /// Every kept frame of every stop.

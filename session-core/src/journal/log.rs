@@ -52,12 +52,21 @@ pub(super) fn read(path: &Path) -> Result<ReadBack, PathError> {
     let mut at = 0;
     let mut bad_since = None;
     for line in bytes.split_inclusive(|byte| *byte == b'\n') {
+        // The append after a failed one begins on a line of its own.
+        if line == b"\n" {
+            at += line.len();
+            continue;
+        }
         let whole = line.ends_with(b"\n");
         match parse(line).filter(|_| whole) {
             Some(entry) => {
                 // Bad lines followed by a good one are damage in the middle, not a torn end.
                 if bad_since.take().is_some() {
                     found.damaged_lines += 1;
+                }
+                // Its append had failed after all its bytes were written; this one took its place.
+                if found.entries.last().is_some_and(|last| last.seq == entry.seq) {
+                    found.entries.pop();
                 }
                 found.entries.push(entry);
             }
@@ -108,7 +117,8 @@ impl Journal {
     /// Appends one record and syncs it; when this returns, a power cut does not lose the record.
     ///
     /// # Errors
-    /// When the disk will not; the record then does not count, even if its bytes are found later.
+    /// When the disk will not; the record then does not count. Only if no other follows it and its bytes
+    /// did reach the disk will the next opening find and count it.
     pub fn append(&mut self, record: Record) -> Result<(), JournalError> {
         let entry = Entry { seq: self.next_seq, at: Timestamp::now(), record };
         let text = serde_json::to_string(&entry)?;

@@ -37,7 +37,7 @@ impl Recovery {
     pub fn sentences(&self) -> Vec<String> {
         let mut said = Vec::new();
         if self.torn_journal {
-            said.push("The journal's last line was torn by a crash; it lies in quarantine/ now. No kept frame is affected.".to_owned());
+            said.push("The journal's last line was torn by a crash; opening the set puts it into quarantine/. No kept frame is affected.".to_owned());
         }
         if self.damaged_lines > 0 {
             said.push(format!(

@@ -2,9 +2,9 @@
 
 use serde::Serialize;
 
+use super::exif_facts::ExposureFacts;
 use super::folder::SessionFile;
 use super::ledger::{Ledger, StopKey};
-use super::exif_facts::ExposureFacts;
 use super::record::{ADOPTED, FrameRecord};
 use super::recover::Recovery;
 use crate::camera::settings::CameraSettings;
@@ -20,8 +20,8 @@ pub struct SetStatus {
     pub complete: bool,
     /// Every stop of the plan, left-out ones excluded.
     pub stops: Vec<StopReport>,
-    /// Files in `frames/` that no record knows.
-    pub unclaimed: Vec<String>,
+    /// What is amiss with the folder, as sentences; empty when all is in order.
+    pub notes: Vec<String>,
 }
 
 /// One stop's state.
@@ -79,14 +79,9 @@ impl SetStatus {
             .iter()
             .map(|stop| {
                 let row = &file.plan.rows[stop.row].name;
-                let frame = ledger.frame(&StopKey::new(row, stop.angle));
-                let in_use = frame.and_then(|frame| frame.in_use());
-                let state = match (frame, in_use) {
-                    (_, Some(_)) => StopState::Kept,
-                    (Some(_), None) => StopState::SetAside,
-                    (None, None) => StopState::Missing,
-                };
-                let first = in_use.and_then(|frame| frame.files.first());
+                let key = StopKey::new(row, stop.angle);
+                let frame = ledger.frame(&key);
+                let first = frame.and_then(|frame| frame.in_use()).and_then(|frame| frame.files.first());
                 StopReport {
                     index: stop.index,
                     row: row.clone(),
@@ -94,7 +89,7 @@ impl SetStatus {
                     steps: file
                         .steps_per_turn
                         .nearest_step(file.plan.direction.table_angle(stop.angle.wrapped())),
-                    state,
+                    state: ledger.state_of(&key),
                     file: first.map(|file| format!("frames/{}", file.name)),
                     sha256: first.map(|file| file.sha256.clone()),
                     versions: frame
@@ -109,7 +104,7 @@ impl SetStatus {
             sku: file.plan.sku.clone(),
             complete: stops.iter().all(|stop| stop.state == StopState::Kept),
             stops,
-            unclaimed: recovery.unclaimed.clone(),
+            notes: recovery.sentences(),
         }
     }
 

@@ -50,9 +50,10 @@ impl Motor {
             ],
             cruise_cap: 250.0,
             start_cap: 120.0,
-            source: "34.3 mN·m at 120 half-steps/s from a published data sheet; the fall to nothing at 500/s is \
+            source:
+                "34.3 mN·m at 120 half-steps/s from a published data sheet; the fall to nothing at 500/s is \
                      knowledge without source, on the safe side"
-                .to_owned(),
+                    .to_owned(),
         }
     }
 

@@ -87,7 +87,7 @@ impl LoadReport {
         self.object_inertia_kg_m2 + self.plate_inertia_kg_m2
     }
 
-    /// The torque an acceleration takes, friction included, N·m: M = J·α + M_friction.
+    /// The torque an acceleration takes, friction included, N·m: J·α and friction.
     pub fn torque_needed_nm(&self, accel_deg_per_sec2: f64) -> f64 {
         self.inertia_kg_m2() * accel_deg_per_sec2.to_radians() + self.friction_torque_nm
     }

@@ -177,7 +177,7 @@ impl Ramp {
 
     /// The ramp is point-symmetric about its middle, so its mean speed is the mean of both ends.
     fn degrees(&self) -> f64 {
-        (self.start + self.peak) / 2.0 * self.secs()
+        f64::midpoint(self.start, self.peak) * self.secs()
     }
 
     /// Degrees covered after `secs`, going on at the top speed after the ramp.

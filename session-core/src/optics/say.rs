@@ -24,8 +24,7 @@ impl Report {
             Some(to) => format!("Sharp from {} to {}", cm(self.sharp_from_mm), cm(to)),
             None => format!("Sharp from {} on", cm(self.sharp_from_mm)),
         };
-        let swept =
-            format!("the object sweeps from {} to {}", cm(self.near_side_mm), cm(self.far_side_mm));
+        let swept = format!("the object sweeps from {} to {}", cm(self.near_side_mm), cm(self.far_side_mm));
         if self.sharp_all_round {
             return format!("{sharp}; {swept}: all of it is sharp at every stop.");
         }

@@ -10,11 +10,11 @@ use jiff::Timestamp;
 use super::event_log::EventLog;
 use super::workers::Worker;
 use super::{
-    Arrival, CameraSettings, Clock, Event, ExposureRequest, Intent, Message, RunOptions, SessionFolder, TableOrder, Update,
+    Arrival, CameraError, CameraSettings, Clock, Event, ExposureRequest, Intent, Message, RunOptions,
+    SessionFolder, TableOrder, Update,
 };
-use crate::angle::Angle;
 use crate::camera::settings::FrameSettings;
-use crate::engine::{Action, Engine, EngineConfig, KeepFailure, Mode, Shot, Timer};
+use crate::engine::{Action, Engine, EngineConfig, KeepFailure, Mode, Refused, Shot, Timer};
 use crate::journal::{KeepJob, Record};
 use crate::turntable::{TableError, TableFacts};
 use crate::view::{RowView, SessionView, StopView, VersionView};
@@ -47,6 +47,8 @@ struct Arrived {
     exposed_at: Timestamp,
     arrivals: Vec<Arrival>,
     settings: Option<CameraSettings>,
+    /// Whether the keeper has them; one that hangs is not given them twice.
+    with_keeper: bool,
 }
 
 /// The session thread's state.
@@ -73,7 +75,7 @@ impl Session {
     pub fn new(parts: Parts) -> Self {
         let plan = parts.folder.plan();
         let config = EngineConfig {
-            run_up: angle_of_degrees(parts.options.run_up_deg),
+            run_up: parts.options.run_up,
             settle: Duration::from_secs_f64(plan.settle_secs),
             frame_patience: parts.camera_patience + Duration::from_secs_f64(plan.exposure_secs) + HANGING,
             retries: parts.options.retries,
@@ -108,7 +110,7 @@ impl Session {
     /// Runs until told to quit; gives the folder back, its lock still held.
     pub fn run(mut self, inbox: &Receiver<Message>) -> Option<SessionFolder> {
         for warning in &self.parts.warnings {
-            (self.parts.news)(Update::Prompt(warning.clone()));
+            (self.parts.news)(Update::Prompt { stop: None, text: warning.clone() });
         }
         self.show();
         loop {
@@ -151,19 +153,29 @@ impl Session {
         self.parts.camera.cancel();
         self.parts.camera.finish();
         self.parts.table.finish();
-        self.parts.keeper.finish();
+        let is_written = self.parts.keeper.finish_within(FAREWELL);
         for message in inbox.try_iter() {
             match message {
                 Message::Kept { shot, .. } => drop(self.arrived.remove(&shot)),
                 Message::Arrived { shot, arrivals, settings } => {
-                    let arrived = Arrived { exposed_at: Timestamp::now(), arrivals, settings };
+                    let exposed_at = Timestamp::now();
+                    let arrived = Arrived { exposed_at, arrivals, settings, with_keeper: false };
                     drop(self.arrived.insert(shot, arrived));
                 }
                 _ => {}
             }
         }
-        for (shot, arrived) in std::mem::take(&mut self.arrived) {
-            self.hold(shot, &arrived.arrivals, "the session ended before it was kept");
+        let left = std::mem::take(&mut self.arrived);
+        if is_written {
+            for (shot, arrived) in left {
+                self.hold(shot, &arrived.arrivals, "the session ended before it was kept");
+            }
+        } else {
+            // Anything more written would wait for the disk too.
+            let count = left.len();
+            self.say(format!(
+                "The disk does not answer: the last {count} frames may not be kept. Once it answers, look at the set's status."
+            ));
         }
         (self.parts.news)(Update::Ended);
         // The keeper's thread held the only other handle, and it has ended.
@@ -180,7 +192,7 @@ impl Session {
             }
             Message::Arrived { shot, arrivals, settings } => {
                 let exposed_at = self.exposed_at.remove(&shot).unwrap_or_else(Timestamp::now);
-                self.arrived.insert(shot, Arrived { exposed_at, arrivals, settings });
+                self.arrived.insert(shot, Arrived { exposed_at, arrivals, settings, with_keeper: false });
                 self.feed(Event::FrameArrived { shot });
             }
             Message::Held { shot, arrivals } => {
@@ -197,7 +209,9 @@ impl Session {
                 self.warn_of_automatics(&frame.settings);
                 self.feed(Event::FrameKept { shot, version: frame.version, settings: frame.settings });
             }
-            Message::Prompt(text) => (self.parts.news)(Update::Prompt(text)),
+            Message::Prompt { stop, text } => {
+                (self.parts.news)(Update::Prompt { stop: Some(stop), text });
+            }
             Message::Quit => {
                 self.leaving = Some(Instant::now() + FAREWELL);
                 self.feed(Event::Person(Intent::StopNow));
@@ -243,15 +257,29 @@ impl Session {
             }
             Event::ExposureFailed { shot, error } | Event::FrameFailed { shot, error } => {
                 self.exposed_at.remove(shot);
-                self.note_failure(*shot, &error.to_string());
+                self.note_failure(*shot, &error.to_string(), *error != CameraError::Cancelled);
             }
             Event::KeepFailed { shot, failure: KeepFailure::BadFrame(reason) } => {
-                self.note_failure(*shot, reason);
+                self.note_failure(*shot, reason, true);
                 if let Some(arrived) = self.arrived.remove(shot) {
                     self.hold(*shot, &arrived.arrivals, reason);
                 }
             }
-            Event::Person(Intent::Start | Intent::Resume | Intent::TryAgain) => self.pace.clear(),
+            Event::KeepFailed { shot, failure: KeepFailure::Storage(_) } => {
+                if let Some(arrived) = self.arrived.get_mut(shot) {
+                    arrived.with_keeper = false;
+                }
+            }
+            // Shooting may go on after any of these, and the wait before it is no pace.
+            Event::Person(
+                Intent::Start
+                | Intent::Resume
+                | Intent::TryAgain
+                | Intent::GoOnWithSettings
+                | Intent::Retake { .. }
+                | Intent::Skip { .. }
+                | Intent::ZeroIsHere,
+            ) => self.pace.clear(),
             _ => {}
         }
     }
@@ -263,16 +291,19 @@ impl Session {
         }
         for sentence in settings.automatics() {
             if !self.parts.warnings.contains(&sentence) {
-                (self.parts.news)(Update::Prompt(sentence));
+                self.say(sentence);
             }
         }
     }
 
-    fn note_failure(&mut self, shot: u64, reason: &str) {
+    /// Journals a try that gave no frame, and its number with it; `is_trouble` tells people too.
+    fn note_failure(&mut self, shot: u64, reason: &str, is_trouble: bool) {
         let Some(stop) = self.engine.stop_of_shot(shot) else { return };
         // A full disk must not keep the session from going on to the fault that says so.
         let _ = self.parts.folder.append(Record::FrameFailed { shot, stop, reason: reason.to_owned() });
-        (self.parts.news)(Update::Failed { stop, reason: reason.to_owned() });
+        if is_trouble {
+            (self.parts.news)(Update::Failed { stop, reason: reason.to_owned() });
+        }
     }
 
     fn hold(&mut self, shot: u64, arrivals: &[Arrival], reason: &str) {
@@ -283,7 +314,11 @@ impl Session {
             }
             Err(error) => format!("Files could not be moved to quarantine: {error}"),
         };
-        (self.parts.news)(Update::Prompt(text));
+        self.say(text);
+    }
+
+    fn say(&mut self, text: String) {
+        (self.parts.news)(Update::Prompt { stop: None, text });
     }
 
     fn carry_out(&mut self, action: Action) {
@@ -291,7 +326,7 @@ impl Session {
             Action::Turn { ticket, stop, to } => {
                 if let Err(error) = self.parts.folder.append(Record::TurnIntent { stop, to_step: to }) {
                     // Not sent: a turn that is not on record would leave the position in doubt.
-                    self.pending.push_back(Event::JournalRefused { ticket, reason: error.to_string() });
+                    self.disk_refused(Refused::Turn { ticket }, &error);
                     return;
                 }
                 self.parts.table.order(TableOrder::Turn { ticket, to });
@@ -309,16 +344,20 @@ impl Session {
                     self.hold(shot, &arrived.arrivals, "it came after the wait for it had been given up");
                 }
             }
-            Action::RecordZero { zero } => self.record(Record::ZeroSet { zero }),
+            Action::RecordZero { zero } => {
+                if let Err(error) = self.parts.folder.append(Record::ZeroSet { zero }) {
+                    self.disk_refused(Refused::Zero, &error);
+                }
+            }
             Action::RecordSetAside { stop } => {
-                if let Some((row, angle)) = self.key_of(stop) {
-                    self.record(Record::SetAside { row, angle });
+                if let Err(error) = self.parts.folder.set_aside(&[stop]) {
+                    self.say(format!("Stop {stop} is not set aside: {error}"));
                 }
             }
             Action::RecordSettings { settings } => self.record(Record::SettingsAccepted { settings }),
             Action::RecordKeepVersion { stop, version } => {
-                if let Some((row, angle)) = self.key_of(stop) {
-                    self.record(Record::VersionChosen { row, angle, version });
+                if let Err(error) = self.parts.folder.choose_version(&[stop], version) {
+                    self.say(format!("Version {version} of stop {stop} is not chosen: {error}"));
                 }
             }
         }
@@ -326,13 +365,13 @@ impl Session {
 
     fn record(&mut self, record: Record) {
         if let Err(error) = self.parts.folder.append(record) {
-            (self.parts.news)(Update::Prompt(format!("The journal could not be written: {error}")));
+            self.say(format!("The journal could not be written: {error}"));
         }
     }
 
-    fn key_of(&self, stop: u32) -> Option<(String, Angle)> {
-        let stop = self.parts.folder.stops().iter().find(|known| known.index == stop)?;
-        Some((self.parts.folder.plan().rows[stop.row].name.clone(), stop.angle))
+    /// Tells the engine what was not done because it would not have been on record.
+    fn disk_refused(&mut self, refused: Refused, error: &impl std::fmt::Display) {
+        self.pending.push_back(Event::DiskRefused { refused, reason: error.to_string() });
     }
 
     fn start_timer(&mut self, timer: Timer, after: Duration) {
@@ -353,6 +392,10 @@ impl Session {
                 self.timers.retain(|(_, old)| std::mem::discriminant(old) != std::mem::discriminant(&timer));
                 after
             }
+            Timer::KeepOverdue { .. } => {
+                self.timers.retain(|(_, old)| *old != timer);
+                after
+            }
         };
         self.timers.push((Instant::now() + real, timer));
     }
@@ -369,17 +412,14 @@ impl Session {
     fn expose(&mut self, shot: &Shot) {
         let folder = &self.parts.folder;
         let plan = folder.plan();
-        let stop = folder.stops().iter().find(|stop| stop.index == shot.stop);
-        let inbox = folder.make_inbox(shot.number);
-        let (Some(stop), Ok(inbox)) = (stop, inbox.as_ref()) else {
-            let reason = inbox
-                .err()
-                .map_or_else(|| "the stop is not in the plan".to_owned(), |error| error.to_string());
-            self.pending.push_back(Event::ExposureFailed {
-                shot: shot.number,
-                error: crate::camera::CameraError::Failed(reason),
-            });
+        let Some(stop) = folder.stops().iter().find(|stop| stop.index == shot.stop) else {
+            let error = CameraError::Failed("the stop is not in the plan".to_owned());
+            self.pending.push_back(Event::ExposureFailed { shot: shot.number, error });
             return;
+        };
+        let inbox = match folder.make_inbox(shot.number) {
+            Ok(inbox) => inbox,
+            Err(error) => return self.disk_refused(Refused::Exposure { shot: shot.number }, &error),
         };
         let request = ExposureRequest {
             shot: shot.number,
@@ -388,13 +428,14 @@ impl Session {
             degrees_text: stop.angle.wrapped().short_degrees(),
             sku: plan.sku.clone(),
             exposure: Duration::from_secs_f64(plan.exposure_secs),
-            inbox: inbox.clone(),
+            inbox,
         };
         self.parts.camera.order(request);
     }
 
     fn keep(&mut self, shot: Shot) {
-        if let Some(arrived) = self.arrived.get(&shot.number) {
+        if let Some(arrived) = self.arrived.get_mut(&shot.number).filter(|arrived| !arrived.with_keeper) {
+            arrived.with_keeper = true;
             self.parts.keeper.order(KeepJob {
                 shot,
                 source: self.parts.camera_name.clone(),
@@ -471,9 +512,4 @@ impl Session {
         };
         (self.parts.news)(Update::View(Arc::new(view)));
     }
-}
-
-/// A typed number of degrees as an exact angle; nonsense counts as none.
-fn angle_of_degrees(degrees: f64) -> Angle {
-    degrees.to_string().parse().unwrap_or(Angle::ZERO)
 }

@@ -1,16 +1,19 @@
 //! The device threads: each takes orders from a channel and answers with messages.
 
 use std::io;
+use std::panic::{self, AssertUnwindSafe};
 use std::sync::Arc;
 use std::thread::{self, JoinHandle};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Sender, bounded};
 
 use super::{
-    Camera, CameraError, CancelToken, Event, ExposureRequest, Message, SessionFolder, TableOrder, Turntable,
+    Camera, CameraError, CancelToken, Event, ExposureRequest, Message, SessionFolder, TableError, TableOrder,
+    Turntable,
 };
 use crate::camera::{CameraContext, ShutterLine};
+use crate::engine::KeepFailure;
 use crate::journal::KeepJob;
 
 /// A device thread with the channel that feeds it.
@@ -56,6 +59,20 @@ impl<Order: Send + 'static> Worker<Order> {
         if let Some(thread) = self.thread.take() {
             let _ = thread.join();
         }
+    }
+
+    /// Lets the worker finish what it has, for so long at most; tells whether it has ended.
+    pub fn finish_within(&mut self, most: Duration) -> bool {
+        self.orders = None;
+        let deadline = Instant::now() + most;
+        while self.thread.as_ref().is_some_and(|thread| !thread.is_finished()) {
+            if Instant::now() >= deadline {
+                return false;
+            }
+            thread::sleep(Duration::from_millis(5));
+        }
+        self.finish();
+        true
     }
 }
 
@@ -110,7 +127,14 @@ pub(super) fn spawn_table(
                 return;
             }
             TableOrder::Fire { press, done } => {
-                let _ = done.send(table.fire_shutter(press).map_err(|error| error.to_string()));
+                let fired = table.fire_shutter(press);
+                // What is wrong with the table itself is not the camera's to mend.
+                let trouble =
+                    fired.clone().err().filter(|error| !matches!(error, TableError::Refused { .. }));
+                if let Some(error) = trouble {
+                    let _ = messages.send(Message::Event(Event::TableTrouble { error }));
+                }
+                let _ = done.send(fired.map_err(|error| error.to_string()));
                 return;
             }
         };
@@ -125,8 +149,9 @@ pub(super) fn spawn_camera(
 ) -> io::Result<Worker<ExposureRequest>> {
     Worker::spawn("camera", messages, move |request: ExposureRequest, cancel, messages| {
         let shot = request.shot;
+        let stop = request.stop;
         let prompt = |text: String| {
-            let _ = messages.try_send(Message::Prompt(text));
+            let _ = messages.try_send(Message::Prompt { stop, text });
         };
         let context = CameraContext {
             cancel,
@@ -168,7 +193,13 @@ pub(super) fn spawn_keeper(
 ) -> io::Result<Worker<KeepJob>> {
     Worker::spawn("keeper", messages, move |job: KeepJob, _, messages| {
         let shot = job.shot.number;
-        let message = match folder.keep(&job) {
+        // Readers of foreign files are at work here; one that gives way must not end the keeping.
+        let kept = panic::catch_unwind(AssertUnwindSafe(|| folder.keep(&job))).unwrap_or_else(|_| {
+            Err(KeepFailure::BadFrame(
+                "this program failed on the frame's file; the file is held in quarantine".to_owned(),
+            ))
+        });
+        let message = match kept {
             Ok(frame) => Message::Kept { shot, frame },
             Err(failure) => Message::Event(Event::KeepFailed { shot, failure }),
         };

@@ -4,7 +4,7 @@
 //! facts, `words` holds the words that are sent, `exchange` matches answers to what was sent,
 //! `greeting` finds out who answers, and [`SerialTable`] does the jobs of a
 //! [`Turntable`](super::Turntable). Beside it, [`DialectTable`] drives other controllers of the same words by
-//! the settings of a [`Dialect`], and [`probe`] asks what is on a port without moving or changing anything.
+//! the settings of a [`Dialect`], and [`probe()`] asks what is on a port without moving or changing anything.
 //!
 //! The words are those of RS-274/NGC (T. Kramer, F. Proctor, E. Messina, "The NIST RS274NGC Interpreter,
 //! Version 3", NIST IR 6556, 2000) with one rotary axis; answers and M170 to M177 are this project's own.

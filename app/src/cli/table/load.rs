@@ -62,7 +62,7 @@ pub struct LoadArgs {
     /// What the bearing may carry by its maker's word, plate included
     #[arg(long, value_name = "MASS", value_parser = mass_kg)]
     bearing_limit: Option<f64>,
-    /// The motor: hobby, or its torque at the plate as STEPS_PER_SECOND:MILLINEWTONMETRES,… rates rising
+    /// The motor: hobby, or its torque at the plate as RATE:TORQUE,… in steps a second and mN·m, rates rising
     #[arg(long, default_value = "hobby")]
     motor: String,
     /// Steps in a turn of the plate, for a motor by its own figures

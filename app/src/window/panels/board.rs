@@ -20,13 +20,18 @@ pub fn board_card_ui(ui: &Ui, state: &State, sink: &IntentSink) {
     let shown = Modal::new(egui::Id::unique("controller board")).show(ui.ctx(), |ui| {
         ui.set_width(WIDTH);
         ui.heading("Set up a controller board");
-        ScrollArea::vertical().max_height((ui.ctx().content_rect().height() - 170.0).max(240.0)).show(ui, |ui| {
-            ui.set_width(WIDTH - 16.0);
-            card_ui(ui, state, sink);
-        });
+        ScrollArea::vertical().max_height((ui.ctx().content_rect().height() - 170.0).max(240.0)).show(
+            ui,
+            |ui| {
+                ui.set_width(WIDTH - 16.0);
+                card_ui(ui, state, sink);
+            },
+        );
         ui.horizontal(|ui| {
             let good = state.board.files().is_ok();
-            if primary_button_ui(ui, "Save to the board's drive or a folder…", good, vec2(0.0, 32.0)).clicked() {
+            if primary_button_ui(ui, "Save to the board's drive or a folder…", good, vec2(0.0, 32.0))
+                .clicked()
+            {
                 sink.send(WindowIntent::SaveBoard);
             }
             if button_ui(ui, "Close", true, vec2(0.0, 32.0)).clicked() {
@@ -47,7 +52,9 @@ fn card_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     }
     ui.add_space(4.0);
     ui.horizontal(|ui| {
-        for (four, text) in [(true, "Four coils on a Darlington driver"), (false, "Step and direction driver")] {
+        for (four, text) in
+            [(true, "Four coils on a Darlington driver"), (false, "Step and direction driver")]
+        {
             if ui.radio(board.four_coils == four, text).clicked() {
                 edit(BoardEdit::FourCoils(four));
             }
@@ -55,10 +62,14 @@ fn card_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     });
     let half = (WIDTH - 40.0) / 2.0;
     let field = |ui: &mut Ui, caption: &'static str, text: &str| {
-        field_ui(ui, &Field { caption, name: caption, text, hint: "none", width: half, wrong: false, enabled: true })
+        field_ui(
+            ui,
+            &Field { caption, name: caption, text, hint: "none", width: half, wrong: false, enabled: true },
+        )
     };
     ui.horizontal(|ui| {
-        let pins = if board.four_coils { "Pins for IN1, IN2, IN3, IN4" } else { "Pins for STEP, DIR, ENABLE" };
+        let pins =
+            if board.four_coils { "Pins for IN1, IN2, IN3, IN4" } else { "Pins for STEP, DIR, ENABLE" };
         if let Some(text) = field(ui, pins, &board.pins) {
             edit(BoardEdit::Pins(text));
         }
@@ -83,7 +94,10 @@ fn card_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         }
     });
     let mut reverse = board.reverse;
-    if ui.checkbox(&mut reverse, "The plate turned clockwise where it should not: turn the motor round").changed() {
+    if ui
+        .checkbox(&mut reverse, "The plate turned clockwise where it should not: turn the motor round")
+        .changed()
+    {
         edit(BoardEdit::Reverse(reverse));
     }
     match board.files() {

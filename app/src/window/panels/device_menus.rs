@@ -109,12 +109,15 @@ fn detail_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
             return;
         }
         CameraKind::Folder => ("Folder that the camera's own program saves to", "its path", true),
-        CameraKind::Command => ("Command; {file} is where the frame must go", "program {file} {degrees}", true),
+        CameraKind::Command => {
+            ("Command; {file} is where the frame must go", "program {file} {degrees}", true)
+        }
         CameraKind::Tether => ("Port, when there are several", "empty for the only camera", false),
         CameraKind::Web => ("Address of the still, after http: or https:", "//192.0.2.7/still.jpg", true),
     };
     let wrong = needed && choice.detail().trim().is_empty();
-    let field = Field { caption, name: "Camera detail", text: choice.detail(), hint, width: WIDTH, wrong, enabled };
+    let field =
+        Field { caption, name: "Camera detail", text: choice.detail(), hint, width: WIDTH, wrong, enabled };
     if let Some(text) = field_ui(ui, &field) {
         sink.send(WindowIntent::Camera(CameraEdit::Detail(text)));
     }
@@ -172,6 +175,12 @@ pub fn folder_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         let used = button_ui(ui, "Use this folder", enabled && differs, vec2(0.0, 0.0)).clicked();
         if used || (entered && differs) {
             sink.send(WindowIntent::UseFolder);
+        }
+        if button_ui(ui, "New set", enabled, vec2(0.0, 0.0))
+            .on_hover_text("Another product, in a folder named by its SKU")
+            .clicked()
+        {
+            sink.send(WindowIntent::NewSet);
         }
         if button_ui(ui, "Choose folder…", enabled, vec2(0.0, 0.0)).clicked() {
             sink.send(WindowIntent::ChooseFolder);

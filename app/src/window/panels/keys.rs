@@ -76,7 +76,8 @@ pub fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
         sink.send(WindowIntent::NextProduct);
     }
     let start = egui::KeyboardShortcut::new(Modifiers::COMMAND, Key::Enter);
-    if ui.input_mut(|input| input.consume_shortcut(&start)) && !state.is_busy() && state.hindrance().is_none() {
+    if ui.input_mut(|input| input.consume_shortcut(&start)) && !state.is_busy() && state.hindrance().is_none()
+    {
         sink.send(WindowIntent::Shoot);
     }
     if plain && pressed(Key::R) {

@@ -29,7 +29,8 @@ pub fn list_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         }
         Some(list) => products_ui(ui, state, list, sink),
     }
-    if button_ui(ui, "Open a list…", true, vec2(0.0, 0.0)).on_hover_text("Or drop it on the window").clicked() {
+    if button_ui(ui, "Open a list…", true, vec2(0.0, 0.0)).on_hover_text("Or drop it on the window").clicked()
+    {
         sink.send(WindowIntent::OpenList);
     }
 }
@@ -40,7 +41,8 @@ fn products_ui(ui: &mut Ui, state: &State, list: &ProductList, sink: &IntentSink
     soft_ui(ui, format!("{name}: {done} of {} done", words::count(list.rows.len(), "product", "products")));
     let free = !state.is_busy();
     let next = list.next_open(&state.planned.sku);
-    let text = next.map_or_else(|| "No other product is open".to_owned(), |sku| format!("Next product: {sku}"));
+    let text =
+        next.map_or_else(|| "No other product is open".to_owned(), |sku| format!("Next product: {sku}"));
     if primary_button_ui(ui, &text, free && next.is_some(), vec2(0.0, 32.0)).on_hover_text("N").clicked() {
         sink.send(WindowIntent::NextProduct);
     }
@@ -57,7 +59,9 @@ fn product_ui(ui: &mut Ui, row: &ProductRow, now: bool, free: bool, sink: &Inten
         (false, 0) => Mark::Missing,
         (false, _) => Mark::InWork,
     };
-    let button = Button::selectable(now, "").frame_when_inactive(true).min_size(vec2(ui.available_width(), LINE - 4.0));
+    let button = Button::selectable(now, "")
+        .frame_when_inactive(true)
+        .min_size(vec2(ui.available_width(), LINE - 4.0));
     let response = ui.add_enabled(free, button);
     ui.ctx().accesskit_node_builder(response.id, |node| {
         node.set_label(format!("Product {}, {}, {}", row.sku, row.name, row.words()));
@@ -66,7 +70,13 @@ fn product_ui(ui: &mut Ui, row: &ProductRow, now: bool, free: bool, sink: &Inten
     let painter = ui.painter().with_clip_rect(rect);
     marks::paint(&painter, rect.left_center() + vec2(6.0, 0.0), 6.0, mark);
     let left = rect.left_top() + vec2(24.0, 1.0);
-    painter.text(left, egui::Align2::LEFT_TOP, format!("{}  {}", row.sku, row.name), theme::small(), theme::text());
+    painter.text(
+        left,
+        egui::Align2::LEFT_TOP,
+        format!("{}  {}", row.sku, row.name),
+        theme::small(),
+        theme::text(),
+    );
     painter.text(
         left + vec2(0.0, 17.0),
         egui::Align2::LEFT_TOP,

@@ -1,8 +1,6 @@
 //! The progress ring: the plate from above, every stop a place to point at.
 
-use egui::{
-    Align, Align2, Layout, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, Vec2, WidgetInfo, vec2,
-};
+use egui::{Align, Align2, Layout, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, Vec2, WidgetInfo, vec2};
 
 use super::keys::{Surface, hold_focus, place_id, tab_stop};
 use super::widgets::soft_ui;

@@ -19,7 +19,8 @@ pub fn settings_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     });
     soft_ui(ui, "Both are neutral grey, so that nothing tints the eye beside a picture.");
     let mut percent = (settings.scale() * 100.0).round();
-    let slider = Slider::new(&mut percent, 100.0..=200.0).step_by(25.0).suffix(" %").text("Size of everything");
+    let slider =
+        Slider::new(&mut percent, 100.0..=200.0).step_by(25.0).suffix(" %").text("Size of everything");
     let response = ui.add(slider);
     // Not while it is drawn: the slider itself would move away under the pointer.
     if response.drag_stopped() || (response.changed() && !response.dragged()) {

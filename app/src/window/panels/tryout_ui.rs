@@ -40,7 +40,9 @@ pub fn try_table_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     ui.label(&tryout.table);
     let place = match (tryout.plate_deg, tryout.knows_zero) {
         (Some(degrees), true) => format!("The plate stands at {degrees:.2}° from its zero, anticlockwise."),
-        (Some(degrees), false) => format!("No zero is set; it has turned {degrees:.2}° since the controller started."),
+        (Some(degrees), false) => {
+            format!("No zero is set; it has turned {degrees:.2}° since the controller started.")
+        }
         (None, _) => "It does not tell where it stands.".to_owned(),
     };
     ui.add(egui::Label::new(place).wrap());

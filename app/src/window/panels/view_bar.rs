@@ -11,7 +11,7 @@ use crate::window::state::State;
 pub fn view_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let stage = &state.stage;
     let look = |look| sink.send(WindowIntent::Look(look));
-    ui.horizontal_centered(|ui| {
+    ui.horizontal(|ui| {
         ui.spacing_mut().item_spacing.x = 6.0;
         for (scale, text, tip) in [
             (Scale::Fit, "Fit", "The whole frame. F"),
@@ -43,12 +43,15 @@ pub fn view_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             look(Look::Guides(!stage.guides));
         }
         ui.add_space(8.0);
-        compare_ui(ui, state, sink);
+        against_ui(ui, state, sink);
     });
+    if stage.against != Against::Nothing {
+        ui.horizontal(|ui| compare_ui(ui, state, sink));
+    }
     keys_ui(ui, state, sink);
 }
 
-fn compare_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+fn against_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let stage = &state.stage;
     let button = Button::new(format!("Compare with {}", stage.against.words()));
     let response = ui.add(button);
@@ -59,9 +62,10 @@ fn compare_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             }
         }
     });
-    if stage.against == Against::Nothing {
-        return;
-    }
+}
+
+fn compare_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let stage = &state.stage;
     if state.other_picture().is_none() {
         soft_ui(ui, "There is none for this stop.");
         return;

@@ -47,12 +47,16 @@ pub fn field_ui(ui: &mut Ui, field: &Field<'_>) -> Option<String> {
         .allocate_ui_with_layout(vec2(field.width, 46.0), Layout::top_down(Align::Min), |ui| {
             ui.spacing_mut().item_spacing.y = 2.0;
             ui.set_width(field.width);
-            ui.horizontal(|ui| {
-                ui.spacing_mut().item_spacing.x = 5.0;
-                if field.wrong {
-                    marks::mark_ui(ui, Mark::Problem);
-                }
-                soft_ui(ui, field.caption);
+            ui.scope(|ui| {
+                // As high as a caption alone.
+                ui.spacing_mut().interact_size.y = 15.0;
+                ui.horizontal(|ui| {
+                    ui.spacing_mut().item_spacing.x = 5.0;
+                    if field.wrong {
+                        marks::mark_ui(ui, Mark::Problem);
+                    }
+                    soft_ui(ui, field.caption);
+                });
             });
             // An identity of its own: what comes and goes above the field must not take the keyboard away.
             let edit = TextEdit::singleline(&mut typed)

@@ -12,6 +12,9 @@ use super::{Told, TurnFrame};
 const LEAST_WRONG_DEG: f64 = 0.28;
 const LEAST_SLIP_DEG: f64 = 0.38;
 
+/// An angle with a greater standard uncertainty against its neighbours is not told, degrees.
+const TOLD_DEG: f64 = 0.08;
+
 /// What the angles tell, by index of the frame as given.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Story {
@@ -41,7 +44,11 @@ pub(super) struct Tale {
 /// Frames in the order of their planned angles; the closing frame comes last.
 pub(super) fn order(frames: &[TurnFrame]) -> Vec<usize> {
     let mut order: Vec<usize> = (0..frames.len()).filter(|&i| !frames[i].copy_of_previous).collect();
-    order.sort_by(|&a, &b| (frames[a].closing, frames[a].degrees).partial_cmp(&(frames[b].closing, frames[b].degrees)).unwrap_or(std::cmp::Ordering::Equal));
+    order.sort_by(|&a, &b| {
+        (frames[a].closing, frames[a].degrees)
+            .partial_cmp(&(frames[b].closing, frames[b].degrees))
+            .unwrap_or(std::cmp::Ordering::Equal)
+    });
     order
 }
 
@@ -61,11 +68,7 @@ pub(super) fn explain(
 ) -> Tale {
     let n = seen.planned.len();
     let joined = joined_run(seen, order);
-    let mut tale = Tale {
-        measured: vec![None; n],
-        closure: Err(String::new()),
-        story: Story::default(),
-    };
+    let mut tale = Tale { measured: vec![None; n], closure: Err(String::new()), story: Story::default() };
     if joined.frames.len() < 3 {
         tale.closure = Err("the object shows too little detail to join the stops".to_owned());
         return tale;
@@ -98,17 +101,18 @@ pub(super) fn explain(
         tale.closure = Err("the object shows too little detail to join the stops".to_owned());
         return tale;
     };
-    let Some(fit) = choose(&Data { planned: &planned, closing: &closing, deviation: &deviation, whiten }) else {
+    let Some(fit) = choose(&Data { planned: &planned, closing: &closing, deviation: &deviation, whiten })
+    else {
         tale.closure = Err("the object shows too little detail to join the stops".to_owned());
         return tale;
     };
     for (k, &i) in run.iter().enumerate() {
-        if local[k] < 0.12 {
+        if local[k] < TOLD_DEG {
             tale.measured[i] = Some((seen.planned[i] + deviation[k] - fit.offset, local[k]));
         }
     }
     for (term, amount) in &fit.terms {
-        let clear = |k: usize| amount.abs() > 5.0 * local[k];
+        let clear = |k: usize| local[k] < TOLD_DEG && amount.abs() > 5.0 * local[k];
         match *term {
             Term::Wrong(k) if clear(k) => tale.story.wrong.push((run[k], *amount, local[k])),
             Term::Slip(k) if clear(k) => tale.story.slips.push((run[k], *amount, local[k])),

@@ -50,9 +50,14 @@ fn unrolled(job: &Job, frames: &[TurnFrame]) -> Option<Vec<Vec<Option<f32>>>> {
             let lean = (job.middle.1 - row as f64 - 0.5) * job.start.roll.tan();
             let x = job.middle.0 + job.start.x0 + lean + radius * turn.sin() - 0.5 - levels.origin.0;
             let y = row as f64 - levels.origin.1;
-            if x > 1.0 && y > 1.0 && x < levels.full.width as f64 - 2.0 && y < levels.full.height as f64 - 2.0 {
+            if x > 1.0 && y > 1.0 && x < levels.full.width as f64 - 2.0 && y < levels.full.height as f64 - 2.0
+            {
                 let half = ((x as f32 - 0.5) / 2.0, (y as f32 - 0.5) / 2.0);
-                if half.0 < levels.half.width as f32 - 2.0 && half.1 < levels.half.height as f32 - 2.0 && half.0 > 0.0 && half.1 > 0.0 {
+                if half.0 < levels.half.width as f32 - 2.0
+                    && half.1 < levels.half.height as f32 - 2.0
+                    && half.0 > 0.0
+                    && half.1 > 0.0
+                {
                     picture[i][column] = Some(levels.half.between(half.0, half.1));
                 }
             }

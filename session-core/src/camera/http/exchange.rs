@@ -150,7 +150,8 @@ fn body(
         if cancel.is_cancelled() {
             return Err(CameraError::Cancelled);
         }
-        let count = reader.read(&mut chunk).map_err(|error| broken(error, url, options, bytes.len(), stated))?;
+        let count =
+            reader.read(&mut chunk).map_err(|error| broken(error, url, options, bytes.len(), stated))?;
         if count == 0 {
             break;
         }
@@ -171,7 +172,8 @@ fn body(
         let reason = "it is a web page; open it in a browser and look for the picture's own address";
         return Err(bad(url, reason.to_owned()));
     }
-    let kind = sniff::inspect(&bytes, Path::new(url.path())).map_err(|reason| bad(url, reason.to_string()))?;
+    let kind =
+        sniff::inspect(&bytes, Path::new(url.path())).map_err(|reason| bad(url, reason.to_string()))?;
     Ok(Picture { bytes, kind, streamed: false })
 }
 
@@ -230,5 +232,28 @@ fn said(error: ureq::Error, url: &Url, options: &HttpOptions) -> CameraError {
         }
         ureq::Error::BadUri(_) => CameraError::BadSetup(format!("{at} is no address a camera can have")),
         other => CameraError::Failed(format!("{at}: {other}")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn to(from: &str, place: &str) -> Result<String, String> {
+        let mut headers = HeaderMap::new();
+        headers.insert(header::LOCATION, place.parse().unwrap());
+        let next = next(&from.parse().unwrap(), &headers);
+        next.map(|url| url.to_string()).map_err(|error| error.to_string())
+    }
+
+    #[test]
+    fn a_redirect_never_leaves_an_encrypted_line() {
+        assert_eq!(to("http://a.example/x/y", "z").unwrap(), "http://a.example/x/z");
+        assert_eq!(to("http://a.example/", "https://b.example/").unwrap(), "https://b.example/");
+        assert_eq!(to("https://a.example/", "//b.example/p").unwrap(), "https://b.example/p");
+        let refused = to("https://a.example/?key=hush", "http://a.example/?key=hush").unwrap_err();
+        assert!(refused.contains("unencrypted") && !refused.contains("hush"), "{refused}");
+        assert!(to("http://a.example/", "file:///etc/hosts").is_err());
+        assert!(to("http://a.example/", "http://").is_err());
     }
 }

@@ -19,9 +19,9 @@
 use std::collections::VecDeque;
 use std::time::Duration;
 
-use super::words::{self, CAN, Question};
 use super::parse::{Info, Line, LineSplitter, Place, Settings, Status, Version};
 use super::wire::{Gone, Wire};
+use super::words::{self, CAN, Question};
 use crate::angle::StepsPerTurn;
 
 /// How often a wait looks up to see whether it was interrupted.

@@ -1,0 +1,165 @@
+//! `roundstop check`: what the pictures themselves say about a set.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use anyhow::Context;
+use imaging::check::{FlagKind, FrameInput, SetReport, check_set};
+use serde::Serialize;
+use session_core::journal::{SessionFile, SessionFolder};
+use session_core::motion::Direction;
+
+use super::{EXIT_DONE, EXIT_FAULT, EXIT_MISSING, fault};
+
+/// Runs `roundstop check DIR`: 0 without flags, 3 with flags, 1 when the set cannot be checked.
+pub fn run(dir: &Path, json: bool) -> u8 {
+    let rows = match check(dir) {
+        Ok(rows) => rows,
+        Err(error) => return fault(&error),
+    };
+    if json {
+        match serde_json::to_string_pretty(&Whole::new(&rows)) {
+            Ok(text) => println!("{text}"),
+            Err(error) => {
+                eprintln!("roundstop: the report cannot be written: {error}");
+                return EXIT_FAULT;
+            }
+        }
+    } else {
+        for row in &rows {
+            print_table(row);
+        }
+    }
+    if rows.iter().all(|row| row.report.is_clean()) { EXIT_DONE } else { EXIT_MISSING }
+}
+
+/// One row of stops and what was found.
+struct Row {
+    name: String,
+    report: SetReport,
+}
+
+fn check(dir: &Path) -> anyhow::Result<Vec<Row>> {
+    let status = SessionFolder::read_status(dir)?;
+    let path = dir.join("session.json");
+    let text =
+        std::fs::read_to_string(&path).with_context(|| format!("{} cannot be read", path.display()))?;
+    let session: SessionFile =
+        serde_json::from_str(&text).with_context(|| format!("{} cannot be understood", path.display()))?;
+    let clockwise = session.plan.direction == Direction::Clockwise;
+    let mut rows: Vec<(String, Vec<FrameInput>)> = Vec::new();
+    for stop in &status.stops {
+        let Some(file) = &stop.file else { continue };
+        let input =
+            FrameInput { index: stop.index, degrees: stop.degrees, closing: false, path: dir.join(file) };
+        match rows.iter_mut().find(|(name, _)| *name == stop.row) {
+            Some((_, inputs)) => inputs.push(input),
+            None => rows.push((stop.row.clone(), vec![input])),
+        }
+    }
+    anyhow::ensure!(!rows.is_empty(), "{} holds no kept frames to check; shoot the set first", dir.display());
+    Ok(rows.into_iter().map(|(name, inputs)| Row { name, report: check_set(&inputs, clockwise) }).collect())
+}
+
+/// The JSON form: one row is the report itself; with several, axis and closure are the first row's
+/// and `rows` holds each row's own.
+#[derive(Serialize)]
+struct Whole<'a> {
+    #[serde(flatten)]
+    first: &'a SetReport,
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    rows: BTreeMap<&'a str, &'a SetReport>,
+}
+
+impl<'a> Whole<'a> {
+    fn new(rows: &'a [Row]) -> Self {
+        let others = if rows.len() > 1 {
+            rows.iter().map(|r| (r.name.as_str(), &r.report)).collect()
+        } else {
+            BTreeMap::new()
+        };
+        Self { first: &rows[0].report, rows: others }
+    }
+}
+
+fn print_table(row: &Row) {
+    let report = &row.report;
+    if !row.name.is_empty() {
+        println!("row {}", row.name);
+    }
+    match &report.axis {
+        Ok(axis) => {
+            let lean = match &axis.lean_deg {
+                Ok((lean, sigma)) => format!("leans {lean:+.3}° ± {sigma:.3}°"),
+                Err(reason) => format!("lean: cannot tell, {reason}"),
+            };
+            println!(
+                "axis     column {:.2} ± {:.2} px at mid height, {lean}",
+                axis.column_px, axis.uncertainty_px
+            );
+            if let Some(off) = &axis.off_axis {
+                println!(
+                    "centring the object stands {:.1} % of its width off the axis; to centre it, move it towards {:.0}° (0° right, 90° away, plate at 0°)",
+                    off.percent_of_width, off.move_towards_deg
+                );
+            }
+        }
+        Err(reason) => println!("axis     cannot tell: {reason}"),
+    }
+    match &report.closure_deg {
+        Ok((closure, sigma)) => println!(
+            "closure  {closure:+.3}° ± {sigma:.3}° over a full turn; true steps per turn = steps assumed × {:.6}",
+            360.0 / (360.0 + closure)
+        ),
+        Err(reason) => println!("closure  cannot tell: {reason}"),
+    }
+    println!(" stop   planned  measured            off  flags");
+    for frame in &report.frames {
+        let (measured, bar) = match &frame.measured {
+            Ok(angle) => (
+                format!("{:8.2}° ±{:.2}", angle.degrees, angle.uncertainty_deg),
+                bar(angle.degrees - frame.degrees),
+            ),
+            Err(_) => ("  cannot tell".to_owned(), bar(0.0)),
+        };
+        let flags: Vec<String> =
+            frame.flags.iter().map(|f| format!("{} {:+.2} {}", word(f.kind), f.amount, f.unit)).collect();
+        println!("{:>5}  {:>7.2}°  {measured:<16} {bar}  {}", frame.index, frame.degrees, flags.join("; "));
+    }
+    for frame in &report.frames {
+        for flag in &frame.flags {
+            println!("stop {}: {}", frame.index, flag.reason);
+        }
+    }
+    let flagged = report.frames.iter().filter(|f| !f.flags.is_empty()).count();
+    println!("{flagged} of {} frames flagged.", report.frames.len());
+}
+
+/// The word for a kind of flag.
+fn word(kind: FlagKind) -> &'static str {
+    match kind {
+        FlagKind::OutOfFocus => "out of focus",
+        FlagKind::MotionBlur => "motion blur",
+        FlagKind::ExposureOff => "exposure off",
+        FlagKind::WhiteBalanceOff => "white balance off",
+        FlagKind::Clipped => "clipped",
+        FlagKind::Duplicate => "duplicate",
+        FlagKind::WrongAngle => "wrong angle",
+        FlagKind::ObjectSlipped => "object slipped",
+        FlagKind::BackgroundUneven => "background uneven",
+        FlagKind::Damaged => "damaged",
+        FlagKind::SizeDiffers => "size differs",
+    }
+}
+
+/// A bar of nine places: a mark left or right of the middle, one place for each 0.25°.
+fn bar(off_deg: f64) -> String {
+    let places = (off_deg / 0.25).round().clamp(-4.0, 4.0) as i32;
+    (-4..=4)
+        .map(|i| match i {
+            0 => '|',
+            i if (places > 0 && i > 0 && i <= places) || (places < 0 && i < 0 && i >= places) => '=',
+            _ => '·',
+        })
+        .collect()
+}

@@ -1,0 +1,222 @@
+//! A listing: pictures, contact sheet, moving preview, web page, manifest and one ZIP of it all.
+
+use std::collections::BTreeSet;
+use std::io::Cursor;
+use std::path::{Path, PathBuf};
+
+use anyhow::Context;
+use imaging::Picture;
+use imaging::decode;
+use imaging::export::{
+    ExifChoice, Listed, ListingProfile, Manifest, PageFrame, SheetCell, encode_picture, kept_exif,
+    moving_gif, page, sheet_jpeg, sheet_pdf, thinned, write_package,
+};
+use serde::Serialize;
+
+use super::batch::{Meter, Stage};
+use super::finish::{Kitchen, Piece};
+use super::folder::{Draft, WRITTEN_BY};
+use super::measured::measured;
+use super::set::KeptSet;
+use super::settings::read_finishing;
+
+/// Profiles that come with the program.
+const OWN: [(&str, &str); 3] = [
+    ("square", include_str!("../../../demo-data/profiles/square.toml")),
+    ("wide", include_str!("../../../demo-data/profiles/wide.toml")),
+    ("light", include_str!("../../../demo-data/profiles/light.toml")),
+];
+
+/// Longest side of a picture on the contact sheet, px.
+const SHEET_EDGE_PX: u32 = 320;
+/// Most pictures of a moving preview, and how long it takes to turn once, seconds.
+const MOVING_FRAMES: usize = 36;
+const MOVING_TURN_SECS: f64 = 4.0;
+const MOVING_EDGE_PX: u32 = 480;
+
+/// Reads a profile: one of the program's own by name, or a TOML file.
+///
+/// # Errors
+/// When there is none or it cannot be used.
+pub fn read_profile(name: &str) -> anyhow::Result<ListingProfile> {
+    if let Some((_, text)) = OWN.iter().find(|(own, _)| *own == name) {
+        return Ok(ListingProfile::from_toml(text)?);
+    }
+    let names = OWN.map(|(own, _)| own).join(", ");
+    let text = std::fs::read_to_string(name).with_context(|| {
+        format!("there is no listing profile {name}; name a TOML file, or one of {names}")
+    })?;
+    ListingProfile::from_toml(&text).with_context(|| format!("the listing profile {name} cannot be used"))
+}
+
+/// What is to be exported, and where to.
+pub struct ExportOrder<'a> {
+    /// The session folder.
+    pub dir: &'a Path,
+    /// The listing profile.
+    pub profile: &'a ListingProfile,
+    /// The listing's folder.
+    pub to: PathBuf,
+    /// The product's name, where the plan has none.
+    pub title: Option<&'a str>,
+}
+
+/// What an export did.
+#[derive(Debug, Clone, Serialize)]
+pub struct ExportReport {
+    /// The product's SKU.
+    pub sku: String,
+    /// Where the listing lies.
+    pub folder: String,
+    /// The listing profile's name.
+    pub profile: String,
+    /// Pictures in it.
+    pub pictures: usize,
+    /// Pictures made anew.
+    pub made: usize,
+    /// Bytes of the largest picture.
+    pub largest_bytes: u64,
+    /// What a person should know.
+    pub notes: Vec<String>,
+}
+
+/// Exports one set; the listing's folder appears, or changes, only when all of it is made.
+///
+/// # Errors
+/// When stops are missing, a picture cannot be made as asked, the disk will not, or the work was stopped.
+pub fn export(order: &ExportOrder<'_>, meter: &Meter<'_>) -> anyhow::Result<ExportReport> {
+    let mut set = KeptSet::read(order.dir)?;
+    if set.title.is_empty() {
+        order.title.unwrap_or_default().clone_into(&mut set.title);
+    }
+    let set = set;
+    anyhow::ensure!(
+        set.missing.is_empty(),
+        "{}: stops {} have no frame; shoot them, or leave them out of the plan",
+        set.sku,
+        set.missing.iter().map(u32::to_string).collect::<Vec<_>>().join(", ")
+    );
+    let profile = order.profile;
+    let file = read_finishing(order.dir)?;
+    let settings = profile.finishing(&file.settings);
+    let stems = set.stems(&profile.file_name).context("the profile's file_name")?;
+    let mut pieces = Vec::new();
+    for (row, frames) in set.rows.iter().enumerate() {
+        for number in thinned(frames.frames.len(), profile.frames)? {
+            let frame = &frames.frames[number];
+            let stem = stems.get(&frame.stop).with_context(|| format!("stop {} has no name", frame.stop))?;
+            let file = format!("pictures/{stem}.{}", profile.file_type.extension());
+            pieces.push(Piece { row, number, frame, file });
+        }
+    }
+    let draft = Draft::open(&order.to)?;
+    let found = measured(&set, &file, true, meter)?;
+    let plans = found.plans(&settings)?;
+    let flags: Vec<_> = found.rows.into_iter().map(|r| r.flags).collect();
+    let kitchen = Kitchen::new(&set, &file, settings, plans, found.plates, Some(profile.target()));
+    let coding = coding(profile);
+    let listed = meter.each(Stage::Making, &pieces, kitchen.memory(), |piece| {
+        let key = kitchen.key(piece, &coding)?;
+        if let Some(bytes) = draft.reuse(&piece.file, &key)? {
+            return Ok((false, kitchen.listed(piece, piece.file.clone(), &bytes, key)));
+        }
+        let (done, original) = kitchen.make(piece)?;
+        let choice =
+            ExifChoice { exposure: profile.keep_exif, place_and_serials: profile.keep_place_and_serials };
+        let exif = kept_exif(&original, choice, profile.width_px, profile.height_px);
+        let xmp = kitchen.xmp(piece, &key);
+        let coded = encode_picture(&done.picture, profile, exif.as_deref(), &xmp)
+            .with_context(|| format!("stop {}", piece.frame.stop))?;
+        draft.write(&piece.file, &coded.bytes)?;
+        Ok((true, kitchen.listed(piece, piece.file.clone(), &coded.bytes, key)))
+    })?;
+    let made = listed.iter().filter(|(new, _)| *new).count();
+    let pictures: Vec<Listed> = listed.into_iter().map(|(_, l)| l).collect();
+    let largest_bytes = pictures.iter().map(|p| p.bytes).max().unwrap_or(0);
+    let count = pictures.len();
+    write_rest(&draft, &kitchen, &pieces, pictures, &flags, profile)?;
+    let files: BTreeSet<String> = listing_files(&set.sku, &pieces);
+    anyhow::ensure!(!meter.cancel.is_cancelled(), "stopped; run it again to go on where it was");
+    draft.settle(&files)?;
+    Ok(ExportReport {
+        sku: set.sku.clone(),
+        folder: order.to.display().to_string(),
+        profile: profile.name.clone(),
+        pictures: count,
+        made,
+        largest_bytes,
+        notes: kitchen.notes(),
+    })
+}
+
+/// What of a profile changes a picture's file; the name pattern and the number of frames do not.
+fn coding(profile: &ListingProfile) -> impl Serialize + Sync {
+    ListingProfile { name: String::new(), file_name: String::new(), frames: None, ..profile.clone() }
+}
+
+const OTHER: [&str; 6] =
+    ["contact-sheet.jpg", "contact-sheet.pdf", "index.html", "manifest.csv", "manifest.json", "preview.gif"];
+
+fn listing_files(sku: &str, pieces: &[Piece<'_>]) -> BTreeSet<String> {
+    let pictures = pieces.iter().map(|p| p.file.clone());
+    pictures.chain(OTHER.map(str::to_owned)).chain([format!("{sku}.zip")]).collect()
+}
+
+/// Writes everything that is made from the pictures themselves.
+fn write_rest(
+    draft: &Draft,
+    kitchen: &Kitchen<'_>,
+    pieces: &[Piece<'_>],
+    pictures: Vec<Listed>,
+    flags: &[Vec<Vec<String>>],
+    profile: &ListingProfile,
+) -> anyhow::Result<()> {
+    let labels = kitchen.labels();
+    let small = |piece: &Piece<'_>, edge_px: u32| -> anyhow::Result<Picture> {
+        let bytes = draft.read(&piece.file).with_context(|| format!("{} cannot be read back", piece.file))?;
+        Ok(decode::preview(&bytes, edge_px)?.picture)
+    };
+    let cells = pieces
+        .iter()
+        .map(|piece| {
+            let flags =
+                flags.get(piece.row).and_then(|row| row.get(piece.number)).cloned().unwrap_or_default();
+            let label = format!("stop {}  {:.1}°", piece.frame.stop, piece.frame.degrees);
+            Ok(SheetCell { picture: small(piece, SHEET_EDGE_PX)?, label, flags })
+        })
+        .collect::<anyhow::Result<Vec<_>>>()?;
+    draft.write("contact-sheet.jpg", &sheet_jpeg(&labels, &cells)?)?;
+    draft.write("contact-sheet.pdf", &sheet_pdf(&labels, &cells)?)?;
+    drop(cells);
+    let first_row: Vec<&Piece<'_>> = pieces.iter().filter(|p| p.row == pieces[0].row).collect();
+    let step = first_row.len().div_ceil(MOVING_FRAMES);
+    // Turning to the right under the hand is turning on: forwards for an anticlockwise plate.
+    let moving = first_row
+        .iter()
+        .step_by(step)
+        .map(|p| small(p, MOVING_EDGE_PX))
+        .collect::<anyhow::Result<Vec<_>>>()?;
+    let moving_count = moving.len();
+    draft.write("preview.gif", &moving_gif(moving, moving_count, MOVING_TURN_SECS)?)?;
+    let frames: Vec<PageFrame> = pieces
+        .iter()
+        .map(|p| PageFrame { file: p.file.clone(), row: p.row, degrees: p.frame.degrees })
+        .collect();
+    let size = (profile.width_px, profile.height_px);
+    draft.write("index.html", page(&labels, &frames, size, kitchen.set.clockwise)?.as_bytes())?;
+    let package = format!("{}.zip", kitchen.set.sku);
+    let manifest = Manifest {
+        written_by: WRITTEN_BY.to_owned(),
+        sku: kitchen.set.sku.clone(),
+        title: kitchen.set.title.clone(),
+        profile: profile.name.clone(),
+        pictures,
+        other_files: OTHER.map(str::to_owned).into_iter().chain([package.clone()]).collect(),
+    };
+    draft.write("manifest.json", manifest.to_json()?.as_bytes())?;
+    draft.write("manifest.csv", manifest.to_csv()?.as_bytes())?;
+    let packed: Vec<String> =
+        listing_files(&kitchen.set.sku, pieces).into_iter().filter(|f| *f != package).collect();
+    let bytes = write_package(Cursor::new(Vec::new()), &packed, |file| draft.read(file))?.into_inner();
+    draft.write(&package, &bytes)
+}

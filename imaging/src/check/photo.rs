@@ -1,0 +1,263 @@
+//! Focus, motion, exposure, colour and clipping of a frame against its neighbours.
+
+use super::{Flag, FlagKind};
+use crate::measure::FrameFacts;
+
+/// Exposure off by this much is named, in stops.
+const EXPOSURE_EV: f32 = 0.09;
+/// A channel off by this much against the others is named, in stops; 3 % is 0.043.
+const CHANNEL_EV: f32 = 0.024;
+/// Extra blur below this is not named, as a Gaussian variance in px² of a frame 1500 px wide; a
+/// defocus of 2 px radius is 1.
+const LEAST_BLUR_PX2: f32 = 0.5;
+/// Brighter over darker parts of the background, in stops, that is named.
+const UNEVEN_EV: f32 = 1.2;
+/// Share of the object without detail that is named when its neighbours have it not, in points of
+/// per cent, and in any case.
+const CLIPPED_MORE: f32 = 1.5;
+const CLIPPED_ANYWAY: f32 = 12.0;
+
+/// Judges a frame against frames taken near it; the more neighbours (3 to 8), the surer. Without
+/// any it says only what a frame tells by itself.
+pub fn check_frame_quick(facts: &FrameFacts, neighbours: &[&FrameFacts]) -> Vec<Flag> {
+    let mut flags = Vec::new();
+    if let Some(note) = &facts.damaged {
+        flags.push(Flag::new(FlagKind::Damaged, 100.0, "%", note.clone()));
+    }
+    size(facts, neighbours, &mut flags);
+    let alike: Vec<&FrameFacts> = neighbours
+        .iter()
+        .copied()
+        .filter(|n| n.full_size_px == facts.full_size_px && n.damaged.is_none())
+        .collect();
+    if facts.damaged.is_none() {
+        let covered = covered(facts, &alike, &mut flags);
+        if !covered {
+            light(facts, &alike, &mut flags);
+            focus(facts, &alike, &mut flags);
+            clipping(facts, &alike, &mut flags);
+            evenness(facts, &alike, &mut flags);
+        }
+    }
+    flags
+}
+
+fn median(mut values: Vec<f32>) -> Option<f32> {
+    if values.is_empty() {
+        return None;
+    }
+    values.sort_by(f32::total_cmp);
+    let n = values.len();
+    Some(if n % 2 == 1 { values[n / 2] } else { f32::midpoint(values[n / 2 - 1], values[n / 2]) })
+}
+
+/// Median and robust standard deviation.
+fn usual(values: &[f32]) -> Option<(f32, f32)> {
+    let middle = median(values.to_vec())?;
+    let spread = median(values.iter().map(|v| (v - middle).abs()).collect())?;
+    Some((middle, 1.48 * spread))
+}
+
+fn size(facts: &FrameFacts, neighbours: &[&FrameFacts], flags: &mut Vec<Flag>) {
+    let same = neighbours.iter().filter(|n| n.full_size_px == facts.full_size_px).count();
+    let Some(other) = neighbours.iter().map(|n| n.full_size_px).find(|s| *s != facts.full_size_px) else {
+        return;
+    };
+    let others = neighbours.iter().filter(|n| n.full_size_px == other).count();
+    if others <= same {
+        return;
+    }
+    let (w, h) = facts.full_size_px;
+    let turned = (h, w) == other;
+    let how = if turned { "it stands the other way up than" } else { "it has another size than" };
+    let amount = 100.0 * f64::from(w) * f64::from(h) / (f64::from(other.0) * f64::from(other.1)) - 100.0;
+    flags.push(Flag::new(
+        FlagKind::SizeDiffers,
+        amount,
+        "%",
+        format!(
+            "{how} its neighbours: {w} × {h} px, not {} × {}; set the camera as before and retake the stop",
+            other.0, other.1
+        ),
+    ));
+}
+
+/// A frame that is black, or shows no object where its neighbours do.
+fn covered(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) -> bool {
+    let usual_light = median(alike.iter().map(|n| n.mean_light).collect());
+    if facts.mean_light < 0.004 && facts.spread_codes < 12.0 && usual_light.is_none_or(|l| l > 0.012) {
+        let ev = usual_light.map_or(-8.0, |l| (facts.mean_light.max(1e-4) / l).log2());
+        flags.push(Flag::new(
+            FlagKind::ExposureOff,
+            f64::from(ev),
+            "EV",
+            "the frame is black: the lens was covered or no light came on; retake the stop".into(),
+        ));
+        return true;
+    }
+    let with_object = alike.iter().filter(|n| n.object.is_some()).count();
+    if facts.object.is_none() && with_object >= 2 && with_object * 3 > alike.len() * 2 {
+        flags.push(Flag::new(
+            FlagKind::Damaged,
+            100.0,
+            "%",
+            "no object is seen, though its neighbours show one; see what stands on the plate and retake the stop".into(),
+        ));
+        return true;
+    }
+    false
+}
+
+fn light(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
+    if alike.len() < 2 {
+        return;
+    }
+    let stops = |f: &FrameFacts, c: usize| f.backdrop.median[c].max(1e-4).log2();
+    let mut off = [0.0_f32; 3];
+    let mut noise = 0.0_f32;
+    for (c, off) in off.iter_mut().enumerate() {
+        let Some((middle, spread)) = usual(&alike.iter().map(|n| stops(n, c)).collect::<Vec<_>>()) else {
+            return;
+        };
+        *off = stops(facts, c) - middle;
+        noise = noise.max(spread);
+    }
+    // A background that is white all over says nothing; the object itself must.
+    let blown = |f: &FrameFacts| f.backdrop.clipped_share.iter().all(|s| *s > 0.5);
+    if blown(facts) && alike.iter().filter(|n| blown(n)).count() * 2 > alike.len() {
+        object_light(facts, alike, flags);
+        return;
+    }
+    let clipped = facts.backdrop.clipped_share.iter().any(|s| *s > 0.2);
+    // A clipped channel moves less than it should: the one that moved most is nearest the truth.
+    let mut sorted = off;
+    sorted.sort_by(f32::total_cmp);
+    let exposure = if clipped && sorted[2] > 0.0 { sorted[2] } else { sorted[1] };
+    if exposure.abs() > EXPOSURE_EV.max(5.0 * noise) {
+        let at_least = if clipped { "at least " } else { "" };
+        let (more, hint) = if exposure > 0.0 { ("brighter", "darker") } else { ("darker", "brighter") };
+        flags.push(Flag::new(
+            FlagKind::ExposureOff,
+            f64::from(exposure),
+            "EV",
+            format!("the background is {at_least}{:.2} EV {more} than in the neighbours; look after flash and exposure, retake the stop or make it {hint} when finishing", exposure.abs()),
+        ));
+    }
+    // Where light was lost at the upper end, colours cannot be told from exposure.
+    if clipped && exposure > 0.0 && exposure.abs() > EXPOSURE_EV {
+        return;
+    }
+    let (channel, tint) = off
+        .iter()
+        .enumerate()
+        .map(|(c, v)| (c, v - sorted[1]))
+        .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
+        .unwrap_or((0, 0.0));
+    if tint.abs() > CHANNEL_EV.max(5.0 * noise) {
+        let percent = (f64::from(tint).exp2() - 1.0) * 100.0;
+        let name = ["red", "green", "blue"][channel];
+        let more = if percent > 0.0 { "more" } else { "less" };
+        flags.push(Flag::new(
+            FlagKind::WhiteBalanceOff,
+            percent,
+            "%",
+            format!("the background has {:.1} % {more} {name} than in the neighbours; fix the white balance by hand and retake the stop", percent.abs()),
+        ));
+    }
+}
+
+fn object_light(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
+    let stops =
+        |f: &FrameFacts| f.object.as_ref().map(|o| (o.mean.iter().sum::<f32>() / 3.0).max(1e-4).log2());
+    let (Some(own), Some((middle, spread))) =
+        (stops(facts), usual(&alike.iter().filter_map(|n| stops(n)).collect::<Vec<_>>()))
+    else {
+        return;
+    };
+    let off = own - middle;
+    if off.abs() > (6.0 * spread).max(0.25) {
+        flags.push(Flag::new(
+            FlagKind::ExposureOff,
+            f64::from(off),
+            "EV",
+            format!("the object is {:.2} EV {} than in the neighbours; look after flash and exposure and retake the stop", off.abs(), if off > 0.0 { "brighter" } else { "darker" }),
+        ));
+    }
+}
+
+fn focus(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
+    let soft = |f: &FrameFacts| f.object.as_ref().and_then(|o| o.softness);
+    let Some(own) = soft(facts) else { return };
+    let others: Vec<_> = alike.iter().filter_map(|n| soft(n)).collect();
+    if others.len() < 3 {
+        return;
+    }
+    let (Some((across, across_spread)), Some((upright, upright_spread))) = (
+        usual(&others.iter().map(|s| s.across_px2).collect::<Vec<_>>()),
+        usual(&others.iter().map(|s| s.upright_px2).collect::<Vec<_>>()),
+    ) else {
+        return;
+    };
+    let scale = (facts.full_size_px.0.max(facts.full_size_px.1) as f32 / 1500.0).max(1.0);
+    let least = LEAST_BLUR_PX2 * scale * scale;
+    let (wide, high) = (own.across_px2 - across, own.upright_px2 - upright);
+    // What the turning object does by itself is no blur.
+    let across_limit = least.max(4.0 * across_spread);
+    let upright_limit = least.max(4.0 * upright_spread);
+    let (wide_seen, high_seen) = (wide > across_limit, high > upright_limit);
+    let defocus = high_seen && wide > 0.4 * high.min(across_limit * 2.5);
+    let motion = wide_seen && high < 0.45 * wide;
+    if defocus {
+        let radius = 2.0 * f64::from(high.min(wide.max(0.3 * high))).sqrt();
+        flags.push(Flag::new(
+            FlagKind::OutOfFocus,
+            radius,
+            "px",
+            format!("edges on the object are as soft as from a defocus of {radius:.1} px radius more than in the neighbours; focus by hand and retake the stop"),
+        ));
+    }
+    if motion {
+        let length = (12.0 * f64::from(wide - high.max(0.0))).sqrt();
+        flags.push(Flag::new(
+            FlagKind::MotionBlur,
+            length,
+            "px",
+            format!("edges are smeared across by {length:.1} px, but not upright: the table still moved; let it settle longer and retake the stop"),
+        ));
+    }
+}
+
+fn clipping(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
+    let Some(object) = &facts.object else { return };
+    let kinds: [(&str, f32, fn(&FrameFacts) -> Option<f32>); 2] = [
+        ("highlights", object.clipped_high_percent, |f| f.object.as_ref().map(|o| o.clipped_high_percent)),
+        ("shadows", object.clipped_low_percent, |f| f.object.as_ref().map(|o| o.clipped_low_percent)),
+    ];
+    for (name, own, of) in kinds {
+        let near = usual(&alike.iter().filter_map(|n| of(n)).collect::<Vec<_>>());
+        let more = near.is_some_and(|(middle, spread)| own - middle > CLIPPED_MORE.max(6.0 * spread));
+        if more || own > CLIPPED_ANYWAY {
+            flags.push(Flag::new(
+                FlagKind::Clipped,
+                f64::from(own),
+                "%",
+                format!("{own:.1} % of the object are {name} without detail; change light or exposure and retake the stop"),
+            ));
+        }
+    }
+}
+
+fn evenness(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
+    let own = facts.backdrop.unevenness_ev;
+    let near = usual(&alike.iter().map(|n| n.backdrop.unevenness_ev).collect::<Vec<_>>());
+    let more =
+        near.is_some_and(|(middle, spread)| alike.len() >= 3 && own - middle > 0.2_f32.max(8.0 * spread));
+    if more || own > UNEVEN_EV {
+        flags.push(Flag::new(
+            FlagKind::BackgroundUneven,
+            f64::from(own),
+            "EV",
+            format!("the background differs by {own:.2} EV from its darkest to its brightest part; even out the light"),
+        ));
+    }
+}

@@ -1,0 +1,70 @@
+//! Turns finished pictures into what a shop takes: files, sheets, previews, a web page, a package.
+//!
+//! Invariant: everything here gives bytes; nothing writes to disk. The same pictures and the same words give
+//! the same bytes, on any day.
+
+mod encode;
+mod exif_block;
+mod manifest;
+mod metadata;
+mod moving;
+mod package;
+mod page;
+mod profile;
+mod sheet;
+mod webp_file;
+
+use thiserror::Error;
+
+pub use encode::{Chroma, Encoded, FileType, encode_picture, jpeg};
+pub use exif_block::{ExifChoice, kept_exif};
+pub use manifest::{Listed, Manifest};
+pub use metadata::{Labels, StopLabel, xmp_packet};
+pub use moving::{MAX_MOVING_EDGE_PX, moving_gif};
+pub use package::{PackageError, write_package};
+pub use page::{PageFrame, page};
+pub use profile::{ListingProfile, ProfileError, thinned};
+pub use sheet::{SheetCell, sheet_jpeg, sheet_pdf};
+
+use crate::picture::PictureError;
+
+/// Says why a picture cannot be written as asked.
+#[derive(Debug, Error)]
+pub enum ExportError {
+    /// The byte limit cannot be kept.
+    #[error(
+        "at {width_px} × {height_px} pixels the file takes {least_bytes} bytes even at quality {quality}, the profile allows {max_bytes}; raise max_bytes, lower min_quality or make the picture smaller"
+    )]
+    ByteLimit {
+        /// Width in pixels.
+        width_px: u32,
+        /// Height in pixels.
+        height_px: u32,
+        /// The smallest the file gets.
+        least_bytes: u64,
+        /// At which quality.
+        quality: u8,
+        /// The limit.
+        max_bytes: u64,
+    },
+    /// The encoder refused.
+    #[error("the {format} encoder gave up: {reason}; try another file type or a smaller picture")]
+    Encoder {
+        /// Name of the format.
+        format: &'static str,
+        /// What it said.
+        reason: String,
+    },
+    /// There are no pictures.
+    #[error("there are no finished pictures to put into the {0}; finish the set first")]
+    Nothing(&'static str),
+    /// A picture could not be resized.
+    #[error(transparent)]
+    Picture(#[from] PictureError),
+}
+
+impl ExportError {
+    fn encoder(format: &'static str, reason: impl ToString) -> Self {
+        Self::Encoder { format, reason: reason.to_string() }
+    }
+}

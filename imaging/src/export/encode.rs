@@ -1,0 +1,182 @@
+//! Codes a finished picture as a file, within a byte limit where there is one.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::OnceLock;
+
+use moxcms::ColorProfile;
+use mozjpeg::{ColorSpace, Compress, Marker};
+use serde::{Deserialize, Serialize};
+
+use super::{ExportError, webp_file};
+use crate::picture::Picture;
+
+/// A file type that shops take.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum FileType {
+    /// ITU-T T.81.
+    #[default]
+    Jpeg,
+    /// RFC 9649, lossy.
+    WebP,
+    /// ISO/IEC 15948; has no quality to choose.
+    Png,
+}
+
+impl FileType {
+    /// Returns the usual ending of file names.
+    pub fn extension(self) -> &'static str {
+        match self {
+            Self::Jpeg => "jpg",
+            Self::WebP => "webp",
+            Self::Png => "png",
+        }
+    }
+}
+
+/// How much colour detail a JPEG keeps.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub enum Chroma {
+    /// Half as fine both ways as brightness: smaller.
+    #[default]
+    #[serde(rename = "4:2:0")]
+    Half,
+    /// As fine as brightness: for fine red or blue patterns.
+    #[serde(rename = "4:4:4")]
+    Full,
+}
+
+/// A coded file.
+#[derive(Debug, Clone)]
+pub struct Encoded {
+    /// The file.
+    pub bytes: Vec<u8>,
+    /// The quality it was coded at; `None` for PNG.
+    pub quality: Option<u8>,
+}
+
+/// How a file is to be coded.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Wish {
+    file_type: FileType,
+    chroma: Chroma,
+}
+
+/// Codes a picture at `quality`, or at the highest quality down to `min_quality` that keeps `max_bytes`,
+/// found by bisection. `exif` and `xmp` are written as they are.
+///
+/// # Errors
+/// [`ExportError::ByteLimit`] when even the lowest quality takes more.
+pub fn encode_picture(
+    picture: &Picture,
+    profile: &super::ListingProfile,
+    exif: Option<&[u8]>,
+    xmp: &str,
+) -> Result<Encoded, ExportError> {
+    let wish = Wish { file_type: profile.file_type, chroma: profile.chroma };
+    let code = |quality: u8| match wish.file_type {
+        FileType::Jpeg => jpeg(picture, quality, wish.chroma, exif, Some(xmp)),
+        FileType::WebP => webp_file::webp(picture, quality, exif, xmp),
+        FileType::Png => png_file(picture, exif, xmp),
+    };
+    let told = (wish.file_type != FileType::Png).then_some(profile.quality);
+    let bytes = code(profile.quality)?;
+    let Some(max_bytes) = profile.max_bytes.filter(|max| bytes.len() as u64 > *max) else {
+        return Ok(Encoded { bytes, quality: told });
+    };
+    let refused = |least: usize| ExportError::ByteLimit {
+        width_px: picture.width_px(),
+        height_px: picture.height_px(),
+        least_bytes: least as u64,
+        quality: if told.is_some() { profile.min_quality } else { 100 },
+        max_bytes,
+    };
+    if told.is_none() || profile.min_quality >= profile.quality {
+        return Err(refused(bytes.len()));
+    }
+    let least = code(profile.min_quality)?;
+    if least.len() as u64 > max_bytes {
+        return Err(refused(least.len()));
+    }
+    let (mut fits, mut low, mut high) = (least, profile.min_quality, profile.quality);
+    while high - low > 1 {
+        let middle = low + (high - low) / 2;
+        let tried = code(middle)?;
+        if tried.len() as u64 <= max_bytes {
+            (low, fits) = (middle, tried);
+        } else {
+            high = middle;
+        }
+    }
+    Ok(Encoded { bytes: fits, quality: Some(low) })
+}
+
+/// The sRGB profile that goes into files; made from the standard's numbers, without a date.
+pub(super) fn srgb_profile() -> Result<&'static [u8], ExportError> {
+    static PROFILE: OnceLock<Result<Vec<u8>, String>> = OnceLock::new();
+    PROFILE
+        .get_or_init(|| ColorProfile::new_srgb().encode().map_err(|e| e.to_string()))
+        .as_deref()
+        .map_err(|e| ExportError::encoder("colour profile", e))
+}
+
+/// Codes a progressive JPEG with an sRGB profile.
+///
+/// # Errors
+/// [`ExportError::Encoder`] when the codec gives up.
+pub fn jpeg(
+    picture: &Picture,
+    quality: u8,
+    chroma: Chroma,
+    exif: Option<&[u8]>,
+    xmp: Option<&str>,
+) -> Result<Vec<u8>, ExportError> {
+    let profile = srgb_profile()?;
+    // The codec reports its errors by unwinding.
+    let coded = catch_unwind(AssertUnwindSafe(|| -> std::io::Result<Vec<u8>> {
+        let mut codec = Compress::new(ColorSpace::JCS_RGB);
+        codec.set_size(picture.width_px() as usize, picture.height_px() as usize);
+        codec.set_quality(f32::from(quality));
+        codec.set_progressive_mode();
+        codec.set_optimize_coding(true);
+        let step = if chroma == Chroma::Full { (1, 1) } else { (2, 2) };
+        codec.set_chroma_sampling_pixel_sizes(step, step);
+        let mut started = codec.start_compress(Vec::new())?;
+        let markers = [
+            // EXIF 2.32, 4.7.2; XMP part 3, 1.1.3; ICC.1, annex B.4.
+            exif.map(|block| (1, [b"Exif\0\0".as_slice(), block].concat())),
+            xmp.map(|packet| (1, [b"http://ns.adobe.com/xap/1.0/\0".as_slice(), packet.as_bytes()].concat())),
+            Some((2, [b"ICC_PROFILE\0\x01\x01".as_slice(), profile].concat())),
+        ];
+        for (number, data) in markers.into_iter().flatten() {
+            // A marker holds at most 65 533 bytes; a block of that size is damaged, not data.
+            if data.len() <= 65_533 {
+                started.write_marker(Marker::APP(number), &data);
+            }
+        }
+        started.write_scanlines(picture.rgb())?;
+        started.finish()
+    }));
+    match coded {
+        Ok(Ok(bytes)) => Ok(bytes),
+        Ok(Err(e)) => Err(ExportError::encoder("JPEG", e)),
+        Err(_) => Err(ExportError::encoder("JPEG", "it could not code the picture")),
+    }
+}
+
+/// Codes a PNG, marked as sRGB.
+fn png_file(picture: &Picture, exif: Option<&[u8]>, xmp: &str) -> Result<Vec<u8>, ExportError> {
+    let fail = |e: png::EncodingError| ExportError::encoder("PNG", e);
+    let mut out = Vec::new();
+    let mut info = png::Info::with_size(picture.width_px(), picture.height_px());
+    info.color_type = png::ColorType::Rgb;
+    info.bit_depth = png::BitDepth::Eight;
+    info.srgb = Some(png::SrgbRenderingIntent::Perceptual);
+    info.exif_metadata = exif.map(|block| block.to_vec().into());
+    let mut encoder = png::Encoder::with_info(&mut out, info).map_err(fail)?;
+    encoder.add_itxt_chunk("XML:com.adobe.xmp".to_owned(), xmp.to_owned()).map_err(fail)?;
+    let mut writer = encoder.write_header().map_err(fail)?;
+    writer.write_image_data(picture.rgb()).map_err(fail)?;
+    writer.finish().map_err(fail)?;
+    Ok(out)
+}

@@ -1,0 +1,208 @@
+//! What a shop asks for, in a small file of our own.
+
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+use super::encode::{Chroma, FileType};
+use crate::finish::{Background, CropSettings, FinishSettings, Target};
+
+/// Says what is wrong with a listing profile.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum ProfileError {
+    /// It is no TOML or has unknown or missing fields.
+    #[error("it cannot be understood: {0}")]
+    Form(String),
+    /// A value is outside its range.
+    #[error("{field} is {found}; write {wanted}")]
+    Range {
+        /// The field.
+        field: &'static str,
+        /// What it holds.
+        found: String,
+        /// What it may hold.
+        wanted: &'static str,
+    },
+    /// The stops cannot be thinned evenly.
+    #[error("{have} stops cannot be thinned evenly to {want}; possible are {possible}")]
+    Frames {
+        /// Stops there are.
+        have: usize,
+        /// Frames asked for.
+        want: usize,
+        /// What would work, in words.
+        possible: String,
+    },
+}
+
+/// A listing profile.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ListingProfile {
+    /// Its name for people.
+    pub name: String,
+    /// Width of each picture in pixels, 16 to 12 000. Width and height give the ratio.
+    pub width_px: u32,
+    /// Height in pixels, 16 to 12 000.
+    pub height_px: u32,
+    /// The file type. Colours are always sRGB.
+    #[serde(default)]
+    pub file_type: FileType,
+    /// Highest quality tried, 1 to 100; nothing to PNG.
+    #[serde(default = "default_quality")]
+    pub quality: u8,
+    /// The quality below which a byte limit is refused, 1 to 100.
+    #[serde(default = "default_min_quality")]
+    pub min_quality: u8,
+    /// Colour detail in JPEG.
+    #[serde(default)]
+    pub chroma: Chroma,
+    /// Most bytes a file may have.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub max_bytes: Option<u64>,
+    /// Room on each side of the object in per cent of the picture, 0 to 45.
+    #[serde(default = "default_margin")]
+    pub margin_percent: f64,
+    /// White, or as shot.
+    #[serde(default = "default_background")]
+    pub background: Background,
+    /// How many frames of each row are taken; all of them where it is left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub frames: Option<u32>,
+    /// How files are named, as in a plan: {sku} {row} {stop} {degrees}.
+    #[serde(default = "default_file_name")]
+    pub file_name: String,
+    /// Whether the camera's exposure data stays in the files.
+    #[serde(default = "yes")]
+    pub keep_exif: bool,
+    /// Whether place, serial numbers and owner stay too.
+    #[serde(default)]
+    pub keep_place_and_serials: bool,
+}
+
+fn default_quality() -> u8 {
+    88
+}
+fn default_min_quality() -> u8 {
+    50
+}
+fn default_margin() -> f64 {
+    8.0
+}
+fn default_background() -> Background {
+    Background::White
+}
+fn default_file_name() -> String {
+    "{sku}_{stop}".to_owned()
+}
+fn yes() -> bool {
+    true
+}
+
+impl ListingProfile {
+    /// Reads a profile.
+    ///
+    /// # Errors
+    /// [`ProfileError`] with the field it is about.
+    pub fn from_toml(text: &str) -> Result<Self, ProfileError> {
+        let profile: Self = toml::from_str(text).map_err(|e| ProfileError::Form(e.to_string()))?;
+        profile.check()?;
+        Ok(profile)
+    }
+
+    /// Checks the ranges.
+    ///
+    /// # Errors
+    /// The first field outside its range.
+    pub fn check(&self) -> Result<(), ProfileError> {
+        let range = |field, found: String, good: bool, wanted| {
+            if good { Ok(()) } else { Err(ProfileError::Range { field, found, wanted }) }
+        };
+        let side = 16..=12_000;
+        range("width_px", self.width_px.to_string(), side.contains(&self.width_px), "16 to 12000")?;
+        range("height_px", self.height_px.to_string(), side.contains(&self.height_px), "16 to 12000")?;
+        let quality = 1..=100;
+        range("quality", self.quality.to_string(), quality.contains(&self.quality), "1 to 100")?;
+        let good = self.min_quality >= 1 && self.min_quality <= self.quality;
+        range("min_quality", self.min_quality.to_string(), good, "1 up to quality")?;
+        let margin = (0.0..=45.0).contains(&self.margin_percent);
+        range("margin_percent", self.margin_percent.to_string(), margin, "0 to 45")?;
+        range("max_bytes", "too small".to_owned(), self.max_bytes.is_none_or(|b| b >= 1000), "1000 or more")?;
+        range("frames", "0".to_owned(), self.frames != Some(0), "1 or more, or leave it out")?;
+        let ratio = f64::from(self.width_px) / f64::from(self.height_px);
+        range(
+            "width_px",
+            format!("{ratio:.1} times height_px"),
+            (0.1..=10.0).contains(&ratio),
+            "0.1 to 10 times",
+        )
+    }
+
+    /// The pictures' size.
+    pub fn target(&self) -> Target {
+        Target { width_px: self.width_px, height_px: self.height_px }
+    }
+
+    /// The set's finishing with this profile's crop and background.
+    #[must_use]
+    pub fn finishing(&self, set: &FinishSettings) -> FinishSettings {
+        let ratio = f64::from(self.width_px) / f64::from(self.height_px);
+        FinishSettings {
+            crop: Some(CropSettings { margin_percent: self.margin_percent, ratio }),
+            background: self.background,
+            ..set.clone()
+        }
+    }
+}
+
+/// Which of `have` stops of a row are taken so that `want` remain, evenly: their places from 0.
+///
+/// # Errors
+/// [`ProfileError::Frames`] when the step would be no whole number.
+pub fn thinned(have: usize, want: Option<u32>) -> Result<Vec<usize>, ProfileError> {
+    let want = want.map_or(have, |w| w as usize);
+    if want == 0 || have == 0 || !have.is_multiple_of(want) {
+        let possible: Vec<String> =
+            (1..=have).filter(|n| have.is_multiple_of(*n)).map(|n| n.to_string()).collect();
+        return Err(ProfileError::Frames { have, want, possible: possible.join(", ") });
+    }
+    Ok((0..have).step_by(have / want).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn stops_are_thinned_evenly_or_not_at_all() {
+        assert_eq!(thinned(72, Some(24)).unwrap(), (0..24).map(|i| i * 3).collect::<Vec<_>>());
+        assert_eq!(thinned(5, None).unwrap(), [0, 1, 2, 3, 4]);
+        let error = thinned(36, Some(24)).unwrap_err().to_string();
+        assert_eq!(
+            error,
+            "36 stops cannot be thinned evenly to 24; possible are 1, 2, 3, 4, 6, 9, 12, 18, 36"
+        );
+        assert!(thinned(24, Some(48)).is_err());
+    }
+
+    #[test]
+    fn a_profile_is_read_with_its_defaults_and_refused_with_the_field() {
+        let read = |more: &str| ListingProfile::from_toml(&format!("name = 'Demo'\nwidth_px = 800\n{more}"));
+        let profile = read("height_px = 600").unwrap();
+        assert_eq!((profile.quality, profile.file_type, profile.frames), (88, FileType::Jpeg, None));
+        let finishing = profile.finishing(&FinishSettings::default());
+        assert!((finishing.crop.unwrap().ratio - 4.0 / 3.0).abs() < 1e-9);
+        for (more, word) in [
+            ("height_px = 2", "height_px"),
+            ("height_px = 600\nquality = 0", "quality"),
+            ("height_px = 600\nmin_quality = 95", "min_quality"),
+            ("height_px = 600\nframes = 0", "frames"),
+            ("height_px = 600\nshop = 'x'", "unknown field"),
+            ("height_px = 600\nfile_type = 'gif'", "unknown variant"),
+            ("height_px = 60", "10 times"),
+            ("", "height_px"),
+        ] {
+            let error = read(more).unwrap_err().to_string();
+            assert!(error.contains(word), "{more}: {error}");
+        }
+    }
+}

@@ -1,0 +1,196 @@
+//! Small tools on marks laid out in rows: flooding, eroding, parts, averages.
+
+use std::cmp::Reverse;
+use std::collections::{BinaryHeap, VecDeque};
+
+/// What a place is known to be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Mark {
+    Open,
+    Background,
+    Object,
+}
+
+/// Calls `visit` with each of the four neighbours' numbers.
+#[inline]
+fn neighbours(i: usize, width: usize, height: usize, mut visit: impl FnMut(usize)) {
+    let (x, y) = (i % width, i / width);
+    if x > 0 {
+        visit(i - 1);
+    }
+    if x + 1 < width {
+        visit(i + 1);
+    }
+    if y > 0 {
+        visit(i - width);
+    }
+    if y + 1 < height {
+        visit(i + width);
+    }
+}
+
+/// Finds what is reached from the border through open places.
+pub(super) fn from_border(open: &[bool], width: usize, height: usize) -> Vec<bool> {
+    let mut reached = vec![false; open.len()];
+    let mut queue: VecDeque<usize> = (0..open.len())
+        .filter(|i| {
+            let (x, y) = (i % width, i / width);
+            open[*i] && (x == 0 || y == 0 || x + 1 == width || y + 1 == height)
+        })
+        .collect();
+    for i in &queue {
+        reached[*i] = true;
+    }
+    while let Some(i) = queue.pop_front() {
+        neighbours(i, width, height, |j| {
+            if open[j] && !reached[j] {
+                reached[j] = true;
+                queue.push_back(j);
+            }
+        });
+    }
+    reached
+}
+
+/// Takes `rounds` layers off.
+pub(super) fn eroded(marks: &[bool], width: usize, height: usize, rounds: usize) -> Vec<bool> {
+    let mut now = marks.to_vec();
+    for _ in 0..rounds {
+        now = (0..now.len())
+            .map(|i| {
+                let mut all = now[i];
+                neighbours(i, width, height, |j| all &= now[j]);
+                all
+            })
+            .collect();
+    }
+    now
+}
+
+/// Keeps places that most of their nine neighbours (themselves included) agree with.
+pub(super) fn agreed(marks: &[bool], width: usize, height: usize) -> Vec<bool> {
+    let values: Vec<f32> = marks.iter().map(|m| f32::from(u8::from(*m))).collect();
+    averaged(&values, width, height, 1).iter().zip(marks).map(|(v, m)| *m && *v > 0.7).collect()
+}
+
+/// Numbers connected parts from 1 (0 is none); gives the size of each.
+fn parts(marks: &[bool], width: usize, height: usize) -> (Vec<u32>, Vec<usize>) {
+    let mut number = vec![0_u32; marks.len()];
+    let mut sizes = vec![0_usize];
+    let mut queue = VecDeque::new();
+    for start in 0..marks.len() {
+        if !marks[start] || number[start] != 0 {
+            continue;
+        }
+        let mine = sizes.len() as u32;
+        sizes.push(0);
+        number[start] = mine;
+        queue.push_back(start);
+        while let Some(i) = queue.pop_front() {
+            sizes[mine as usize] += 1;
+            neighbours(i, width, height, |j| {
+                if marks[j] && number[j] == 0 {
+                    number[j] = mine;
+                    queue.push_back(j);
+                }
+            });
+        }
+    }
+    (number, sizes)
+}
+
+/// Keeps connected parts of at least `least` places.
+pub(super) fn large_parts(marks: &[bool], width: usize, height: usize, least: usize) -> Vec<bool> {
+    let (number, sizes) = parts(marks, width, height);
+    number.iter().map(|n| *n > 0 && sizes[*n as usize] >= least).collect()
+}
+
+/// Keeps the object's largest part and what is at least a fiftieth of it; fills small holes.
+pub(super) fn keep_main_parts(object: &mut [u8], width: usize, height: usize) {
+    let marks: Vec<bool> = object.iter().map(|v| *v == 1).collect();
+    let (number, sizes) = parts(&marks, width, height);
+    let largest = sizes.iter().copied().max().unwrap_or(0);
+    let holes: Vec<bool> = marks.iter().map(|m| !m).collect();
+    let (hole, hole_sizes) = parts(&holes, width, height);
+    for (i, value) in object.iter_mut().enumerate() {
+        *value = if marks[i] {
+            u8::from(sizes[number[i] as usize] * 50 >= largest)
+        } else {
+            u8::from(hole_sizes[hole[i] as usize] * 1500 < largest)
+        };
+    }
+}
+
+/// Grows the marks along the least edges until they meet; gives 1 for the object.
+pub(super) fn watershed(mut marks: Vec<Mark>, gradient: &[f32], width: usize, height: usize) -> Vec<u8> {
+    // Steps this fine order edges well enough; the number of arrival keeps both sides in step.
+    let level = |i: usize| (gradient[i] * 4096.0) as u32;
+    let mut queue = BinaryHeap::new();
+    let mut arrival = 0_u32;
+    let push =
+        |queue: &mut BinaryHeap<Reverse<(u32, u32, usize)>>, arrival: &mut u32, floor: u32, j: usize| {
+            queue.push(Reverse((level(j).max(floor), *arrival, j)));
+            *arrival += 1;
+        };
+    for i in 0..marks.len() {
+        if marks[i] != Mark::Open {
+            let mut edge = false;
+            neighbours(i, width, height, |j| edge |= marks[j] == Mark::Open);
+            if edge {
+                push(&mut queue, &mut arrival, 0, i);
+            }
+        }
+    }
+    while let Some(Reverse((floor, _, i))) = queue.pop() {
+        let mark = marks[i];
+        neighbours(i, width, height, |j| {
+            if marks[j] == Mark::Open {
+                marks[j] = mark;
+                push(&mut queue, &mut arrival, floor, j);
+            }
+        });
+    }
+    marks.iter().map(|m| u8::from(*m == Mark::Object)).collect()
+}
+
+/// Averages over a square of `radius` on each side.
+pub(in crate::finish) fn averaged(values: &[f32], width: usize, height: usize, radius: usize) -> Vec<f32> {
+    let lines = |from: &[f32], length: usize, count: usize, step: usize, stride: usize| {
+        let mut out = vec![0.0; from.len()];
+        let mut sums = vec![0.0_f64; length + 1];
+        for line in 0..count {
+            let start = line * stride;
+            for i in 0..length {
+                sums[i + 1] = sums[i] + f64::from(from[start + i * step]);
+            }
+            for i in 0..length {
+                let (low, high) = (i.saturating_sub(radius), (i + radius + 1).min(length));
+                out[start + i * step] = ((sums[high] - sums[low]) / (high - low) as f64) as f32;
+            }
+        }
+        out
+    };
+    let across = lines(values, width, height, 1, width);
+    lines(&across, height, width, width, 1)
+}
+
+/// Averages colours over a square, counting only places with a weight; gives the colours and the weight
+/// found there.
+pub(super) fn spread(
+    colours: &[[f32; 3]],
+    weights: &[f32],
+    width: usize,
+    height: usize,
+    radius: usize,
+) -> (Vec<[f32; 3]>, Vec<f32>) {
+    let weight = averaged(weights, width, height, radius);
+    let channels = [0, 1, 2].map(|c| {
+        let values: Vec<f32> = colours.iter().zip(weights).map(|(p, w)| p[c] * w).collect();
+        averaged(&values, width, height, radius)
+    });
+    let out = (0..colours.len())
+        .map(|i| if weight[i] > 1e-6 { [0, 1, 2].map(|c| channels[c][i] / weight[i]) } else { [0.0; 3] })
+        .collect();
+    let weight = weight.into_iter().map(|w| if w > 1e-6 { w } else { 0.0 }).collect();
+    (out, weight)
+}

@@ -1,0 +1,273 @@
+//! A picture in linear light, 16 bits a channel, and how it is resampled.
+//!
+//! Light adds up linearly: scaling, turning and blending coded values darkens edges. One 8-bit code step
+//! is 20 of these units even in the deepest shadow.
+
+use fast_image_resize as fir;
+use fir::images::{TypedImage, TypedImageRef};
+use fir::pixels::U16x3;
+
+use crate::picture::{Picture, PictureError};
+use crate::srgb::{self, FineCoder};
+
+/// The value of full light.
+pub(super) const FULL: f32 = 65_535.0;
+
+/// A picture in linear light with sRGB primaries: 0 to 65535 a channel, rows from the top.
+#[derive(Clone)]
+pub struct LinearPicture {
+    width_px: u32,
+    height_px: u32,
+    pixels: Vec<U16x3>,
+}
+
+impl LinearPicture {
+    /// Takes pixels; `None` when their number does not fit or a side is zero.
+    pub fn from_pixels(width_px: u32, height_px: u32, pixels: Vec<[u16; 3]>) -> Option<Self> {
+        let fits = width_px > 0 && height_px > 0 && pixels.len() == width_px as usize * height_px as usize;
+        fits.then(|| Self { width_px, height_px, pixels: pixels.into_iter().map(U16x3::new).collect() })
+    }
+
+    /// Decodes an sRGB picture.
+    pub fn from_coded(picture: &Picture) -> Self {
+        let table = srgb::linear_of_code().map(|v| (v * FULL).round() as u16);
+        let pixels = picture
+            .rgb()
+            .chunks_exact(3)
+            .map(|p| U16x3::new([p[0], p[1], p[2]].map(|v| table[usize::from(v)])))
+            .collect();
+        Self { width_px: picture.width_px(), height_px: picture.height_px(), pixels }
+    }
+
+    /// Codes as 8-bit sRGB.
+    pub fn coded(&self) -> Result<Picture, PictureError> {
+        let coder = FineCoder::shared();
+        let mut rgb = Vec::with_capacity(self.pixels.len() * 3);
+        for pixel in &self.pixels {
+            // 65 280 stands for 255: half a step more and the table's fraction is rounded off.
+            rgb.extend(pixel.0.map(|v| ((u32::from(coder.code(f32::from(v) / FULL)) + 128) >> 8) as u8));
+        }
+        Picture::from_rgb(self.width_px, self.height_px, rgb)
+    }
+
+    /// Returns the width in pixels, at least 1.
+    pub fn width_px(&self) -> u32 {
+        self.width_px
+    }
+
+    /// Returns the height in pixels, at least 1.
+    pub fn height_px(&self) -> u32 {
+        self.height_px
+    }
+
+    /// Returns one pixel by its number.
+    #[inline]
+    pub fn at(&self, index: usize) -> [u16; 3] {
+        self.pixels[index].0
+    }
+
+    /// Replaces one pixel by its number.
+    #[inline]
+    pub(super) fn set(&mut self, index: usize, value: [u16; 3]) {
+        self.pixels[index].0 = value;
+    }
+
+    /// Multiplies each channel by a gain; light that was clipped stays white, whatever the gains.
+    pub fn gain(&mut self, gains: [f32; 3]) {
+        if gains.iter().all(|g| *g == 1.0) {
+            return;
+        }
+        // Where all channels are at the sensor's end nothing is known of the colour: a gain would tint it.
+        const FROM: f32 = 0.97 * FULL;
+        for pixel in &mut self.pixels {
+            let least = f32::from(pixel.0[0].min(pixel.0[1]).min(pixel.0[2]));
+            let share = ((least - FROM) / (FULL - FROM)).clamp(0.0, 1.0);
+            for (value, gain) in pixel.0.iter_mut().zip(gains) {
+                let gained = (f32::from(*value) * gain).min(FULL);
+                *value = (gained + (FULL - gained) * share).round() as u16;
+            }
+        }
+    }
+
+    /// Averages blocks of `n` × `n` pixels into linear light, 0 to 1; an incomplete block at the border
+    /// is left out.
+    pub(super) fn blocks(&self, n: usize) -> (usize, usize, Vec<[f32; 3]>) {
+        let (full_width, full_height) = (self.width_px as usize, self.height_px as usize);
+        let n = n.clamp(1, full_width.min(full_height));
+        let (width, height) = (full_width / n, full_height / n);
+        let scale = 1.0 / (FULL * (n * n) as f32);
+        let mut out = Vec::with_capacity(width * height);
+        let mut sums = vec![[0_u32; 3]; width];
+        for y in 0..height {
+            sums.fill([0; 3]);
+            for row in y * n..(y + 1) * n {
+                let line = &self.pixels[row * full_width..row * full_width + width * n];
+                for (sum, block) in sums.iter_mut().zip(line.chunks_exact(n)) {
+                    for pixel in block {
+                        for c in 0..3 {
+                            sum[c] += u32::from(pixel.0[c]);
+                        }
+                    }
+                }
+            }
+            out.extend(sums.iter().map(|s| s.map(|v| v as f32 * scale)));
+        }
+        (width, height, out)
+    }
+
+    /// Cuts out a rectangle (left, top, width, height, in pixels, fractions allowed, inside the picture)
+    /// and resizes it with Catmull-Rom's cubic, widened when shrinking.
+    pub fn resized(&self, cut: [f64; 4], width_px: u32, height_px: u32) -> Result<Self, PictureError> {
+        let fail = |e: &dyn std::fmt::Display| PictureError::Resize(e.to_string());
+        if width_px == 0 || height_px == 0 {
+            return Err(PictureError::Empty { width_px, height_px });
+        }
+        let source = TypedImageRef::new(self.width_px, self.height_px, &self.pixels).map_err(|e| fail(&e))?;
+        let mut pixels = vec![U16x3::new([0; 3]); width_px as usize * height_px as usize];
+        let mut target =
+            TypedImage::from_pixels_slice(width_px, height_px, &mut pixels).map_err(|e| fail(&e))?;
+        let options = fir::ResizeOptions::new()
+            .resize_alg(fir::ResizeAlg::Convolution(fir::FilterType::CatmullRom))
+            .crop(cut[0], cut[1], cut[2], cut[3]);
+        fir::Resizer::new().resize_typed(&source, &mut target, &options).map_err(|e| fail(&e))?;
+        Ok(Self { width_px, height_px, pixels })
+    }
+
+    /// Resizes the whole picture to at most `edge_px` on its longer side.
+    pub fn shrunk_to(self, edge_px: u32) -> Result<Self, PictureError> {
+        let (width, height) = crate::picture::fit_within(self.width_px, self.height_px, edge_px);
+        if (width, height) == (self.width_px, self.height_px) {
+            return Ok(self);
+        }
+        self.resized([0.0, 0.0, f64::from(self.width_px), f64::from(self.height_px)], width, height)
+    }
+
+    /// Samples the picture on a straight grid laid askew over it, with Catmull-Rom's cubic; beyond the
+    /// border the border's pixels go on.
+    ///
+    /// `origin` is the place of the first pixel's centre, `across` and `down` the way to the next pixel,
+    /// all in pixels from the picture's top left corner.
+    pub(super) fn sampled(
+        &self,
+        origin: [f64; 2],
+        across: [f64; 2],
+        down: [f64; 2],
+        width_px: u32,
+        height_px: u32,
+    ) -> Self {
+        let weights = cubic_weights();
+        let mut pixels = Vec::with_capacity(width_px as usize * height_px as usize);
+        for row in 0..height_px {
+            let start = [0, 1].map(|i| down[i].mul_add(f64::from(row), origin[i]) - 0.5);
+            for column in 0..width_px {
+                let place = [0, 1].map(|i| across[i].mul_add(f64::from(column), start[i]));
+                pixels.push(U16x3::new(self.cubic(place, weights)));
+            }
+        }
+        Self { width_px, height_px, pixels }
+    }
+
+    /// Interpolates at a place counted from the centre of the first pixel.
+    #[inline]
+    fn cubic(&self, place: [f64; 2], weights: &[[f32; 4]; PHASES + 1]) -> [u16; 3] {
+        let (floor_x, floor_y) = (place[0].floor(), place[1].floor());
+        let phase = |place: f64, floor: f64| ((place - floor) * PHASES as f64).round() as usize;
+        let wx = &weights[phase(place[0], floor_x)];
+        let wy = &weights[phase(place[1], floor_y)];
+        let (x, y) = (floor_x as i64, floor_y as i64);
+        let (width, height) = (i64::from(self.width_px), i64::from(self.height_px));
+        let mut sum = [0.0_f32; 3];
+        let inside = x >= 1 && x + 2 < width;
+        for (j, wy) in wy.iter().enumerate() {
+            let row = (y - 1 + j as i64).clamp(0, height - 1) as usize * self.width_px as usize;
+            let mut line = [0.0_f32; 3];
+            for (i, wx) in wx.iter().enumerate() {
+                let column = x - 1 + i as i64;
+                let column = if inside { column } else { column.clamp(0, width - 1) };
+                let pixel = self.pixels[row + column as usize].0;
+                for c in 0..3 {
+                    line[c] += wx * f32::from(pixel[c]);
+                }
+            }
+            for c in 0..3 {
+                sum[c] += wy * line[c];
+            }
+        }
+        sum.map(|v| v.round().clamp(0.0, FULL) as u16)
+    }
+}
+
+/// Places between two pixels that are told apart.
+const PHASES: usize = 512;
+
+/// Weights of Catmull-Rom's cubic (Keys, IEEE Trans. ASSP 29:1153, 1981, with a = −1/2) for each phase.
+fn cubic_weights() -> &'static [[f32; 4]; PHASES + 1] {
+    static TABLE: std::sync::OnceLock<[[f32; 4]; PHASES + 1]> = std::sync::OnceLock::new();
+    TABLE.get_or_init(|| {
+        let mut table = [[0.0; 4]; PHASES + 1];
+        for (phase, weights) in table.iter_mut().enumerate() {
+            let t = phase as f32 / PHASES as f32;
+            let (t2, t3) = (t * t, t * t * t);
+            *weights = [
+                -0.5 * t + t2 - 0.5 * t3,
+                1.0 - 2.5 * t2 + 1.5 * t3,
+                0.5 * t + 2.0 * t2 - 1.5 * t3,
+                -0.5 * t2 + 0.5 * t3,
+            ];
+        }
+        table
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn ramp(width: u32, height: u32) -> LinearPicture {
+        let pixels = (0..height)
+            .flat_map(|y| (0..width).map(move |x| [(x * 400 + 5000) as u16, (y * 300 + 4000) as u16, 30_000]))
+            .collect();
+        LinearPicture::from_pixels(width, height, pixels).unwrap()
+    }
+
+    #[test]
+    fn coding_and_decoding_return_every_code() {
+        let rgb: Vec<u8> = (0..=255).flat_map(|v| [v, 255 - v, v / 2]).collect();
+        let picture = Picture::from_rgb(256, 1, rgb).unwrap();
+        assert_eq!(LinearPicture::from_coded(&picture).coded().unwrap(), picture);
+    }
+
+    #[test]
+    fn a_ramp_is_sampled_exactly_between_pixels() {
+        let picture = ramp(60, 40);
+        // Cubic interpolation with a = −1/2 reproduces straight lines.
+        let sampled = picture.sampled([10.5 + 0.25, 12.5 + 0.5], [0.9, 0.1], [-0.1, 0.9], 20, 15);
+        for row in 0..15_u32 {
+            for column in 0..20_u32 {
+                let x = 10.25 + 0.9 * f64::from(column) - 0.1 * f64::from(row);
+                let y = 12.5 + 0.1 * f64::from(column) + 0.9 * f64::from(row);
+                let found = sampled.at((row * 20 + column) as usize);
+                assert!((f64::from(found[0]) - (x * 400.0 + 5000.0)).abs() < 1.5, "{found:?} at {x} {y}");
+                assert!((f64::from(found[1]) - (y * 300.0 + 4000.0)).abs() < 1.5);
+            }
+        }
+    }
+
+    #[test]
+    fn clipped_light_stays_white() {
+        let mut picture =
+            LinearPicture::from_pixels(2, 1, vec![[65_535; 3], [30_000, 20_000, 10_000]]).unwrap();
+        picture.gain([0.8, 1.0, 1.2]);
+        assert_eq!(picture.at(0), [65_535; 3]);
+        assert_eq!(picture.at(1), [24_000, 20_000, 12_000]);
+    }
+
+    #[test]
+    fn shrinking_keeps_the_light() {
+        // Black and white lines average to half the light: code 188, not 128 (IEC 61966-2-1).
+        let pixels = (0..64_u32).flat_map(|y| vec![[if y % 2 == 0 { 65_535 } else { 0 }; 3]; 64]).collect();
+        let picture = LinearPicture::from_pixels(64, 64, pixels).unwrap().shrunk_to(16).unwrap();
+        let coded = picture.coded().unwrap().pixel(8, 8).unwrap();
+        assert!(coded.iter().all(|v| v.abs_diff(188) <= 2), "{coded:?}");
+    }
+}

@@ -1,0 +1,300 @@
+//! A set's plan of finishing, and one frame through the whole chain.
+//!
+//! First every frame is looked at small ([`glance`]): its light. Then with even light: its outline
+//! ([`sweep`]). From both comes the plan; with it each frame is finished on its own, in any order.
+
+use serde::{Deserialize, Serialize};
+
+use super::FinishError;
+use super::cutout::Cutout;
+use super::even;
+use super::linear::LinearPicture;
+use super::load::{load, load_reduced};
+use super::place::{Axis, Placement};
+use super::settings::{Background, FinishSettings, WhiteBalance};
+use super::shadow::onto_white;
+use super::sharpen::sharpened;
+use crate::picture::Picture;
+
+/// Longest side of a glance in pixels.
+const GLANCE_EDGE_PX: u32 = 256;
+/// Longest side of the picture an outline is found in, in pixels.
+const SWEEP_EDGE_PX: u32 = 900;
+
+/// A frame seen small, to judge its light.
+#[derive(Clone)]
+pub struct Glance {
+    /// Width and height of the whole frame, upright.
+    pub full_size_px: (u32, u32),
+    small: LinearPicture,
+}
+
+/// Looks at a frame.
+///
+/// # Errors
+/// When the file gives no whole picture.
+pub fn glance(bytes: &[u8]) -> Result<Glance, FinishError> {
+    let loaded = load_reduced(bytes, GLANCE_EDGE_PX)?;
+    Ok(Glance { full_size_px: loaded.full_size_px, small: loaded.picture })
+}
+
+/// The gains that make a set's light even, in linear light: red, green, blue.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FrameLight {
+    /// For each frame, in the order given.
+    pub gains: Vec<[f32; 3]>,
+    /// For the frame of the empty table.
+    pub plate_gain: [f32; 3],
+    /// What a person should know.
+    pub notes: Vec<String>,
+}
+
+/// Plans the light of one row; `stops` names the frames for messages.
+///
+/// # Errors
+/// When there are no frames or they differ in size.
+pub fn plan_light(
+    stops: &[u32],
+    glances: &[Glance],
+    plate: Option<&Glance>,
+    settings: &FinishSettings,
+) -> Result<FrameLight, FinishError> {
+    let (width_px, height_px) = glances.first().ok_or(FinishError::NoFrames)?.full_size_px;
+    for (i, other) in glances.iter().enumerate() {
+        let (found_width_px, found_height_px) = other.full_size_px;
+        if (found_width_px, found_height_px) != (width_px, height_px) {
+            let stop = stops.get(i).copied().unwrap_or_default();
+            return Err(FinishError::SizeDiffers {
+                stop,
+                found_width_px,
+                found_height_px,
+                width_px,
+                height_px,
+            });
+        }
+    }
+    if let Some((found_width_px, found_height_px)) =
+        plate.map(|p| p.full_size_px).filter(|size| *size != (width_px, height_px))
+    {
+        return Err(FinishError::PlateDiffers { found_width_px, found_height_px, width_px, height_px });
+    }
+    let frames: Vec<&LinearPicture> = glances.iter().map(|g| &g.small).collect();
+    let mut notes = Vec::new();
+    let mut gains = vec![[1.0; 3]; frames.len()];
+    if settings.even {
+        let (found, unknown) = even::gains(&frames);
+        gains = found;
+        for i in unknown {
+            let stop = stops.get(i).copied().unwrap_or_default();
+            notes.push(format!(
+                "stop {stop} is too bright or too dark to be made even; look at it, or retake it"
+            ));
+        }
+    }
+    let neutral = match settings.white_balance {
+        WhiteBalance::Background => even::neutral(&frames, &gains),
+        WhiteBalance::AsShot => [1.0; 3],
+    };
+    let mut plate_gain =
+        plate.and_then(|p| even::gains_against(&p.small, &frames, &gains)).unwrap_or([1.0; 3]);
+    for gain in gains.iter_mut().chain([&mut plate_gain]) {
+        for (value, neutral) in gain.iter_mut().zip(neutral) {
+            *value *= neutral;
+        }
+    }
+    Ok(FrameLight { gains, plate_gain, notes })
+}
+
+/// The object's outline in one frame.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Sweep {
+    /// Width and height of the frame.
+    pub frame_px: (u32, u32),
+    /// Corners of the convex hull of the outline, whole-frame pixels: all that a crop needs to know.
+    hull: Vec<[f64; 2]>,
+}
+
+/// Finds the outline of one frame whose light has been made even; `plate` is the empty table's file and
+/// its gain.
+///
+/// # Errors
+/// [`FinishError::CannotTell`] when the object does not stand out.
+pub fn sweep(bytes: &[u8], gain: [f32; 3], plate: Option<&LinearPicture>) -> Result<Sweep, FinishError> {
+    let mut loaded = load_reduced(bytes, SWEEP_EDGE_PX)?;
+    loaded.picture.gain(gain);
+    let cutout = Cutout::find(&loaded.picture, plate).map_err(FinishError::CannotTell)?;
+    let scale = f64::from(loaded.full_size_px.0) / f64::from(loaded.picture.width_px());
+    let edges = cutout.rows().into_iter().flat_map(|(y, l, r)| [[l, y], [r, y]]);
+    let hull = hull(edges.map(|place| place.map(|v| v * scale)).collect());
+    Ok(Sweep { frame_px: loaded.full_size_px, hull })
+}
+
+/// Convex hull by Andrew's monotone chain (Inf. Proc. Letters 9:216, 1979).
+fn hull(mut points: Vec<[f64; 2]>) -> Vec<[f64; 2]> {
+    points.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
+    let half = |points: &mut dyn Iterator<Item = [f64; 2]>| {
+        let mut chain: Vec<[f64; 2]> = Vec::new();
+        for p in points {
+            while let [.., a, b] = chain[..] {
+                if (b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0]) > 0.0 {
+                    break;
+                }
+                chain.pop();
+            }
+            chain.push(p);
+        }
+        chain
+    };
+    let mut all = half(&mut points.iter().copied());
+    all.extend(half(&mut points.iter().rev().copied()));
+    all
+}
+
+/// Reads the empty table's frame at the size outlines are found in.
+///
+/// # Errors
+/// When the file gives no whole picture.
+pub fn plate_for_sweep(bytes: &[u8], gain: [f32; 3]) -> Result<LinearPicture, FinishError> {
+    let mut loaded = load_reduced(bytes, SWEEP_EDGE_PX)?;
+    loaded.picture.gain(gain);
+    Ok(loaded.picture)
+}
+
+/// How one row is finished; what it was made from is the app's to remember.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SetPlan {
+    /// Turning and cutting.
+    pub placement: Placement,
+    /// Left, top, right and bottom of all that the object swept, straightened, whole-frame pixels.
+    pub swept_px: Option<[f64; 4]>,
+    /// The light.
+    pub light: FrameLight,
+    /// What a person should know.
+    pub notes: Vec<String>,
+}
+
+/// Plans how a row is turned and cut. Without outlines the whole frame stays.
+///
+/// # Errors
+/// When the axis lies outside the frame.
+pub fn plan_place(
+    frame_px: (u32, u32),
+    sweeps: &[Sweep],
+    axis: Option<Axis>,
+    light: FrameLight,
+    settings: &FinishSettings,
+) -> Result<SetPlan, FinishError> {
+    let mut placement = Placement::whole(frame_px);
+    let mut notes = light.notes.clone();
+    let axis = axis.filter(|_| settings.straighten);
+    if let Some(axis) = axis {
+        if !(0.0..=f64::from(frame_px.0)).contains(&axis.column_px) {
+            return Err(FinishError::AxisOutside(axis.column_px));
+        }
+        placement.pivot_px[0] = axis.column_px;
+        placement.turn_deg = axis.lean_deg;
+    } else if settings.straighten {
+        notes.push(
+            "the turning axis is not known: frames are not straightened, the object's own middle is used"
+                .to_owned(),
+        );
+    }
+    let mut swept: Option<[f64; 4]> = None;
+    for place in sweeps.iter().flat_map(|s| &s.hull) {
+        let [x, y] = placement.straightened(*place);
+        let b = swept.unwrap_or([x, y, x, y]);
+        swept = Some([b[0].min(x), b[1].min(y), b[2].max(x), b[3].max(y)]);
+    }
+    if let (Some(swept), Some(crop)) = (swept, settings.crop) {
+        placement = placement.cropped(swept, crop, axis.is_some());
+        if settings.background == Background::AsShot {
+            let wanted = placement.crop.height_px;
+            match placement.within_frame(swept) {
+                Some(fitting) => {
+                    placement = fitting;
+                    if fitting.crop.height_px < wanted * 0.99 {
+                        notes.push("the frame has no room for the whole margin; it was made smaller".to_owned());
+                    }
+                }
+                None => notes.push("the crop reaches beyond the frame; its border is carried on there. Use a smaller margin, or white background".to_owned()),
+            }
+        }
+    }
+    Ok(SetPlan { placement, swept_px: swept, light, notes })
+}
+
+/// The size a frame is finished to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Target {
+    /// Width in pixels.
+    pub width_px: u32,
+    /// Height in pixels.
+    pub height_px: u32,
+}
+
+impl Target {
+    /// The size of a crop in the camera's own pixels.
+    pub fn native(placement: &Placement) -> Self {
+        let side = |v: f64| (v.round() as u32).max(1);
+        Self { width_px: side(placement.crop.width_px), height_px: side(placement.crop.height_px) }
+    }
+}
+
+/// A finished frame.
+pub struct Finished {
+    /// The picture, sRGB.
+    pub picture: Picture,
+    /// The object's mask, when the background was made white.
+    pub cutout: Option<Cutout>,
+}
+
+/// Reads the empty table's frame and places it as frames of the row are.
+///
+/// # Errors
+/// When the file gives no whole picture.
+pub fn place_plate(bytes: &[u8], plan: &SetPlan, target: Target) -> Result<LinearPicture, FinishError> {
+    let mut plate = load(bytes)?.picture;
+    plate.gain(plan.light.plate_gain);
+    Ok(plan.placement.apply(&plate, target.width_px, target.height_px)?)
+}
+
+/// Finishes one frame: the steps of [`super::Step::ORDER`].
+///
+/// `number` is the frame's place in the plan; `plate` comes from [`place_plate`] with the same target.
+///
+/// # Errors
+/// When the file gives no whole picture, or the object cannot be told from the background.
+pub fn finish_frame(
+    bytes: &[u8],
+    plan: &SetPlan,
+    number: usize,
+    plate: Option<&LinearPicture>,
+    settings: &FinishSettings,
+    target: Target,
+) -> Result<Finished, FinishError> {
+    let mut frame = load(bytes)?.picture;
+    frame.gain(plan.light.gains.get(number).copied().unwrap_or([1.0; 3]));
+    let mut picture = plan.placement.apply(&frame, target.width_px, target.height_px)?;
+    drop(frame);
+    let mut cutout = None;
+    if settings.background == Background::White {
+        let found = Cutout::find(&picture, plate).map_err(FinishError::CannotTell)?;
+        let size = (target.width_px, target.height_px);
+        onto_white(&mut picture, &found, plate, settings.shadow, |x, y| {
+            plan.placement.is_on_frame(x, y, size)
+        });
+        cutout = Some(found);
+    }
+    let picture = sharpened(picture.coded()?, settings.sharpen_percent)?;
+    Ok(Finished { picture, cutout })
+}
+
+/// Estimates the most memory one frame needs while it is finished, in bytes: decoded, in linear light, cut
+/// out and coded.
+pub fn memory_per_frame(frame_px: (u32, u32), target: Target) -> u64 {
+    let frame = u64::from(frame_px.0) * u64::from(frame_px.1);
+    let out = u64::from(target.width_px) * u64::from(target.height_px);
+    // Full frame: 3 bytes coded and 6 linear, and a straightened copy of the part cut out; finished: linear,
+    // plate's share, mask, coded twice; 64 MB for the coarse maps and the codecs.
+    frame * 15 + out * 22 + 64 * 1024 * 1024
+}

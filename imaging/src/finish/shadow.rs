@@ -1,0 +1,176 @@
+//! Puts a cut-out object on pure white and keeps its shadow.
+//!
+//! A pixel at the edge is a share of the object and the rest of shadowed background. The background's
+//! part is taken out and as much shadowed white put in: no rim of the old background stays, and none
+//! of white comes in over a light glaze.
+
+use super::cutout::{Cutout, averaged};
+use super::linear::{FULL, LinearPicture};
+use super::settings::Shadow;
+
+/// Darkening below this is left out, so that grain becomes white too.
+const LEAST_SHADOW: f32 = 0.018;
+
+/// How dark the shadow is at each coarse place: 1 without any.
+struct ShadowMap {
+    width: usize,
+    height: usize,
+    scale: f32,
+    /// As it is in the picture.
+    seen: Vec<f32>,
+    /// As it is shown.
+    shown: Vec<f32>,
+}
+
+impl ShadowMap {
+    fn of(cutout: &Cutout, shadow: Shadow, has_plate: bool) -> Self {
+        let c = &cutout.coarse;
+        let (w, h) = (c.width, c.height);
+        let scale = 1.0 / c.block as f32;
+        let object: Vec<f32> = c.object.iter().map(|v| f32::from(*v)).collect();
+        let near = averaged(&object, w, h, 2);
+        let ground: Vec<f32> = near.iter().map(|v| f32::from(u8::from(*v <= 0.0))).collect();
+        // Under the edge the shadow is carried on from beside it.
+        let fine = weighted(&c.ratio, &ground, w, h, 1);
+        let wide = weighted(&c.ratio, &ground, w, h, 4);
+        let wider = weighted(&c.ratio, &ground, w, h, 16);
+        let least = LEAST_SHADOW.max(2.0 * c.noise);
+        let fade = (!has_plate).then(|| near_the_object(&c.object, w, h));
+        let seen: Vec<f32> = (0..w * h).map(|i| fine[i].or(wide[i]).or(wider[i]).unwrap_or(1.0)).collect();
+        if shadow == Shadow::Remove {
+            return Self { width: w, height: h, scale, seen, shown: vec![1.0; w * h] };
+        }
+        let shown = (0..w * h)
+            .map(|i| {
+                let depth = ((1.0 - seen[i] - least) / (1.0 - least)).clamp(0.0, 1.0);
+                // From white into the shadow without a step: the curve leaves white slowly.
+                let depth = depth * (depth / (depth + least)).clamp(0.0, 1.0);
+                1.0 - depth * fade.as_ref().map_or(1.0, |f| f[i])
+            })
+            .collect();
+        Self { width: w, height: h, scale, seen, shown }
+    }
+
+    /// Interpolates one of the coarse maps at a full-size pixel.
+    #[inline]
+    fn at(&self, x: usize, y: usize, value: impl Fn(usize) -> f32) -> f32 {
+        bilinear(x, y, self.scale, self.width, self.height, value)
+    }
+}
+
+/// Interpolates a coarse map at a full-size pixel.
+#[inline]
+fn bilinear(
+    x: usize,
+    y: usize,
+    scale: f32,
+    width: usize,
+    height: usize,
+    value: impl Fn(usize) -> f32,
+) -> f32 {
+    let u = ((x as f32 + 0.5) * scale - 0.5).clamp(0.0, (width - 1) as f32);
+    let v = ((y as f32 + 0.5) * scale - 0.5).clamp(0.0, (height - 1) as f32);
+    let (x0, y0) = (u as usize, v as usize);
+    let (x1, y1) = ((x0 + 1).min(width - 1), (y0 + 1).min(height - 1));
+    let (fx, fy) = (u.fract(), v.fract());
+    let top = value(y0 * width + x0) * (1.0 - fx) + value(y0 * width + x1) * fx;
+    let bottom = value(y1 * width + x0) * (1.0 - fx) + value(y1 * width + x1) * fx;
+    top * (1.0 - fy) + bottom * fy
+}
+
+/// 1 beside the object's foot, falling to 0 at a third of its width away and above its lower part.
+fn near_the_object(object: &[u8], width: usize, height: usize) -> Vec<f32> {
+    let rows: Vec<(usize, usize, usize)> = (0..height)
+        .filter_map(|y| {
+            let row = &object[y * width..(y + 1) * width];
+            Some((y, row.iter().position(|v| *v == 1)?, row.iter().rposition(|v| *v == 1)?))
+        })
+        .collect();
+    let (Some(first), Some(last)) = (rows.first(), rows.last()) else { return vec![0.0; object.len()] };
+    let wide = rows.iter().map(|r| r.2 - r.1 + 1).max().unwrap_or(1) as f32;
+    let tall = (last.0 - first.0 + 1) as f32;
+    let reach = (0.33 * wide).max(4.0);
+    let foot_from = last.0 as f32 - 0.45 * tall;
+    let distance = distances(object, width, height);
+    (0..object.len())
+        .map(|i| {
+            let y = (i / width) as f32;
+            let low = ((y - foot_from) / (0.2 * tall).max(1.0)).clamp(0.0, 1.0);
+            let t = (1.0 - distance[i] / reach).clamp(0.0, 1.0);
+            low * t * t * (3.0 - 2.0 * t)
+        })
+        .collect()
+}
+
+/// Distance to the object in coarse pixels (3-4 chamfer; Borgefors, CVGIP 34:344, 1986).
+fn distances(object: &[u8], width: usize, height: usize) -> Vec<f32> {
+    let far = (width + height) as i32 * 3;
+    let mut d: Vec<i32> = object.iter().map(|v| if *v == 1 { 0 } else { far }).collect();
+    let at = |d: &[i32], x: isize, y: isize| {
+        let inside = x >= 0 && y >= 0 && x < width as isize && y < height as isize;
+        if inside { d[y as usize * width + x as usize] } else { far }
+    };
+    for forward in [true, false] {
+        let s: isize = if forward { 1 } else { -1 };
+        for n in 0..width * height {
+            let i = if forward { n } else { width * height - 1 - n };
+            let (x, y) = ((i % width) as isize, (i / width) as isize);
+            let best = [(-s, 0, 3), (0, -s, 3), (-s, -s, 4), (s, -s, 4)]
+                .into_iter()
+                .map(|(dx, dy, cost)| at(&d, x + dx, y + dy) + cost)
+                .fold(d[i], i32::min);
+            d[i] = best;
+        }
+    }
+    d.into_iter().map(|v| v as f32 / 3.0).collect()
+}
+
+/// Averages where there is weight; `None` where there is none in reach.
+fn weighted(values: &[f32], weights: &[f32], width: usize, height: usize, radius: usize) -> Vec<Option<f32>> {
+    let sums: Vec<f32> = values.iter().zip(weights).map(|(v, w)| v.min(1.2) * w).collect();
+    let sums = averaged(&sums, width, height, radius);
+    let weights = averaged(weights, width, height, radius);
+    sums.iter().zip(&weights).map(|(s, w)| (*w > 1e-4).then(|| s / w)).collect()
+}
+
+/// Puts the object on white, in place.
+///
+/// `plate` is the empty table placed as `picture` is; without one the smooth backdrop the cut-out was
+/// found against stands for it. `on_frame` tells which pixels the camera saw.
+pub(super) fn onto_white(
+    picture: &mut LinearPicture,
+    cutout: &Cutout,
+    plate: Option<&LinearPicture>,
+    shadow: Shadow,
+    on_frame: impl Fn(u32, u32) -> bool,
+) {
+    let map = ShadowMap::of(cutout, shadow, plate.is_some());
+    let c = &cutout.coarse;
+    let (width, height) = (picture.width_px() as usize, picture.height_px() as usize);
+    let alpha = cutout.alpha();
+    for y in 0..height {
+        for x in 0..width {
+            let i = y * width + x;
+            let share = f32::from(alpha[i]) / 255.0;
+            if alpha[i] == 255 {
+                continue;
+            }
+            let shown = if on_frame(x as u32, y as u32) { map.at(x, y, |j| map.shown[j]) } else { 1.0 };
+            if alpha[i] == 0 {
+                picture.set(i, [(shown * FULL).round() as u16; 3]);
+                continue;
+            }
+            let seen = map.at(x, y, |j| map.seen[j]);
+            let here = picture.at(i);
+            let value = [0, 1, 2].map(|channel| {
+                let ground = match plate {
+                    Some(plate) => f32::from(plate.at(i)[channel]) / FULL,
+                    None => map.at(x, y, |j| c.backdrop[j][channel]),
+                };
+                let object = (f32::from(here[channel]) / FULL - (1.0 - share) * ground * seen).max(0.0);
+                ((object + (1.0 - share) * shown).min(1.0) * FULL).round() as u16
+            });
+            picture.set(i, value);
+        }
+    }
+}

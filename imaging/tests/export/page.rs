@@ -1,0 +1,53 @@
+//! The web page in a real browser, where one is installed: `tests/outside/web_page.py` drives it.
+
+use std::path::Path;
+use std::process::{Command, Stdio};
+
+use imaging::export::{PageFrame, encode_picture, page, xmp_packet};
+
+use super::{labels, picture, profile};
+
+/// A browser that can be driven: Chromium and Python's playwright.
+fn browser() -> Option<String> {
+    let chromium = ["chromium", "chromium-browser", "google-chrome"]
+        .into_iter()
+        .find(|name| Command::new(name).arg("--version").output().is_ok_and(|o| o.status.success()))?;
+    Command::new("python3")
+        .args(["-c", "import playwright"])
+        .stderr(Stdio::null())
+        .status()
+        .is_ok_and(|s| s.success())
+        .then(|| chromium.to_owned())
+}
+
+#[test]
+fn the_page_turns_in_a_browser_and_asks_nothing_elsewhere() {
+    let Some(chromium) = browser() else {
+        assert!(std::env::var_os("ROUNDSTOP_REQUIRE_CHROMIUM").is_none(), "no browser that can be driven");
+        println!("skipped: no Chromium with Python's playwright is installed");
+        return;
+    };
+    let dir = tempfile::tempdir().unwrap();
+    let write = |name: &str, bytes: &[u8]| {
+        let path = dir.path().join(name);
+        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+        std::io::Write::write_all(&mut std::fs::File::create(path).unwrap(), bytes).unwrap();
+    };
+    // Two rows of twelve, one name with a space and a letter beyond ASCII.
+    let mut frames = Vec::new();
+    for row in 0..2_usize {
+        for i in 0..12_u32 {
+            let file = format!("pictures/LH 1 é_{row}_{i:02}.jpg");
+            let xmp = xmp_packet(&labels(), None, "");
+            let coded =
+                encode_picture(&picture(400, 300, i + 40 * row as u32), &profile(""), None, &xmp).unwrap();
+            write(&file, &coded.bytes);
+            frames.push(PageFrame { file, row, degrees: f64::from(i) * 30.0 });
+        }
+    }
+    write("index.html", page(&labels(), &frames, (400, 300), false).unwrap().as_bytes());
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/outside/web_page.py");
+    let out = Command::new("python3").arg(script).arg(dir.path()).arg(chromium).output().unwrap();
+    println!("{}", String::from_utf8_lossy(&out.stdout));
+    assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
+}

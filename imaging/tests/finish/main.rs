@@ -1,0 +1,293 @@
+//! Finishing, against a stage whose truth is known and against published values.
+
+mod bad_input;
+mod colour;
+mod scene;
+mod stage;
+
+use imaging::finish::{
+    Axis, Background, FinishError, FinishSettings, Finished, SetPlan, Shadow, Target, finish_frame, glance,
+    place_plate, plan_light, plan_place, plate_for_sweep, sweep,
+};
+use stage::{Drawn, Fault, SIZE, Thing, draw};
+
+/// Finishes frames as the app does: light, outlines, plan, each frame.
+pub fn finish_all(
+    frames: &[&[u8]],
+    plate: Option<&[u8]>,
+    axis: Option<Axis>,
+    settings: &FinishSettings,
+) -> Result<(SetPlan, Vec<Finished>), FinishError> {
+    let stops: Vec<u32> = (1..=frames.len() as u32).collect();
+    let glances = frames.iter().map(|f| glance(f)).collect::<Result<Vec<_>, _>>()?;
+    let plate_glance = plate.map(glance).transpose()?;
+    let light = plan_light(&stops, &glances, plate_glance.as_ref(), settings)?;
+    let small = plate.map(|p| plate_for_sweep(p, light.plate_gain)).transpose()?;
+    let sweeps = frames
+        .iter()
+        .zip(&light.gains)
+        .map(|(f, gain)| sweep(f, *gain, small.as_ref()))
+        .collect::<Result<Vec<_>, _>>()?;
+    let plan = plan_place(glances[0].full_size_px, &sweeps, axis, light, settings)?;
+    let target = Target::native(&plan.placement);
+    let placed = plate.map(|p| place_plate(p, &plan, target)).transpose()?;
+    let finished = frames
+        .iter()
+        .enumerate()
+        .map(|(i, f)| finish_frame(f, &plan, i, placed.as_ref(), settings, target))
+        .collect::<Result<Vec<_>, _>>()?;
+    Ok((plan, finished))
+}
+
+/// The truth's share of the object in a finished picture, by following each pixel back to the frame.
+pub fn truth_at(plan: &SetPlan, truth: &[f32], size: (u32, u32)) -> Vec<f32> {
+    let c = plan.placement.crop;
+    (0..size.0 * size.1)
+        .map(|i| {
+            let x = c.left_px + (f64::from(i % size.0) + 0.5) * c.width_px / f64::from(size.0);
+            let y = c.top_px + (f64::from(i / size.0) + 0.5) * c.height_px / f64::from(size.1);
+            let [x, y] = plan.placement.on_frame([x, y]);
+            let (column, row) = ((x - 0.5).round(), (y - 0.5).round());
+            let inside = column >= 0.0 && row >= 0.0 && column < f64::from(SIZE.0) && row < f64::from(SIZE.1);
+            if inside { truth[row as usize * SIZE.0 as usize + column as usize] } else { 0.0 }
+        })
+        .collect()
+}
+
+const FAULTY: Fault = Fault { axis_off_px: 37.0, lean_deg: 1.5, exposure_ev: 0.0, cast: [0.93, 0.985, 1.07] };
+
+/// A dozen stops with exposure steps of 0.3 stops either way.
+fn faulty_set(thing: Thing) -> Vec<Drawn> {
+    (0..12)
+        .map(|i| {
+            let exposure_ev = [0.0, 0.3, -0.3, 0.0, -0.3, 0.3][i % 6];
+            draw(i as f64 * 30.0, thing, &Fault { exposure_ev, ..FAULTY })
+        })
+        .collect()
+}
+
+fn check_faulty_set(plate: Option<&[u8]>) {
+    let set = faulty_set(Thing::Jug);
+    let frames: Vec<&[u8]> = set.iter().map(|d| d.png.as_slice()).collect();
+    let axis = Axis { column_px: 637.0, lean_deg: 1.5 };
+    let (plan, finished) = finish_all(&frames, plate, Some(axis), &FinishSettings::default()).unwrap();
+    let mut means = Vec::new();
+    let mut least_white = 1.0_f64;
+    let mut least_overlap = 1.0_f64;
+    for (i, (done, drawn)) in finished.iter().zip(&set).enumerate() {
+        let size = (done.picture.width_px(), done.picture.height_px());
+        assert_eq!(size.0, size.1, "square");
+        let truth = truth_at(&plan, &drawn.truth, size);
+        let shadow: Vec<f32> =
+            stage::shadow_map(&FAULTY, 0.006).iter().map(|s| f32::from(u8::from(*s))).collect();
+        let shadow = truth_at(&plan, &shadow, size);
+        // Outside shadow and object, two pixels off its edge.
+        let (mut white, mut ground) = (0_u32, 0_u32);
+        let (mut both, mut either) = (0_u32, 0_u32);
+        let mut body = [0.0_f64; 3];
+        let mut body_count = 0.0;
+        let alpha = done.cutout.as_ref().unwrap().alpha();
+        let near = |x: u32, y: u32| {
+            (y.saturating_sub(2)..(y + 3).min(size.1)).any(|y| {
+                (x.saturating_sub(2)..(x + 3).min(size.0)).any(|x| truth[(y * size.0 + x) as usize] > 0.0)
+            })
+        };
+        for y in 0..size.1 {
+            for x in 0..size.0 {
+                let at = (y * size.0 + x) as usize;
+                let (found, wanted) = (alpha[at] >= 128, truth[at] >= 0.5);
+                both += u32::from(found && wanted);
+                either += u32::from(found || wanted);
+                let pixel = done.picture.pixel(x, y).unwrap();
+                if truth[at] == 0.0 && shadow[at] == 0.0 && !near(x, y) {
+                    ground += 1;
+                    white += u32::from(pixel == [255; 3]);
+                }
+                // A patch of the body, above the handle, that looks the same from every side.
+                let (u, v) = (f64::from(x) + 0.5, f64::from(y) + 0.5);
+                let c = plan.placement.crop;
+                let on_frame = plan.placement.on_frame([
+                    c.left_px + u * c.width_px / f64::from(size.0),
+                    c.top_px + v * c.height_px / f64::from(size.1),
+                ]);
+                let (right, up) = stage::on_stage(on_frame[0], on_frame[1], &FAULTY);
+                if right.abs() < 40.0 && (360.0..390.0).contains(&up) {
+                    for c in 0..3 {
+                        body[c] += imaging::srgb::to_linear(f64::from(pixel[c]) / 255.0);
+                    }
+                    body_count += 1.0;
+                }
+            }
+        }
+        least_white = least_white.min(f64::from(white) / f64::from(ground));
+        least_overlap = least_overlap.min(f64::from(both) / f64::from(either));
+        means.push(body.map(|v| v / body_count));
+        // Nothing of the object lies outside the common crop.
+        let inside: f32 = truth.iter().sum();
+        let scale = plan.placement.crop.width_px / f64::from(size.0);
+        let whole: f32 = drawn.truth.iter().sum();
+        let kept = f64::from(inside) * scale * scale / f64::from(whole);
+        assert!((0.998..1.002).contains(&kept), "stop {i}: {kept} of the object is inside");
+        let border = (0..size.0).flat_map(|k| [(k, 0), (k, size.1 - 1), (0, k), (size.0 - 1, k)]);
+        assert!(border.into_iter().all(|(x, y)| truth[(y * size.0 + x) as usize] == 0.0), "stop {i} is cut");
+    }
+    // The axis: two places on it far apart, carried over to the finished picture.
+    let size = f64::from(finished[0].picture.width_px());
+    let place = |up: f64| {
+        let (sin, cos) = 1.5_f64.to_radians().sin_cos();
+        let d = 230.0 - up;
+        let frame = [637.0 - sin * d, 450.0 + cos * d];
+        let [x, y] = plan.placement.straightened(frame);
+        let c = plan.placement.crop;
+        [(x - c.left_px) * size / c.width_px, (y - c.top_px) * size / c.height_px]
+    };
+    let (low, high) = (place(0.0), place(430.0));
+    let lean = ((high[0] - low[0]) / (low[1] - high[1])).atan().to_degrees();
+    let off = f64::midpoint(low[0], high[0]) - size / 2.0;
+    let spread = (0..3)
+        .map(|c| {
+            let logs: Vec<f64> = means.iter().map(|m| m[c].log2()).collect();
+            logs.iter().copied().fold(f64::MIN, f64::max) - logs.iter().copied().fold(f64::MAX, f64::min)
+        })
+        .fold(0.0, f64::max);
+    println!(
+        "plate {}: axis {off:.3} px {lean:.4}°, spread {spread:.4} EV, white {:.3} %, overlap {:.3} %",
+        plate.is_some(),
+        least_white * 100.0,
+        least_overlap * 100.0
+    );
+    assert!(off.abs() < 0.5 && lean.abs() < 0.1, "{off} px, {lean}°");
+    assert!(spread < 0.03, "{spread} EV");
+    assert!(least_white >= 0.995, "{least_white}");
+    assert!(least_overlap >= 0.99, "{least_overlap}");
+    // The cast is gone: the paint is the stage's own colour again but for the exposure.
+    let paint = [0.58, 0.50, 0.36];
+    let m = means[0];
+    let (red, blue) = ((m[0] / m[1]) / (paint[0] / paint[1]), (m[2] / m[1]) / (paint[2] / paint[1]));
+    assert!((red - 1.0).abs() < 0.02 && (blue - 1.0).abs() < 0.02, "{red} {blue}");
+}
+
+#[test]
+fn a_faulty_set_becomes_even_upright_and_white_with_a_plate() {
+    let plate = draw(0.0, Thing::Empty, &FAULTY);
+    check_faulty_set(Some(&plate.png));
+}
+
+#[test]
+fn a_faulty_set_becomes_even_upright_and_white_without_a_plate() {
+    check_faulty_set(None);
+}
+
+/// The contact shadow stays where it was, about as deep as it was.
+#[test]
+fn the_shadow_stays_or_goes_as_asked() {
+    let frame = draw(90.0, Thing::Jug, &Fault::default());
+    let plate = draw(0.0, Thing::Empty, &Fault::default());
+    let axis = Axis { column_px: 600.0, lean_deg: 0.0 };
+    for (shadow, plate) in
+        [(Shadow::Keep, Some(plate.png.as_slice())), (Shadow::Keep, None), (Shadow::Remove, None)]
+    {
+        let settings = FinishSettings { shadow, sharpen_percent: 0.0, ..FinishSettings::default() };
+        let (plan, finished) = finish_all(&[&frame.png], plate, Some(axis), &settings).unwrap();
+        let size = finished[0].picture.width_px();
+        let c = plan.placement.crop;
+        // Just below the foot, 25 px right of the axis: the stage says what light is left there.
+        let (right, up) = (25.0, -8.0);
+        let x = ((600.0 + right - c.left_px) * f64::from(size) / c.width_px) as u32;
+        let y = ((450.0 + 230.0 - up - c.top_px) * f64::from(size) / c.height_px) as u32;
+        let found = imaging::srgb::to_linear(f64::from(finished[0].picture.pixel(x, y).unwrap()[1]) / 255.0);
+        let wanted = if shadow == Shadow::Keep { 1.0 - stage::shadow_at(right, up) } else { 1.0 };
+        println!("{shadow:?} plate {}: {found:.3} for {wanted:.3}", plate.is_some());
+        assert!((found - wanted).abs() < 0.07, "{shadow:?}: {found} for {wanted}");
+    }
+}
+
+/// Along the edge of light glaze no pixel is brighter than both the object and white's mixture allows, nor
+/// darker than the object.
+#[test]
+fn no_halo_stands_round_the_edge() {
+    let frame = draw(90.0, Thing::Jug, &Fault::default());
+    let plate = draw(0.0, Thing::Empty, &Fault::default());
+    let axis = Axis { column_px: 600.0, lean_deg: 0.0 };
+    let settings = FinishSettings { sharpen_percent: 0.0, ..FinishSettings::default() };
+    let (plan, finished) = finish_all(&[&frame.png], Some(&plate.png), Some(axis), &settings).unwrap();
+    let size = finished[0].picture.width_px();
+    let truth = truth_at(&plan, &frame.truth, (size, size));
+    let shadow: Vec<f32> =
+        stage::shadow_map(&Fault::default(), 0.01).iter().map(|s| f32::from(u8::from(*s))).collect();
+    let shadow = truth_at(&plan, &shadow, (size, size));
+    // Rows across the body: outside the edge everything is white, inside nothing jumps towards white.
+    let mut grey_rim = 0;
+    let mut rim = 0;
+    for y in 0..size {
+        for x in 3..size - 3 {
+            let at = |x: u32| (y * size + x) as usize;
+            let outside = truth[at(x)] == 0.0 && shadow[at(x)] == 0.0;
+            let beside = truth[at(x - 2)] > 0.9 || truth[at(x + 2)] > 0.9;
+            if outside && beside {
+                rim += 1;
+                let pixel = finished[0].picture.pixel(x, y).unwrap();
+                grey_rim += u32::from(pixel.iter().any(|v| *v < 245));
+            }
+        }
+    }
+    println!("{grey_rim} of {rim} rim pixels are not white");
+    assert!(rim > 300 && grey_rim * 50 <= rim, "{grey_rim} of {rim}");
+}
+
+#[test]
+fn an_even_set_stays_as_it_is() {
+    let set: Vec<Drawn> = (0..6).map(|i| draw(f64::from(i) * 60.0, Thing::Jug, &Fault::default())).collect();
+    let glances: Vec<_> = set.iter().map(|d| glance(&d.png).unwrap()).collect();
+    let light = plan_light(&[1, 2, 3, 4, 5, 6], &glances, None, &FinishSettings::default()).unwrap();
+    assert!(light.gains.iter().all(|g| *g == [1.0; 3]), "{:?}", light.gains);
+    assert!(light.notes.is_empty());
+}
+
+#[test]
+fn each_step_can_be_left_out() {
+    let frame = draw(0.0, Thing::Jug, &FAULTY);
+    let settings = FinishSettings {
+        even: false,
+        white_balance: imaging::finish::WhiteBalance::AsShot,
+        straighten: false,
+        crop: None,
+        background: Background::AsShot,
+        sharpen_percent: 0.0,
+        ..FinishSettings::default()
+    };
+    let (_, finished) = finish_all(&[&frame.png], None, None, &settings).unwrap();
+    let original = imaging::decode::full(&frame.png).unwrap().picture;
+    assert_eq!(finished[0].picture, original, "nothing asked for, nothing changed");
+}
+
+#[test]
+fn a_white_object_on_white_is_said_to_be_untold() {
+    let frame = draw(40.0, Thing::White, &Fault::default());
+    let plate = draw(0.0, Thing::Empty, &Fault::default());
+    for plate in [None, Some(plate.png.as_slice())] {
+        let error =
+            finish_all(&[&frame.png], plate, None, &FinishSettings::default()).err().map(|e| e.to_string());
+        let error = error.unwrap_or_default();
+        assert!(
+            error.contains("cannot be told") && error.contains("leave the background as shot"),
+            "{error:?}"
+        );
+    }
+}
+
+#[test]
+fn a_crop_on_a_background_as_shot_stays_on_the_frame() {
+    let frame = draw(0.0, Thing::Jug, &FAULTY);
+    let mut settings = FinishSettings { background: Background::AsShot, ..FinishSettings::default() };
+    settings.crop = Some(imaging::finish::CropSettings { margin_percent: 30.0, ratio: 1.0 });
+    let axis = Axis { column_px: 637.0, lean_deg: 1.5 };
+    let (plan, _) = finish_all(&[&frame.png], None, Some(axis), &settings).unwrap();
+    let c = plan.placement.crop;
+    for (i, j) in [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)] {
+        let [x, y] = plan.placement.on_frame([c.left_px + i * c.width_px, c.top_px + j * c.height_px]);
+        assert!((-0.1..=1200.1).contains(&x) && (-0.1..=900.1).contains(&y), "{x} {y}");
+    }
+    assert!((c.left_px + c.width_px / 2.0 - 637.0).abs() < 1e-6, "the axis stays in the middle");
+    assert!(plan.notes.iter().any(|n| n.contains("no room")), "{:?}", plan.notes);
+}

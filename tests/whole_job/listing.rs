@@ -1,0 +1,258 @@
+//! From a shot set to a shop's listing through the program itself: repeatable, killed, stopped, refused.
+
+#![cfg(unix)]
+#![allow(clippy::disallowed_methods, reason = "the tests play the person and foreign programs")]
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may panic")]
+
+mod support;
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Output, Stdio};
+use std::thread;
+use std::time::Duration;
+
+use serde_json::Value;
+use support::{plan, roundstop, run, said, sha256};
+
+const STOPS: u32 = 12;
+
+/// A home with a complete set of small frames.
+fn shot() -> (tempfile::TempDir, PathBuf) {
+    let home = tempfile::tempdir().unwrap();
+    let plan = plan(home.path(), "plan.json", STOPS);
+    let dir = home.path().join("sets/LH-TEST");
+    let output = roundstop(home.path())
+        .args(["shoot", "--plan", plan.to_str().unwrap(), "--into", dir.to_str().unwrap()])
+        .args(["--table", "sim", "--camera", "sim", "--sim-speed", "max", "--sim-frame", "720x540"])
+        .output()
+        .unwrap();
+    assert!(output.status.success(), "{}", said(&output));
+    (home, dir)
+}
+
+/// A small profile of the test's own.
+fn profile(home: &Path, more: &str) -> PathBuf {
+    let path = home.join("profile.toml");
+    let text = format!("name = 'Test'\nwidth_px = 300\nheight_px = 300\nquality = 85\n{more}\n");
+    fs::write(&path, text).unwrap();
+    path
+}
+
+fn files_below(dir: &Path) -> BTreeMap<String, Vec<u8>> {
+    let mut found = BTreeMap::new();
+    let mut open = vec![dir.to_owned()];
+    while let Some(at) = open.pop() {
+        for entry in fs::read_dir(&at).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                open.push(path);
+            } else {
+                found.insert(path.strip_prefix(dir).unwrap().display().to_string(), fs::read(&path).unwrap());
+            }
+        }
+    }
+    found
+}
+
+fn export(home: &Path, set: &Path, profile: &Path, to: &Path) -> Output {
+    let paths = [set, profile, to].map(|p| p.to_str().unwrap());
+    run(home, &["export", paths[0], "--profile", paths[1], "--to", paths[2], "--json"])
+}
+
+fn json(output: &Output) -> Value {
+    serde_json::from_slice(&output.stdout).unwrap_or_else(|error| panic!("{error}: {}", said(output)))
+}
+
+#[test]
+fn a_set_is_finished_once_and_again_only_where_something_changed() {
+    let (home, dir) = shot();
+    let originals = files_below(&dir.join("frames"));
+    let finish = |more: &[&str]| {
+        let output = run(home.path(), &[&["finish", dir.to_str().unwrap(), "--json"], more].concat());
+        assert!(output.status.success(), "{}", said(&output));
+        json(&output)
+    };
+    let first = finish(&[]);
+    assert_eq!((&first["made"], &first["kept"]), (&12.into(), &0.into()), "{first}");
+    let made = files_below(&dir.join("finished"));
+    assert_eq!(made.len(), 13, "twelve pictures and their list");
+    let again = finish(&[]);
+    assert_eq!((&again["made"], &again["kept"]), (&0.into(), &12.into()), "{again}");
+    assert_eq!(files_below(&dir.join("finished")), made);
+    // Another margin changes all; going back gives the same bytes again.
+    assert_eq!(finish(&["--margin", "15"])["made"], 12);
+    assert_eq!(finish(&["--margin", "8"])["made"], 12);
+    assert_eq!(files_below(&dir.join("finished")), made);
+    // One picture lost: only that one is made.
+    let (name, _) = made.iter().find(|(name, _)| name.ends_with(".jpg")).unwrap();
+    fs::remove_file(dir.join("finished").join(name)).unwrap();
+    assert_eq!(finish(&[])["made"], 1);
+    assert_eq!(files_below(&dir.join("finished")), made);
+    assert_eq!(files_below(&dir.join("frames")), originals, "originals are only read");
+}
+
+#[test]
+fn a_listing_is_whole_and_the_same_every_time() {
+    let (home, dir) = shot();
+    let profile = profile(home.path(), "frames = 6\nmax_bytes = 30000");
+    let (one, two) = (home.path().join("one"), home.path().join("two"));
+    let report = json(&export(home.path(), &dir, &profile, &one));
+    assert_eq!(report["pictures"], 6, "every second of twelve");
+    let files = files_below(&one);
+    let manifest: Value = serde_json::from_slice(&files["manifest.json"]).unwrap();
+    for (i, picture) in manifest["pictures"].as_array().unwrap().iter().enumerate() {
+        let bytes = &files[picture["file"].as_str().unwrap()];
+        assert_eq!(picture["sha256"].as_str().unwrap(), sha256(bytes));
+        assert_eq!(picture["bytes"].as_u64().unwrap(), bytes.len() as u64);
+        assert!(bytes.len() <= 30_000);
+        assert_eq!(picture["degrees"].as_f64().unwrap(), i as f64 * 60.0);
+        let read = image::load_from_memory(bytes).unwrap();
+        assert_eq!((read.width(), read.height()), (300, 300));
+        let corner = read.to_rgb8().get_pixel(2, 2).0;
+        assert!(corner.iter().all(|v| *v >= 254), "{corner:?}");
+    }
+    assert_eq!(files["manifest.csv"].split(|b| *b == b'\n').count(), 1 + 6 + 1);
+    for name in ["index.html", "preview.gif", "contact-sheet.jpg", "contact-sheet.pdf", "LH-TEST.zip"] {
+        assert!(!files[name].is_empty(), "{name}");
+    }
+    // A second listing elsewhere is the same byte for byte, its package too.
+    assert!(export(home.path(), &dir, &profile, &two).status.success());
+    assert_eq!(files_below(&two), files);
+    // Over itself: nothing is made anew.
+    let report = json(&export(home.path(), &dir, &profile, &one));
+    assert_eq!(report["made"], 0, "{report}");
+    assert_eq!(files_below(&one), files);
+    // Python's own reader opens the package and finds every file as it lies in the folder.
+    let check = "import sys, zipfile, pathlib; z = zipfile.ZipFile(sys.argv[1]); assert z.testzip() is None; \
+                 d = pathlib.Path(sys.argv[2]); n = z.namelist(); assert n == sorted(n); \
+                 assert all(z.read(i) == (d / i).read_bytes() for i in n); print(len(n))";
+    let python = std::process::Command::new("python3")
+        .args(["-c", check])
+        .args([one.join("LH-TEST.zip"), one.clone()])
+        .output()
+        .unwrap();
+    assert_eq!(String::from_utf8_lossy(&python.stdout).trim(), "12", "{}", said(&python));
+}
+
+#[test]
+fn a_killed_export_never_looks_finished_and_goes_on() {
+    let (home, dir) = shot();
+    let profile = profile(home.path(), "");
+    let whole = home.path().join("whole");
+    assert!(export(home.path(), &dir, &profile, &whole).status.success());
+    let to = home.path().join("out");
+    let paths = [&dir, &profile, &to].map(|p| p.to_str().unwrap());
+    let mut kills = 0;
+    for millis in [60, 150, 250, 350, 450, 600] {
+        let mut child = roundstop(home.path())
+            .args(["export", paths[0], "--profile", paths[1], "--to", paths[2], "--jobs", "1"])
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        thread::sleep(Duration::from_millis(millis));
+        let _ = child.kill();
+        let ended = child.wait().unwrap();
+        kills += u32::from(!ended.success());
+        assert!(ended.success() || !to.exists(), "a part never has the listing's name");
+        if ended.success() {
+            break;
+        }
+    }
+    assert!(kills > 0);
+    assert!(export(home.path(), &dir, &profile, &to).status.success());
+    assert_eq!(files_below(&to), files_below(&whole));
+    let hidden = fs::read_dir(home.path())
+        .unwrap()
+        .filter(|e| e.as_ref().unwrap().file_name().to_string_lossy().contains("roundstop-"));
+    assert_eq!(hidden.count(), 0, "nothing is left beside it");
+}
+
+#[test]
+fn what_cannot_be_exported_is_said() {
+    let (home, dir) = shot();
+    let refused = |profile: &Path, to: &Path, words: &[&str]| {
+        let output = export(home.path(), &dir, profile, to);
+        assert_eq!(output.status.code(), Some(1), "{}", said(&output));
+        for word in words {
+            assert!(said(&output).contains(word), "'{word}' is not in: {}", said(&output));
+        }
+    };
+    let to = home.path().join("out");
+    refused(Path::new("nowhere"), &to, &["no listing profile nowhere", "square"]);
+    refused(&profile(home.path(), "frames = 7"), &to, &["12 stops cannot be thinned evenly to 7", "6"]);
+    refused(&profile(home.path(), "max_bytes = 1200"), &to, &["stop 1", "raise max_bytes"]);
+    refused(&profile(home.path(), "file_name = '{sku}'"), &to, &["two stops would both be named"]);
+    assert!(!to.exists());
+    let full = home.path().join("mine");
+    fs::create_dir(&full).unwrap();
+    fs::write(full.join("letter.txt"), "a person's").unwrap();
+    refused(&profile(home.path(), ""), &full, &["holds other files", "choose another folder"]);
+    assert_eq!(fs::read_to_string(full.join("letter.txt")).unwrap(), "a person's");
+    // A frame that changed on disk, then one that is gone.
+    let frame = fs::read_dir(dir.join("frames")).unwrap().map(|e| e.unwrap().path()).min().unwrap();
+    let bytes = fs::read(&frame).unwrap();
+    fs::write(&frame, &bytes[..bytes.len() / 2]).unwrap();
+    refused(&profile(home.path(), ""), &to, &["has changed since it was kept", "retake the stop"]);
+    fs::remove_file(&frame).unwrap();
+    refused(&profile(home.path(), ""), &to, &["not there any more", "retake the stop"]);
+}
+
+#[test]
+fn a_full_disk_is_said_and_leaves_no_listing() {
+    let (home, dir) = shot();
+    let disk = home.path().join("disk");
+    fs::create_dir(&disk).unwrap();
+    let mounted = std::process::Command::new("mount")
+        .args(["-t", "tmpfs", "-o", "size=64k", "tmpfs"])
+        .arg(&disk)
+        .stderr(Stdio::null())
+        .status()
+        .is_ok_and(|status| status.success());
+    if !mounted {
+        println!("skipped: no small disk can be mounted here");
+        return;
+    }
+    let to = disk.join("out");
+    let output = export(home.path(), &dir, &profile(home.path(), ""), &to);
+    let exists = to.exists();
+    let unmounted = std::process::Command::new("umount").arg(&disk).status();
+    assert!(unmounted.is_ok_and(|s| s.success()));
+    assert_eq!(output.status.code(), Some(1), "{}", said(&output));
+    assert!(said(&output).contains("the disk is full; free some room"), "{}", said(&output));
+    assert!(!exists);
+}
+
+#[test]
+fn a_whole_list_is_exported_and_trouble_with_one_holds_up_no_other() {
+    let (home, dir) = shot();
+    let list = home.path().join("list.csv");
+    fs::write(&list, "sku,name\nLH-TEST,Hedgerow mug\nLH-NONE,Not shot yet\n").unwrap();
+    let (sets, to) = (dir.parent().unwrap(), home.path().join("listings"));
+    let profile = profile(home.path(), "");
+    let paths = [list.as_path(), sets, &profile, &to].map(|p| p.to_str().unwrap());
+    let output = run(
+        home.path(),
+        &[
+            "export",
+            "--list",
+            paths[0],
+            "--sets",
+            paths[1],
+            "--profile",
+            paths[2],
+            "--to",
+            paths[3],
+            "--json",
+        ],
+    );
+    assert_eq!(output.status.code(), Some(1), "{}", said(&output));
+    let report = json(&output);
+    assert_eq!(report["listings"].as_array().unwrap().len(), 1, "{report}");
+    assert_eq!(report["failed"][0]["sku"], "LH-NONE");
+    let page = fs::read_to_string(to.join("LH-TEST/index.html")).unwrap();
+    assert!(page.contains("<title>Hedgerow mug</title>"), "the list's name goes onto the page");
+    assert!(!to.join("LH-NONE").exists());
+}

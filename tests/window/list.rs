@@ -1,0 +1,61 @@
+//! The shoot list: opened, gone through, marked.
+
+use egui::{Key, Modifiers};
+use egui_kittest::kittest::Queryable;
+use roundstop::window::intent::WindowIntent;
+use session_core::clock::SimSpeed;
+use session_core::engine::Mode;
+use session_core::plan::Plan;
+
+use super::{draw, start, until, window};
+
+/// Demo data.
+const LIST: &str = "sku,name,plan,notes,done\nLH-1,Hedgerow mug,4,handle right,\nLH-2,Tide bowl,3,,\n";
+
+#[test]
+fn products_are_shot_one_after_another_with_two_keys() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("spring.csv");
+    std::fs::write(&path, LIST).unwrap();
+    let mut begin = start(Plan::single_row("LP-0142", 8), folder.path(), SimSpeed::Max);
+    begin.own_plan = false;
+    let mut harness = window(begin);
+    harness.run();
+    harness.state().sink().send(WindowIntent::Dropped(path.clone()));
+    until(&mut harness, "the list", |state| state.list.is_some());
+    for (sku, stops) in [("LH-1", 4), ("LH-2", 3)] {
+        harness.key_press(Key::N);
+        until(&mut harness, "the product's plan", |state| {
+            state.planned.sku == sku
+                && state.places.len() == stops
+                && state.link == roundstop::window::state::Link::Closed
+        });
+        harness.key_press_modifiers(Modifiers::COMMAND, Key::Enter);
+        until(&mut harness, "the set and its mark in the list", |state| {
+            let done = |row: &roundstop::window::products::ProductRow| row.sku == sku && row.done;
+            state.mode == Mode::Finished && state.list.as_ref().is_some_and(|list| list.rows.iter().any(done))
+        });
+        assert!(folder.path().join("sets").join(sku).join("session.json").exists());
+    }
+    assert!(std::fs::read_to_string(&path).unwrap().contains("LH-2,Tide bowl,3,,yes"));
+    harness.get_by_label_contains("List: ").click();
+    draw(&mut harness);
+    harness.get_by_label("No other product is open");
+    harness.get_by_label("Product LH-1, Hedgerow mug, done");
+}
+
+#[test]
+fn a_wrong_list_is_refused_line_by_line() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("spring.csv");
+    std::fs::write(&path, "sku,plan\nLH-1,0\nLH-1,no-such.json\n").unwrap();
+    let mut harness = window(start(Plan::single_row("LP-0142", 8), folder.path(), SimSpeed::Max));
+    harness.run();
+    harness.state().sink().send(WindowIntent::Dropped(path));
+    until(&mut harness, "the lines", |state| state.list_problems.len() == 2);
+    harness.get_by_label_contains("2 lines are wrong");
+    harness.get_by_label_contains("List: ").click();
+    draw(&mut harness);
+    harness.get_by_label_contains("line 2: a plan of 0 stops");
+    harness.get_by_label_contains("line 3: there is no plan file");
+}
