@@ -91,7 +91,9 @@ fn make_set(set: &Path, source: &Path, kept: u32, shoot: u32) -> anyhow::Result<
     let options = StudioOptions { sim_frame_px: FRAME_PX, ..StudioOptions::default() };
     let exposure = SimExposure { table_deg: vec![0.0], shot: 1, row: String::new(), exposure_secs: 0.25 };
     let bytes = crate::studio::simulated_sensor(&options)(&exposure).map_err(anyhow::Error::msg)?;
-    std::fs::write(source, &bytes).context("the source frame cannot be written")?;
+    File::create_new(source)
+        .and_then(|mut out| out.write_all(&bytes))
+        .context("the source frame cannot be written")?;
     let plan = Plan { settle_secs: 0.2, ..Plan::single_row("LH-BENCH", kept + shoot) };
     let folder = SessionFolder::open_or_create(set, &plan)?;
     for stop in folder.stops().iter().take(kept as usize) {
@@ -199,7 +201,7 @@ impl Meter {
                 let now = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
                 now.saturating_sub(Duration::from_micros(self.started_micros)).as_secs_f64()
             });
-            self.pass_ms.push((cpu - last).as_secs_f64() * 1e3);
+            self.pass_ms.push(cpu.saturating_sub(last).as_secs_f64() * 1e3);
         }
     }
 }

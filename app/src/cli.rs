@@ -169,6 +169,7 @@ enum BenchCommand {
 }
 
 #[derive(Debug, Args)]
+#[allow(clippy::doc_markdown, reason = "help text, shown as it is")]
 struct WindowArgs {
     /// The plan to start with
     #[arg(long, value_name = "FILE")]
@@ -217,6 +218,7 @@ struct RetakeArgs {
 }
 
 #[derive(Debug, Args)]
+#[allow(clippy::doc_markdown, reason = "help text, shown as it is")]
 struct DeviceArgs {
     /// The table: sim, or serial:PATH[@BAUD]
     #[arg(long, value_name = "T")]

@@ -66,7 +66,7 @@ pub fn write(path: &Path, settings: &Settings) -> Result<(), String> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
+    #![allow(clippy::unwrap_used, clippy::disallowed_methods, clippy::float_cmp)]
     use super::*;
 
     #[test]

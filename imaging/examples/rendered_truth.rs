@@ -39,6 +39,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     Ok(())
 }
 
+#[allow(clippy::too_many_lines, reason = "a table's rows, one after another")]
 fn one_set(set: &Path, score: &mut Score) -> Result<(), Box<dyn std::error::Error>> {
     let truth = Truth::read(set)?;
     let start = std::time::Instant::now();

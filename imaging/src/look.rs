@@ -115,14 +115,10 @@ mod tests {
 
     #[test]
     fn tones_are_counted() {
-        let picture = grey(10, 10, |x, _| {
-            if x < 3 {
-                255
-            } else if x == 3 {
-                0
-            } else {
-                128
-            }
+        let picture = grey(10, 10, |x, _| match x {
+            0..3 => 255,
+            3 => 0,
+            _ => 128,
         });
         let tones = Tones::of(&picture);
         assert_eq!((tones.luma[255], tones.luma[0], tones.luma[128]), (30, 10, 60));

@@ -336,7 +336,7 @@ fn repeated(products: &[Product]) -> Vec<LineProblem> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
+    #![allow(clippy::unwrap_used, clippy::disallowed_methods, clippy::float_cmp)]
     use super::*;
 
     fn parse(text: &str) -> Result<ShootList, Vec<String>> {

@@ -1,6 +1,8 @@
 //! The serial driver against a modelled board on a scripted line: what can go wrong, and that no
 //! wrong position ever comes of it.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot be set up has failed")]
+
 #[path = "serial_support/model.rs"]
 mod model;
 

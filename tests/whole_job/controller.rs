@@ -3,7 +3,7 @@
 //! Pin numbers, gear and port are invented for the test; the gear figure of the hobby stepper is 64 × 22·26·31·32 /
 //! (9·9·10·11) half-steps a turn (tooth counts published on a maker forum in 2011).
 
-#![allow(clippy::disallowed_methods, reason = "a test's own files")]
+#![allow(clippy::disallowed_methods, clippy::unwrap_used, reason = "a test's own files")]
 
 #[path = "support.rs"]
 mod support;

@@ -57,7 +57,8 @@ fn the_transfer_of_a_frame_overlaps_the_turn_to_the_next() {
     for shot in 1..24 {
         assert!(record("turn_intent", "stop", shot + 1) < record("arriving", "shot", shot), "frame {shot}");
         let (ended, arrived) = (place("ExposureEnded", shot), place("FrameArrived", shot));
-        let turned = (ended..events.len()).find(|at| events[*at]["event"]["TurnFinished"].is_object()).unwrap();
+        let turned =
+            (ended..events.len()).find(|at| events[*at]["event"]["TurnFinished"].is_object()).unwrap();
         assert!(turned < place("ExposureEnded", shot + 1), "frame {shot}");
         within += u32::from(arrived < turned);
         let ms = |at: usize| events[at]["ms"].as_u64().unwrap() - events[ended]["ms"].as_u64().unwrap();

@@ -92,7 +92,7 @@ fn snapshot(name: &str, size: [f32; 2], state: &State) {
             // The harness leaves a margin; the window fills everything.
             let all = ui.ctx().content_rect();
             ui.scope_builder(egui::UiBuilder::new().max_rect(all), |ui| {
-                window_ui(ui, state, &pictures, &sink)
+                window_ui(ui, state, &pictures, &sink);
             });
         });
     harness.run();

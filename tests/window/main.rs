@@ -1,6 +1,6 @@
 //! The window, driven by its labels as a person or a screen reader would.
 
-#![allow(clippy::unwrap_used, reason = "a test that cannot be set up has failed")]
+#![allow(clippy::unwrap_used, clippy::disallowed_methods, reason = "a test that cannot be set up has failed")]
 
 mod devices;
 mod fault;

@@ -8,7 +8,7 @@ use super::{fault, pick, status, usage};
 
 /// Runs `roundstop set-aside DIR --stops …`.
 pub fn set_aside(dir: &Path, text: &str) -> u8 {
-    edit(dir, text, |folder, stops| folder.set_aside(stops))
+    edit(dir, text, SessionFolder::set_aside)
 }
 
 /// Runs `roundstop keep DIR --stop … --version …`.

@@ -56,6 +56,7 @@ pub enum FrameNote {
 }
 
 /// What the desk is asked to do.
+#[allow(clippy::large_enum_variant, reason = "a handful at a time")]
 #[derive(Debug)]
 pub enum Order {
     /// See what set the folder holds.
@@ -168,7 +169,7 @@ impl Desk {
         let thread = std::thread::Builder::new()
             .name("desk".to_owned())
             .spawn(move || {
-                Worker { mailbox, session: None, tryout: None, awake: None, list: None }.run(&inbox)
+                Worker { mailbox, session: None, tryout: None, awake: None, list: None }.run(&inbox);
             })
             .map_err(|error| {
                 format!("the window's worker cannot be started: {error}; close some programs and try again")
@@ -228,7 +229,6 @@ impl Worker {
                     }
                     self.look(folder);
                 }
-                Order::LoadPlan(path) => self.mailbox.desk(DeskNews::PlanLoaded(load_plan(&path))),
                 Order::SavePlan(path, plan) => {
                     let saved = replace_state(&path, plan.to_json().as_bytes());
                     let saved = saved.map(|()| path).map_err(|error| error.to_string());
@@ -254,7 +254,9 @@ impl Worker {
                 {
                     self.read_list(&path);
                 }
-                Order::Dropped(path) => self.mailbox.desk(DeskNews::PlanLoaded(load_plan(&path))),
+                Order::LoadPlan(path) | Order::Dropped(path) => {
+                    self.mailbox.desk(DeskNews::PlanLoaded(load_plan(&path)))
+                }
                 Order::ListPorts => self.mailbox.desk(DeskNews::Ports(list_ports())),
                 Order::Quit => break,
             }

@@ -127,6 +127,13 @@ impl Tools {
                 state.follow = true;
                 state.selected.clear();
             }
+            other => self.handle_room(state, other),
+        }
+    }
+
+    /// Handles a wish that is about devices, lists and the window itself.
+    fn handle_room(&mut self, state: &mut State, intent: WindowIntent) {
+        match intent {
             WindowIntent::Table(edit) => {
                 state.devices.edit_table(edit);
                 self.let_go(state);
@@ -175,6 +182,8 @@ impl Tools {
                 self.order(state, Order::Dropped(path));
             }
             WindowIntent::Dismiss(id) => state.notices.retain(|notice| notice.id != id),
+            // The rest was handled before.
+            _ => {}
         }
     }
 
@@ -490,9 +499,9 @@ impl Tools {
                     let plan = set.plan.clone();
                     state.in_force = Some(set);
                     if state.own_plan {
-                        state.lay_out()
+                        state.lay_out();
                     } else {
-                        state.load_plan(&plan)
+                        state.load_plan(&plan);
                     }
                     state.look_at_last();
                 }

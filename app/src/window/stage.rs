@@ -141,6 +141,7 @@ fn inside(centre: [f32; 2]) -> [f32; 2] {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::float_cmp)]
     use super::*;
 
     #[test]

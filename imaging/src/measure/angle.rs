@@ -305,7 +305,7 @@ impl Job {
         Some([f64::from(x) + 0.5 + o.0 - self.middle.0, f64::from(y) + 0.5 + o.1 - self.middle.1])
     }
 
-    fn into_cut(&self, frame: usize, place: [f64; 2]) -> Option<(f32, f32)> {
+    fn to_cut(&self, frame: usize, place: [f64; 2]) -> Option<(f32, f32)> {
         let o = self.levels[frame].as_ref()?.origin;
         Some(((place[0] - 0.5 - o.0 + self.middle.0) as f32, (place[1] - 0.5 - o.1 + self.middle.1) as f32))
     }
@@ -414,7 +414,7 @@ impl Job {
                     for &target in &near {
                         let Some(to) = &self.levels[target] else { continue };
                         let there = self.start.project(point, self.planned[target]);
-                        let Some(predicted) = self.into_cut(target, there) else { continue };
+                        let Some(predicted) = self.to_cut(target, there) else { continue };
                         let turn = (self.planned[target] - self.planned[frame]).sin().abs();
                         let reach_x = 5.0 + radius * (0.4 * turn + 0.06);
                         let depth = (turned(point, self.planned[target])[1]
@@ -493,8 +493,7 @@ impl Job {
                 else {
                     continue;
                 };
-                let Some(start) = self.into_cut(target, solved.camera.project(seed.track.point, angle))
-                else {
+                let Some(start) = self.to_cut(target, solved.camera.project(seed.track.point, angle)) else {
                     continue;
                 };
                 if let Outcome::Found(f) = seed.anchor.refine(&to.full, start, &warp, 4.0)

@@ -130,9 +130,9 @@ fn cut_view(
     bounds: Option<(usize, usize, usize, usize)>,
     noise: f32,
 ) -> View {
+    const ROOM: usize = 24;
     let size = (luma.width, luma.height);
     let Some((l, t, r, b)) = bounds else { return View { size, noise, ..View::default() } };
-    const ROOM: usize = 24;
     let (x, y) = (l.saturating_sub(ROOM), t.saturating_sub(ROOM));
     let cut = luma.crop(x, y, r + ROOM - x, b + ROOM - y);
     let chroma = Some(chroma_of(rgb, luma.width, x, y, &cut));

@@ -152,7 +152,7 @@ fn compare(ui: &Ui, state: &State, pictures: &Pictures, sink: &IntentSink, plain
         match pictures.special(&wish) {
             Seen::Picture(difference) => paint(ui, &difference.texture, view.frame, Color32::WHITE),
             Seen::Broken(reason) => {
-                note_ui(ui, view.inside, &format!("No difference can be shown: {reason}."))
+                note_ui(ui, view.inside, &format!("No difference can be shown: {reason}."));
             }
             Seen::OnItsWay => sink.send(WindowIntent::Want(wish)),
         }
@@ -260,11 +260,10 @@ fn pointer_ui(ui: &Ui, state: &State, sink: &IntentSink, response: &Response, vi
     if wheel.abs() > 4.0 {
         let at = response.hover_pos().map_or(state.stage.centre, |at| view.shares(at));
         let scale = match (state.stage.scale, wheel > 0.0) {
-            (Scale::Fit, true) => Scale::Pixels(1),
+            (Scale::Fit, true) | (Scale::Pixels(2), false) => Scale::Pixels(1),
             (Scale::Pixels(1), true) => Scale::Pixels(2),
-            (Scale::Pixels(2), false) => Scale::Pixels(1),
             (_, false) => Scale::Fit,
-            (other, true) => other,
+            (as_it_is, true) => as_it_is,
         };
         if scale != state.stage.scale {
             sink.send(WindowIntent::Look(Look::Scale(scale, at)));
