@@ -270,7 +270,10 @@ impl Engine {
             Intent::TryAgain => self.try_again(actions),
             Intent::GoOnWithSettings => self.go_on_with_settings(actions),
             Intent::ZeroIsHere => {
-                if !matches!(self.motion, Motion::Turning { .. }) && !matches!(self.lens, Lens::Exposing(_)) {
+                // While the line is being opened again, its answer would be taken for the zero's.
+                let answers = !self.table_gone && !self.zero_wanted;
+                let still = !matches!(self.motion, Motion::Turning { .. });
+                if answers && still && !matches!(self.lens, Lens::Exposing(_)) {
                     self.zero_wanted = true;
                     self.leaning = false;
                     self.motion = Motion::Still;
