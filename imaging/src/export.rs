@@ -64,6 +64,7 @@ pub enum ExportError {
 }
 
 impl ExportError {
+    #[allow(clippy::needless_pass_by_value, reason = "an error's last use")]
     fn encoder(format: &'static str, reason: impl ToString) -> Self {
         Self::Encoder { format, reason: reason.to_string() }
     }

@@ -100,7 +100,7 @@ mod tests {
         assert!(
             write_finishing(dir.path(), &file).unwrap_err().to_string().contains("sharpen_percent is 400")
         );
-        session_core::journal::durable::replace_state(&dir.path().join(NAME), br#"{"schema":9}"#).unwrap();
+        replace_state(&dir.path().join(NAME), br#"{"schema":9}"#).unwrap();
         assert!(read_finishing(dir.path()).unwrap_err().to_string().contains("newer Roundstop"));
     }
 }

@@ -255,7 +255,7 @@ impl Worker {
                     self.read_list(&path);
                 }
                 Order::LoadPlan(path) | Order::Dropped(path) => {
-                    self.mailbox.desk(DeskNews::PlanLoaded(load_plan(&path)))
+                    self.mailbox.desk(DeskNews::PlanLoaded(load_plan(&path)));
                 }
                 Order::ListPorts => self.mailbox.desk(DeskNews::Ports(list_ports())),
                 Order::Quit => break,

@@ -111,11 +111,19 @@ pub fn encode_picture(
     Ok(Encoded { bytes: fits, quality: Some(low) })
 }
 
-/// The sRGB profile that goes into files; made from the standard's numbers, without a date.
+/// The sRGB profile that goes into files, the same on any day.
 pub(super) fn srgb_profile() -> Result<&'static [u8], ExportError> {
     static PROFILE: OnceLock<Result<Vec<u8>, String>> = OnceLock::new();
     PROFILE
-        .get_or_init(|| ColorProfile::new_srgb().encode().map_err(|e| e.to_string()))
+        .get_or_init(|| {
+            let mut profile = ColorProfile::new_srgb().encode().map_err(|e| e.to_string())?;
+            // ICC.1, 7.2.8: the header's bytes 24 to 35 say when the profile was made; the library writes
+            // today. 1 January 2000 instead: year, month, day, hours, minutes, seconds.
+            let date = profile.get_mut(24..36).ok_or("it has no header")?;
+            let made = [2000_u16, 1, 1, 0, 0, 0].map(u16::to_be_bytes);
+            date.copy_from_slice(made.as_flattened());
+            Ok(profile)
+        })
         .as_deref()
         .map_err(|e| ExportError::encoder("colour profile", e))
 }

@@ -1,9 +1,9 @@
 //! The object's soft mask against the background.
 //!
-//! A shadow is soft, neutral and darker; an object's edge is sharp. What cannot be reached from the
-//! border without crossing a sharp edge, and what differs in colour or is brighter than the background,
-//! is the object for sure; what is reached, and what matches the background, is not. From both the
-//! rest is flooded along the least edges (watershed; Vincent, Soille, PAMI 13:583, 1991). Along the line
+//! A shadow is soft, neutral and darker; an object's edge is sharp. What has a colour of its own or is
+//! brighter than the background is the object for sure (where nothing is, what strong edges enclose);
+//! what is reached from the border without crossing an edge, and what matches the background, is not. From
+//! both the rest is flooded along the least edges (watershed; Vincent, Soille, PAMI 13:583, 1991). Along the line
 //! found, each full-size pixel's share is where its light lies between the object's and the background's
 //! next to it.
 
@@ -111,14 +111,7 @@ fn coarse(picture: &LinearPicture, plate: Option<&LinearPicture>) -> Result<Coar
     let steps: Vec<[f32; 3]> = ratios.iter().map(|r| r.map(even_steps)).collect();
     let noise = noise(&steps, width, height);
     let gradient = gradient(&steps, width, height);
-    let object = separate(&steps, &gradient, width, height, noise, plate.is_some())?;
-    if std::env::var("DBG").is_ok() {
-        let name = format!("/tmp/rs2/fin/obj{}.pgm", light.len() + (light[500][0] * 1e6) as usize % 1000);
-        let mut o = format!("P5 {width} {height} 255\n").into_bytes();
-        o.extend(object.iter().zip(&gradient).map(|(v, g)| v * 128 + (g * 200.0).min(127.0) as u8));
-        std::fs::write(&name, o).unwrap();
-        println!("{name} noise {noise}");
-    }
+    let object = separate(&ratios, &steps, &gradient, (width, height), noise, plate.is_some())?;
     tell(&object, &steps, width, height, noise)?;
     let ratio = ratios.iter().map(|r| (r[0] + r[1] + r[2]) / 3.0).collect();
     Ok(Coarse { width, height, block, object, ratio, backdrop, noise })
@@ -167,7 +160,7 @@ fn noise(steps: &[[f32; 3]], width: usize, height: usize) -> f32 {
     // 33 % point of |second difference| lies at 0.43 · √6 σ.
     let at = found.len() / 3;
     let third = found.select_nth_unstable_by(at, f32::total_cmp).1;
-    (*third / (0.43 * 6.0_f32.sqrt())).clamp(0.0005, 0.1)
+    (*third / (0.43 * 6.0_f32.sqrt())).clamp(0.003, 0.1)
 }
 
 /// Difference across each pixel, the largest of the channels.
@@ -184,58 +177,71 @@ fn gradient(steps: &[[f32; 3]], width: usize, height: usize) -> Vec<f32> {
     out
 }
 
+/// How strong edges must be to enclose an object that has no colour of its own; the strongest that enclose
+/// something are taken, as weaker ones may be the table's.
+const ENCLOSING: [f32; 4] = [0.25, 0.18, 0.13, 0.09];
+
 /// Marks the object with 1.
 fn separate(
+    ratios: &[[f32; 3]],
     steps: &[[f32; 3]],
     gradient: &[f32],
-    width: usize,
-    height: usize,
+    size: (usize, usize),
     noise: f32,
     has_plate: bool,
 ) -> Result<Vec<u8>, String> {
+    let (width, height) = size;
     let n = width * height;
-    // How strong the edges are that enclose something.
-    let mut strong: Vec<f32> = gradient.iter().copied().filter(|g| *g > 0.05 + 8.0 * noise).collect();
-    if (strong.len() as f32) < 0.001 * n as f32 {
-        return Err("no edge stands out".to_owned());
-    }
-    let typical = super::even::median(&mut strong);
-    let wall = (0.45 * typical).clamp(0.045 + 4.0 * noise, 0.25);
-    let mean = |s: [f32; 3]| (s[0] + s[1] + s[2]) / 3.0;
-    // Light bounced off the object tints the table a little; more than this is the object's own colour.
-    let tint = 0.13 + 4.0 * noise;
+    let mean = |s: &[f32; 3]| (s[0] + s[1] + s[2]) / 3.0;
     let bright = if has_plate { 0.08 } else { 0.4 } + 4.0 * noise;
-    let coloured: Vec<bool> = steps
-        .iter()
-        .map(|s| {
-            let m = mean(*s);
-            let off = s.iter().map(|v| (v - m).abs()).fold(0.0, f32::max);
-            // Deep in a shadow bounced light is most of what is left.
-            off > tint + 0.35 * (-m - 0.15).max(0.0) || m > bright || m < even_steps(0.12)
+    // A shadow takes light away: what light bounced off the object tints is little in itself, however
+    // much it is of the rest. The object's own colour is not.
+    let coloured: Vec<bool> = (0..n)
+        .map(|i| {
+            let m = mean(&ratios[i]);
+            let tint = ratios[i].iter().map(|v| (v - m).abs()).fold(0.0, f32::max);
+            let m = mean(&steps[i]);
+            tint > 0.05 + 3.0 * noise || m > bright || m < even_steps(0.03)
         })
         .collect();
     let coloured = flood::agreed(&coloured, width, height);
-    let open: Vec<bool> = (0..n).map(|i| gradient[i] < wall && !coloured[i]).collect();
-    let outside = flood::from_border(&open, width, height);
-    let enclosed: Vec<bool> = outside.iter().map(|v| !v).collect();
-    let enclosed = flood::eroded(&enclosed, width, height, 3);
-    let same = if has_plate { 0.025 } else { 0.02 } + 3.0 * noise;
+    // Through passages of a few pixels only: a weak place in an edge lets nothing in.
+    let reached = |wall: f32, passage: usize| {
+        let open: Vec<bool> = (0..n).map(|i| gradient[i] < wall && !coloured[i]).collect();
+        flood::from_border(&flood::eroded(&open, width, height, passage), width, height)
+    };
+    let outside = reached(0.06 + 4.0 * noise, 3);
+    let same = if has_plate { 0.025 } else { 0.035 } + 3.0 * noise;
     let matching: Vec<bool> = (0..n)
         .map(|i| !coloured[i] && gradient[i] < 0.03 + 4.0 * noise && steps[i].iter().all(|v| v.abs() < same))
         .collect();
-    // A small patch that looks like the background may be a highlight; a large one is a gap, such as
-    // that of a handle.
-    let matching = flood::large_parts(&flood::eroded(&matching, width, height, 1), width, height, n / 2500);
-    let outside = flood::eroded(&outside, width, height, 1);
-    let marks: Vec<Mark> = (0..n)
-        .map(|i| {
-            let object = coloured[i] || enclosed[i];
-            let background = outside[i] || matching[i];
-            match (object, background) {
-                (_, true) => Mark::Background,
-                (true, false) => Mark::Object,
-                (false, false) => Mark::Open,
+    // A small or thin patch that looks like the background may be a highlight or a painted line; a large
+    // one is a gap, such as that of a handle.
+    let matching = flood::large_parts(&flood::eroded(&matching, width, height, 3), width, height, n / 4000);
+    // The core of a shadow is thin against what casts it; what is as dark and thick is a dark glaze.
+    let dark: Vec<bool> = steps.iter().map(|s| mean(s) < even_steps(0.2)).collect();
+    let sure = flood::eroded(&coloured, width, height, 1);
+    let side = (sure.iter().filter(|v| **v).count() as f32).sqrt();
+    let dark = flood::eroded(&dark, width, height, (0.085 * side) as usize + 4);
+    let mut object: Vec<bool> = sure.iter().zip(&dark).map(|(c, d)| *c || *d).collect();
+    let fills_little = |object: &[bool]| object.iter().filter(|v| **v).count() * 300 < n;
+    if fills_little(&object) {
+        // Nothing has a colour of its own: what strong edges enclose, and what is darker than a light
+        // shadow, is the object.
+        for wall in ENCLOSING.into_iter().filter(|wall| *wall > 0.03 + 6.0 * noise) {
+            let enclosed: Vec<bool> = reached(wall, 0).iter().map(|v| !v).collect();
+            let enclosed = flood::eroded(&enclosed, width, height, 3);
+            object = (0..n).map(|i| enclosed[i] && mean(&steps[i]) < -0.18).collect();
+            if !fills_little(&object) {
+                break;
             }
+        }
+    }
+    let marks: Vec<Mark> = (0..n)
+        .map(|i| match (object[i], outside[i] || matching[i]) {
+            (_, true) => Mark::Background,
+            (true, false) => Mark::Object,
+            (false, false) => Mark::Open,
         })
         .collect();
     if !marks.contains(&Mark::Object) {
@@ -251,7 +257,7 @@ fn separate(
 
 /// Refuses a mask that hangs on edges too weak to be seen.
 fn tell(object: &[u8], steps: &[[f32; 3]], width: usize, height: usize, noise: f32) -> Result<(), String> {
-    let area = object.iter().filter(|v| **v == 1).count() as f32;
+    let area = object.iter().map(|v| usize::from(*v)).sum::<usize>() as f32;
     let all = object.len() as f32;
     if area < LEAST_SHARE * all {
         return Err(format!("what stands out fills only {:.2} % of the picture", 100.0 * area / all));
@@ -278,9 +284,6 @@ fn tell(object: &[u8], steps: &[[f32; 3]], width: usize, height: usize, noise: f
         }
     }
     let share = weak as f32 / border.max(1) as f32;
-    if std::env::var("DBG").is_ok() {
-        println!("weak {share}");
-    }
     if share > MOST_WEAK {
         return Err(format!("{:.0} % of its outline is as light as the background", 100.0 * share));
     }

@@ -74,11 +74,11 @@ impl LinearPicture {
 
     /// Multiplies each channel by a gain; light that was clipped stays white, whatever the gains.
     pub fn gain(&mut self, gains: [f32; 3]) {
-        if gains.iter().all(|g| *g == 1.0) {
-            return;
-        }
         // Where all channels are at the sensor's end nothing is known of the colour: a gain would tint it.
         const FROM: f32 = 0.97 * FULL;
+        if gains.iter().all(|g| (g - 1.0).abs() < f32::EPSILON) {
+            return;
+        }
         for pixel in &mut self.pixels {
             let least = f32::from(pixel.0[0].min(pixel.0[1]).min(pixel.0[2]));
             let share = ((least - FROM) / (FULL - FROM)).clamp(0.0, 1.0);

@@ -160,6 +160,7 @@ fn linear_of_16_bit() -> &'static [u16] {
 
 /// Reads PNG and plain TIFF of more than 8 bits; `None` for everything else.
 fn load_deep(bytes: &[u8]) -> Result<Option<Loaded>, FinishError> {
+    use ExtendedColorType as Kind;
     let format = if bytes.starts_with(b"\x89PNG\r\n\x1a\n") {
         ImageFormat::Png
     } else if bytes.starts_with(b"II*\0") || bytes.starts_with(b"MM\0*") {
@@ -173,7 +174,6 @@ fn load_deep(bytes: &[u8]) -> Result<Option<Loaded>, FinishError> {
     reader.limits(limits);
     // A RAW file is built like TIFF too; what this reader refuses goes to the general decoder.
     let Ok(mut decoder) = reader.into_decoder() else { return Ok(None) };
-    use ExtendedColorType as Kind;
     match decoder.original_color_type() {
         Kind::Cmyk8 | Kind::Cmyk16 => return Err(FinishError::Inks),
         Kind::L16 | Kind::La16 | Kind::Rgb16 | Kind::Rgba16 | Kind::Rgb32F | Kind::Rgba32F => {}

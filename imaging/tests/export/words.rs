@@ -62,7 +62,9 @@ fn camera_file() -> Vec<u8> {
     ]
     .map(|(tag, value)| Field { tag, ifd_num: In::PRIMARY, value });
     let mut writer = Writer::new();
-    fields.iter().for_each(|f| writer.push_field(f));
+    for field in &fields {
+        writer.push_field(field);
+    }
     let mut block = std::io::Cursor::new(Vec::new());
     writer.write(&mut block, false).unwrap();
     imaging::export::jpeg(&picture(64, 48, 3), 90, imaging::export::Chroma::Half, Some(block.get_ref()), None)

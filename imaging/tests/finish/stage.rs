@@ -39,6 +39,8 @@ pub enum Thing {
     Jug,
     /// A jug as white as the background.
     White,
+    /// A jug of grey stoneware: no colour of its own.
+    Grey,
     /// Nothing.
     Empty,
 }
@@ -75,11 +77,19 @@ fn thing_at(right: f64, up: f64, turn_deg: f64, thing: Thing) -> Option<[f64; 3]
     if thing == Thing::White {
         return Some([0.655, 0.655, 0.655]);
     }
+    if thing == Thing::Grey {
+        let side = if body { right / half_width(up).unwrap_or(1.0) } else { 0.3 };
+        return Some([0.20 + 0.04 * side; 3]);
+    }
     if handle {
         return Some([0.42, 0.33, 0.20]);
     }
     let side = right / half_width(up).unwrap_or(1.0);
     let shade = 0.55 + 0.45 * (1.0 - side * side).max(0.0).sqrt();
+    // A thin painted line as light as the background is still part of the jug.
+    if (262.0..268.0).contains(&up) && side.abs() < 0.8 {
+        return Some([0.66; 3]);
+    }
     let paint = if up < 60.0 {
         [0.05, 0.09, 0.30]
     } else if (300.0..312.0).contains(&up) {
