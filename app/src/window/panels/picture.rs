@@ -44,6 +44,10 @@ pub fn picture_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Intent
         return;
     };
     name_for_readers(ui, &response, place);
+    // Before the picture is there, too: what is drawn across is not lost.
+    if state.stage.scale == Scale::Fit && response.dragged() {
+        turn(ui, state, sink, &response);
+    }
     let inside = area.shrink(18.0);
     let edge_px = preview_edge_px(ui, inside);
     let plain = Wish::plain(&version.path, Size::Preview(edge_px));
@@ -236,7 +240,7 @@ fn magnifier(
     ui.painter().rect_stroke(glass, 0.0, egui::Stroke::new(1.0, ON_MAT), egui::StrokeKind::Outside);
 }
 
-/// Turns the object by drawing the pointer across it; close up, moves about in the picture.
+/// Moves about in the picture close up; a double click or the wheel goes closer and back.
 fn pointer_ui(ui: &Ui, state: &State, sink: &IntentSink, response: &Response, view: &View) {
     if response.double_clicked()
         && let Some(at) = response.interact_pointer_pos()
@@ -245,16 +249,10 @@ fn pointer_ui(ui: &Ui, state: &State, sink: &IntentSink, response: &Response, vi
         sink.send(WindowIntent::Look(Look::Scale(scale, view.shares(at))));
         return;
     }
-    if response.dragged() {
-        match state.stage.scale {
-            Scale::Fit => turn(ui, state, sink, response),
-            Scale::Pixels(_) => {
-                let size = view.frame.size().max(Vec2::splat(1.0));
-                let moved = response.drag_delta() / size;
-                let [x, y] = state.stage.centre;
-                sink.send(WindowIntent::Look(Look::Centre([x - moved.x, y - moved.y])));
-            }
-        }
+    if response.dragged() && state.stage.scale != Scale::Fit {
+        let moved = response.drag_delta() / view.frame.size().max(Vec2::splat(1.0));
+        let [x, y] = state.stage.centre;
+        sink.send(WindowIntent::Look(Look::Centre([x - moved.x, y - moved.y])));
     }
     let wheel = if response.hovered() { ui.input(|input| input.smooth_scroll_delta.y) } else { 0.0 };
     if wheel.abs() > 4.0 {
