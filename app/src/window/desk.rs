@@ -10,7 +10,7 @@ use crossbeam_channel::{Receiver, Sender, TryRecvError, bounded};
 use session_core::cancel::CancelToken;
 use session_core::engine::Activity;
 use session_core::journal::durable::replace_state;
-use session_core::journal::{FolderError, Record, SessionFolder, StopKey};
+use session_core::journal::{FolderError, SessionFolder, StopKey};
 use session_core::plan::Plan;
 use session_core::runner::{self, IntentSender, RunOptions, SessionHandle};
 use session_core::shoot_list::ShootList;
@@ -41,11 +41,11 @@ pub struct Opening {
     pub options: StudioOptions,
 }
 
-/// A note on a stop's frames, for a set whose session is not running.
+/// A note on stops' frames, for a set whose session is not running.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum FrameNote {
-    /// Use none of the stop's frames.
-    SetAside(u32),
+    /// Use none of these stops' frames.
+    SetAside(Vec<u32>),
     /// Use this version.
     Use {
         /// The stop's number.
@@ -68,7 +68,7 @@ pub enum Order {
     /// End the session, if one runs, and change the set's plan.
     Replan(PathBuf, Plan),
     /// Note something on frames of a set whose session is not running.
-    Note(PathBuf, Vec<FrameNote>),
+    Note(PathBuf, FrameNote),
     /// Read a plan file.
     LoadPlan(PathBuf),
     /// Write a plan file.
@@ -223,8 +223,8 @@ impl Worker {
                     self.close();
                 }
                 Order::Replan(folder, plan) => self.replan(folder, plan),
-                Order::Note(folder, notes) => {
-                    if let Err(reason) = note(&folder, &notes) {
+                Order::Note(folder, wish) => {
+                    if let Err(reason) = note(&folder, &wish) {
                         self.mailbox.desk(DeskNews::Trouble(reason));
                     }
                     self.look(folder);
@@ -455,23 +455,13 @@ fn in_force(folder: &SessionFolder) -> PlanInForce {
     PlanInForce { plan: folder.plan().clone(), stops, spare }
 }
 
-fn note(path: &Path, notes: &[FrameNote]) -> Result<(), String> {
+fn note(path: &Path, note: &FrameNote) -> Result<(), String> {
     let folder = SessionFolder::open(path).map_err(|error| error.to_string())?;
-    for note in notes {
-        let wanted = match note {
-            FrameNote::SetAside(stop) | FrameNote::Use { stop, .. } => *stop,
-        };
-        let Some(stop) = folder.stops().iter().find(|stop| stop.index == wanted) else { continue };
-        let key = folder.key_of(stop);
-        let record = match note {
-            FrameNote::SetAside(_) => Record::SetAside { row: key.row, angle: key.angle },
-            FrameNote::Use { version, .. } => {
-                Record::VersionChosen { row: key.row, angle: key.angle, version: *version }
-            }
-        };
-        folder.append(record).map_err(|error| error.to_string())?;
-    }
-    Ok(())
+    let noted = match note {
+        FrameNote::SetAside(stops) => folder.set_aside(stops),
+        FrameNote::Use { stop, version } => folder.choose_version(&[*stop], *version),
+    };
+    noted.map_err(|error| error.to_string())
 }
 
 fn load_plan(path: &Path) -> Result<Plan, String> {

@@ -71,12 +71,12 @@ impl Tools {
             }
             WindowIntent::Retake => self.retake(state),
             WindowIntent::SetAside(stops) => {
-                let notes = stops.iter().map(|stop| FrameNote::SetAside(*stop)).collect();
-                self.note(state, notes, stops.into_iter().map(|stop| Intent::SetAside { stop }));
+                let intents = stops.iter().map(|stop| Intent::SetAside { stop: *stop }).collect();
+                self.note(state, FrameNote::SetAside(stops), intents);
             }
             WindowIntent::UseVersion { stop, version } => {
                 let intent = Intent::KeepVersion { stop, version };
-                self.note(state, vec![FrameNote::Use { stop, version }], std::iter::once(intent));
+                self.note(state, FrameNote::Use { stop, version }, vec![intent]);
             }
             WindowIntent::LeaveOut(stops) => {
                 for stop in stops {
@@ -266,11 +266,11 @@ impl Tools {
     }
 
     /// Notes something on frames: through the session that runs, else on the folder itself.
-    fn note(&self, state: &mut State, notes: Vec<FrameNote>, intents: impl Iterator<Item = Intent>) {
+    fn note(&self, state: &mut State, note: FrameNote, intents: Vec<Intent>) {
         match state.link {
-            Link::Open => intents.for_each(|intent| self.send(intent)),
+            Link::Open => intents.into_iter().for_each(|intent| self.send(intent)),
             Link::Closed if state.change.is_none() => {
-                self.order(state, Order::Note(state.folder.clone(), notes));
+                self.order(state, Order::Note(state.folder.clone(), note));
             }
             _ => {}
         }

@@ -4,7 +4,7 @@ use egui::{Align2, Color32, FontId, Pos2, Rect, Response, Sense, TextureHandle, 
 
 use super::picture_aids::{guides, tones_ui};
 use crate::window::intent::{IntentSink, Pick, WindowIntent};
-use crate::window::pictures::{Pictures, Seen, Size, Uploaded, Wish};
+use crate::window::pictures::{Part, Pictures, Seen, Size, Uploaded, Wish};
 use crate::window::places::Place;
 use crate::window::stage::{Look, Scale};
 use crate::window::state::{LiveFacts, State};
@@ -174,6 +174,24 @@ fn compare(ui: &Ui, state: &State, pictures: &Pictures, sink: &IntentSink, plain
     }
 }
 
+/// The part of a picture at one pixel a pixel; until it has come, the one that was looked at last.
+fn part_of<'a>(
+    pictures: &'a Pictures,
+    sink: &IntentSink,
+    path: &std::path::Path,
+    part: Part,
+) -> Option<&'a Uploaded> {
+    let wish = Wish::plain(path, Size::Part(part));
+    match pictures.special(&wish) {
+        Seen::Picture(part) => Some(part),
+        Seen::Broken(_) => None,
+        Seen::OnItsWay => {
+            sink.send(WindowIntent::Want(wish));
+            pictures.last_part(path)
+        }
+    }
+}
+
 /// Paints the part of the frame that is in sight at one pixel a pixel or more.
 fn close_up(
     ui: &Ui,
@@ -190,16 +208,7 @@ fn close_up(
     let Scale::Pixels(scale) = state.stage.scale else { return };
     let view_px = view.inside.size() * ui.ctx().pixels_per_point() / f32::from(scale);
     let part = state.stage.part(state.stage.centre, view.full_px, view_px.into(), state.stage.edges);
-    let wish = Wish::plain(path, Size::Part(part));
-    let shown = match pictures.special(&wish) {
-        Seen::Picture(part) => Some(part),
-        Seen::Broken(_) => None,
-        Seen::OnItsWay => {
-            sink.send(WindowIntent::Want(wish));
-            pictures.last_part(path)
-        }
-    };
-    if let Some(part) = shown {
+    if let Some(part) = part_of(pictures, sink, path, part) {
         painter.image(part.texture.id(), view.place_of(part), WHOLE, Color32::WHITE);
     }
 }
@@ -219,18 +228,9 @@ fn magnifier(
     let shares = view.shares(at);
     let side_px = MAGNIFIER * per_point;
     let part = state.stage.part(shares, view.full_px, [side_px, side_px], state.stage.edges);
-    let wish = Wish::plain(path, Size::Part(part));
     let glass = Rect::from_center_size(at, Vec2::splat(MAGNIFIER));
     let painter = ui.painter().with_clip_rect(glass);
-    let shown = match pictures.special(&wish) {
-        Seen::Picture(part) => Some(part),
-        Seen::Broken(_) => None,
-        Seen::OnItsWay => {
-            sink.send(WindowIntent::Want(wish));
-            pictures.last_part(path)
-        }
-    };
-    if let Some(part) = shown {
+    if let Some(part) = part_of(pictures, sink, path, part) {
         let point = vec2(shares[0] * view.full_px.0 as f32, shares[1] * view.full_px.1 as f32);
         let corner = vec2(part.corner_px[0] as f32, part.corner_px[1] as f32);
         let rect =
