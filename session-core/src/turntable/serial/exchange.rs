@@ -20,14 +20,10 @@ use std::collections::VecDeque;
 use std::time::Duration;
 
 use super::parse::{Info, Line, LineSplitter, Place, Settings, Status, Version};
-use super::wire::{Gone, Wire};
+use super::wire::{Gone, LOOK_EVERY, Wire, write_whole};
 use super::words::{self, CAN, Question};
 use crate::angle::StepsPerTurn;
 
-/// How often a wait looks up to see whether it was interrupted.
-const LOOK_EVERY: Duration = Duration::from_millis(10);
-/// How long a line may take to be written; a controller that reads takes it at once.
-const WRITE_WAIT: Duration = Duration::from_secs(2);
 /// How long one question may go unanswered before the next kind is tried.
 const QUESTION_WAIT: Duration = Duration::from_secs(1);
 /// How much foreign text is kept for messages.
@@ -142,17 +138,8 @@ impl Exchange {
     }
 
     fn write(&mut self, bytes: &[u8]) -> Result<(), Failure> {
-        let until = self.now() + WRITE_WAIT;
-        let mut left = bytes;
-        while !left.is_empty() {
-            let taken = self.wire.write(left, LOOK_EVERY)?;
-            left = left.get(taken..).unwrap_or_default();
-            if !left.is_empty() && self.now() >= until {
-                // What stands half written on the line is spoilt by its checksum.
-                return Err(Failure::Silent);
-            }
-        }
-        Ok(())
+        // What stands half written on the line is spoilt by its checksum.
+        if write_whole(&mut *self.wire, bytes)? { Ok(()) } else { Err(Failure::Silent) }
     }
 
     /// Gives the next line, whatever it is; `None` when none came until then.

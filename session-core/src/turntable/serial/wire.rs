@@ -34,6 +34,25 @@ pub trait Wire: Send {
     fn now(&self) -> Duration;
 }
 
+/// How often a wait on a line looks up to see whether it was interrupted.
+pub(super) const LOOK_EVERY: Duration = Duration::from_millis(10);
+/// How long a line may take to be written; a controller that reads takes it at once.
+const WRITE_WAIT: Duration = Duration::from_secs(2);
+
+/// Writes all the bytes; tells whether the line has taken them in time.
+pub(super) fn write_whole(wire: &mut dyn Wire, bytes: &[u8]) -> Result<bool, Gone> {
+    let until = wire.now() + WRITE_WAIT;
+    let mut left = bytes;
+    while !left.is_empty() {
+        let taken = wire.write(left, LOOK_EVERY)?;
+        left = left.get(taken..).unwrap_or_default();
+        if !left.is_empty() && wire.now() >= until {
+            return Ok(false);
+        }
+    }
+    Ok(true)
+}
+
 /// A port of the operating system, held exclusively until dropped.
 pub struct SerialWire {
     port: Box<dyn SerialPort>,

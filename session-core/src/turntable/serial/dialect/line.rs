@@ -8,12 +8,8 @@ use std::time::Duration;
 
 use super::Dialect;
 use crate::turntable::serial::parse::LineSplitter;
-use crate::turntable::serial::wire::{Gone, Wire};
+use crate::turntable::serial::wire::{Gone, LOOK_EVERY, Wire, write_whole};
 
-/// How often a wait looks up to see whether it was interrupted.
-const LOOK_EVERY: Duration = Duration::from_millis(10);
-/// How long a line may take to be written.
-const WRITE_WAIT: Duration = Duration::from_secs(2);
 /// How much foreign text is kept for messages.
 const OVERHEARD_MAX: usize = 4;
 
@@ -104,16 +100,7 @@ impl DialectLine {
 
     pub fn write(&mut self, bytes: &[u8]) -> Result<(), Fault> {
         tracing::debug!(text = %bytes.escape_ascii(), "controller <-");
-        let until = self.now() + WRITE_WAIT;
-        let mut left = bytes;
-        while !left.is_empty() {
-            let taken = self.wire.write(left, LOOK_EVERY)?;
-            left = left.get(taken..).unwrap_or_default();
-            if !left.is_empty() && self.now() >= until {
-                return Err(Fault::Silent);
-            }
-        }
-        Ok(())
+        if write_whole(&mut *self.wire, bytes)? { Ok(()) } else { Err(Fault::Silent) }
     }
 
     /// Gives the next line and what it is; `None` when none came until then.
