@@ -50,7 +50,8 @@ impl CameraKind {
             _ => Self::ALL
                 .into_iter()
                 .find_map(|kind| Some((kind, text.strip_prefix(kind.prefix())?.to_owned())))
-                .unwrap_or((Self::Command, text)),
+                // What is left is an address with its own scheme.
+                .unwrap_or((Self::Web, text)),
         }
     }
 }
@@ -192,6 +193,7 @@ impl DeviceChoice {
                     .to_owned(),
             ),
             CameraKind::Tether if self.detail().trim().is_empty() => "tether".parse(),
+            CameraKind::Web if self.detail().trim().starts_with("https:") => self.detail().trim().parse(),
             kind => format!("{}{}", kind.prefix(), self.detail().trim()).parse(),
         }
     }
@@ -214,6 +216,28 @@ impl DeviceChoice {
             CameraKind::Command => "command".to_owned(),
             CameraKind::Tether => format!("cable {}", self.detail()).trim().to_owned(),
             CameraKind::Web => "web address".to_owned(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_camera_the_command_line_names_stands_in_the_fields_unchanged() {
+        for text in [
+            "sim",
+            "tether",
+            "tether:ptpip:127.0.0.1:5001:5002",
+            "folder:card",
+            "command:shoot {file}",
+            "http://192.0.2.7/still.jpg",
+            "https://192.0.2.7/still.jpg",
+        ] {
+            let spec: CameraSpec = text.parse().unwrap();
+            let choice = DeviceChoice::new(&TableSpec::Sim, &spec);
+            assert_eq!(choice.camera_spec(), Ok(spec), "{text}");
         }
     }
 }
