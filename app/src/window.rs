@@ -31,6 +31,7 @@ pub mod products;
 pub mod ring_layout;
 pub mod stage;
 pub mod state;
+pub mod text;
 pub mod theme;
 pub mod tryout;
 pub mod words;

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::window::text::t;
 use crossbeam_channel::{Receiver, Sender, bounded};
 
 /// What the person chose.
@@ -25,8 +26,6 @@ pub enum Answer {
 
 /// The least time in which a person closes a dialog.
 const QUICKEST_PERSON: std::time::Duration = std::time::Duration::from_millis(400);
-/// What to do on a system that shows no dialogs.
-const NO_DIALOG: &str = "This system shows no file dialogs (on Linux they come from the desktop's portal service). Type the path where there is a field for it, or drop the plan or the folder on this window.";
 
 /// Opens dialogs and gathers the answers.
 pub struct Dialogs {
@@ -49,27 +48,31 @@ impl Dialogs {
 
     /// Asks for a plan file.
     pub fn open_plan(&self) {
-        let dialog = rfd::AsyncFileDialog::new().set_title("Open a plan").add_filter("Plan", &["json"]);
+        let dialog = rfd::AsyncFileDialog::new()
+            .set_title(t!("ask-open-a-plan"))
+            .add_filter(t!("ask-plan"), &["json"]);
         self.ask(dialog.pick_file(), Answer::OpenPlan);
     }
 
     /// Asks for the board's drive, or a folder.
     pub fn board_folder(&self) {
-        let dialog = rfd::AsyncFileDialog::new().set_title("Choose the board's drive or a folder");
+        let dialog = rfd::AsyncFileDialog::new().set_title(t!("ask-choose-the-boards-drive-or"));
         self.ask(dialog.pick_folder(), Answer::BoardFolder);
     }
 
     /// Asks for a shoot list.
     pub fn open_list(&self) {
-        let dialog = rfd::AsyncFileDialog::new().set_title("Open a shoot list").add_filter("List", &["csv"]);
+        let dialog = rfd::AsyncFileDialog::new()
+            .set_title(t!("ask-open-a-shoot-list"))
+            .add_filter(t!("ask-list"), &["csv"]);
         self.ask(dialog.pick_file(), Answer::OpenList);
     }
 
     /// Asks where to save the plan of this SKU.
     pub fn save_plan(&self, sku: &str) {
         let dialog = rfd::AsyncFileDialog::new()
-            .set_title("Save the plan")
-            .add_filter("Plan", &["json"])
+            .set_title(t!("ask-save-the-plan"))
+            .add_filter(t!("ask-plan"), &["json"])
             .set_file_name(format!("{sku}-plan.json"));
         self.ask(dialog.save_file(), Answer::SavePlan);
     }
@@ -77,7 +80,7 @@ impl Dialogs {
     /// Asks for the session folder, beginning beside the present one.
     pub fn session_folder(&self, present: &Path) {
         let mut dialog = rfd::AsyncFileDialog::new()
-            .set_title("Choose the session folder")
+            .set_title(t!("ask-choose-the-session-folder"))
             .set_can_create_directories(true);
         if let Some(beside) = present.parent().filter(|path| path.is_dir()) {
             dialog = dialog.set_directory(beside);
@@ -87,7 +90,7 @@ impl Dialogs {
 
     /// Asks for the folder that the camera's frames arrive in.
     pub fn camera_folder(&self) {
-        let dialog = rfd::AsyncFileDialog::new().set_title("Choose the folder the camera's frames arrive in");
+        let dialog = rfd::AsyncFileDialog::new().set_title(t!("ask-choose-the-folder-the-cameras"));
         self.ask(dialog.pick_folder(), Answer::CameraFolder);
     }
 
@@ -103,7 +106,9 @@ impl Dialogs {
             let answer = match pollster::block_on(chosen) {
                 Some(file) => answer(file.path().to_owned()),
                 // No one closes a dialog that fast: there was none to be seen.
-                None if asked.elapsed() < QUICKEST_PERSON => Answer::Unavailable(NO_DIALOG.to_owned()),
+                None if asked.elapsed() < QUICKEST_PERSON => {
+                    Answer::Unavailable(t!("ask-this-system-shows-no-file"))
+                }
                 None => return,
             };
             // The answers only overflow when no one is at the window.
@@ -111,7 +116,7 @@ impl Dialogs {
             ctx.request_repaint();
         });
         if let Err(error) = asked {
-            let reason = format!("No dialog can be shown: {error}; type the path instead.");
+            let reason = t!("ask-no-dialog-can-be-shown", error = error.to_string());
             let _ = self.sender.try_send(Answer::Unavailable(reason));
         }
     }

@@ -2,6 +2,7 @@
 //!
 //! Neither is worth failing for: on a system without these services the work goes on as it is.
 
+use crate::window::text::t;
 use keepawake::KeepAwake;
 
 /// Holds the computer awake until dropped; `None` where the system has no such service.
@@ -10,7 +11,7 @@ pub fn stay_awake() -> Option<KeepAwake> {
         .idle(true)
         .sleep(true)
         .display(false)
-        .reason("a set is being shot")
+        .reason(t!("attention-a-set-is-being-shot"))
         .app_name("Roundstop")
         .app_reverse_domain("org.roundstop.Roundstop")
         .create()

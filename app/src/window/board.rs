@@ -3,6 +3,7 @@
 use session_core::angle::StepsPerTurn;
 
 use crate::controller_files::{Answers, BoardFiles, Driver, prepare};
+use crate::window::text::t;
 
 /// The fields as typed.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -99,10 +100,10 @@ impl BoardDraft {
             (true, Ok(&[one, two, three, four])) => Driver::FourCoils([one, two, three, four]),
             (false, Ok(&[step, dir, enable])) => Driver::StepDir { step, dir, enable },
             (true, _) => {
-                return Err("write four pin numbers for IN1 to IN4, such as 18, 19, 21, 22".to_owned());
+                return Err(t!("board-write-four-pin-numbers-for"));
             }
             (false, _) => {
-                return Err("write three pin numbers for STEP, DIR and ENABLE, such as 18, 19, 21".to_owned());
+                return Err(t!("board-write-three-pin-numbers-for"));
             }
         };
         prepare(&Answers {
@@ -113,10 +114,10 @@ impl BoardDraft {
                 .trim()
                 .parse::<StepsPerTurn>()
                 .map_err(|error| error.to_string())?,
-            full_press_pin: pin("full press", &self.full_press)?,
-            half_press_pin: pin("half press", &self.half_press)?,
-            spin_switch_pin: pin("switch", &self.switch)?,
-            index_pin: pin("index sensor", &self.index)?,
+            full_press_pin: pin(&t!("board-full-press"), &self.full_press)?,
+            half_press_pin: pin(&t!("board-half-press"), &self.half_press)?,
+            spin_switch_pin: pin(&t!("board-switch"), &self.switch)?,
+            index_pin: pin(&t!("board-index-sensor"), &self.index)?,
             ..Answers::default()
         })
     }
@@ -125,10 +126,7 @@ impl BoardDraft {
 fn pin(what: &str, text: &str) -> Result<Option<u8>, String> {
     match text.trim() {
         "" => Ok(None),
-        text => text
-            .parse()
-            .map(Some)
-            .map_err(|_| format!("'{text}' is no pin for the {what}; write a number, or nothing")),
+        text => text.parse().map(Some).map_err(|_| t!("board-is-no-pin-for-the", text = text, what = what)),
     }
 }
 

@@ -25,6 +25,7 @@ use super::tryout::{Trial, Tryout, TryoutView};
 use crate::controller_files::{self, BoardFiles, Saved};
 use crate::settings::{self, Settings};
 use crate::studio::{self, CameraSpec, StudioOptions, TableSpec};
+use crate::window::text::t;
 
 /// Everything a session needs to begin.
 #[derive(Debug, Clone)]
@@ -171,9 +172,7 @@ impl Desk {
             .spawn(move || {
                 Worker { mailbox, session: None, tryout: None, awake: None, list: None }.run(&inbox);
             })
-            .map_err(|error| {
-                format!("the window's worker cannot be started: {error}; close some programs and try again")
-            })?;
+            .map_err(|error| t!("desk-the-windows-worker-cannot-be", error = error.to_string()))?;
         Ok(Self { orders, thread: Some(thread) })
     }
 
@@ -243,8 +242,9 @@ impl Worker {
                 Order::ProductDone(sku) => self.product_done(&sku),
                 Order::Remember(place, settings) => {
                     if let Err(reason) = settings::write(&place, &settings) {
-                        self.mailbox.desk(DeskNews::Trouble(format!(
-                            "The window's settings cannot be remembered: {reason}"
+                        self.mailbox.desk(DeskNews::Trouble(t!(
+                            "desk-the-windows-settings-cannot-be",
+                            reason = reason
                         )));
                     }
                 }
@@ -298,7 +298,7 @@ impl Worker {
             self.tryout = None;
             self.tryout = Some(Tryout::open(table, camera, options)?);
         }
-        let tryout = self.tryout.as_mut().ok_or("the devices are not open")?;
+        let tryout = self.tryout.as_mut().ok_or(t!("desk-the-devices-are-not-open"))?;
         if let Some(picture) = tryout.carry_out(trial, cancel)? {
             self.mailbox.live(picture);
         }
@@ -309,10 +309,11 @@ impl Worker {
         self.mailbox.desk(match controller_files::save(files, folder, true) {
             Ok(saved) => {
                 let kept = saved.iter().filter(|file| matches!(file, Saved::Replaced(..))).count();
-                let kept = if kept == 0 { "" } else { " What lay there before is kept with the ending .old." };
-                DeskNews::BoardSaved(format!(
-                    "The controller's files lie in {}.{kept} Copy them to the board if it has no drive of its own, then reset it.",
-                    folder.display()
+                let kept = if kept == 0 { "" } else { &t!("desk-what-lay-there-before-is") };
+                DeskNews::BoardSaved(t!(
+                    "desk-the-controllers-files-lie-in",
+                    folder = folder.display().to_string(),
+                    kept = kept
                 ))
             }
             Err(reason) => DeskNews::Trouble(reason),
@@ -342,7 +343,7 @@ impl Worker {
     fn product_done(&mut self, sku: &str) {
         let Some(list) = &mut self.list else { return };
         if let Err(error) = list.mark_done(sku) {
-            let text = format!("{sku} is complete, but the shoot list cannot be marked: {error}");
+            let text = t!("desk-is-complete-but-the-shoot", sku = sku, error = error.to_string());
             self.mailbox.desk(DeskNews::Trouble(text));
         }
         self.mailbox.desk(DeskNews::List(Ok(ProductList::of(list))));
@@ -465,8 +466,9 @@ fn note(path: &Path, note: &FrameNote) -> Result<(), String> {
 }
 
 fn load_plan(path: &Path) -> Result<Plan, String> {
-    let text = std::fs::read_to_string(path)
-        .map_err(|error| format!("{} cannot be read: {error}; choose another plan file", path.display()))?;
+    let text = std::fs::read_to_string(path).map_err(|error| {
+        t!("desk-cannot-be-read-choose-another", path = path.display().to_string(), error = error.to_string())
+    })?;
     Plan::from_json(&text).map_err(|error| format!("{}: {error}", path.display()))
 }
 
@@ -487,8 +489,6 @@ fn list_ports() -> Ports {
                 })
                 .collect(),
         ),
-        Err(error) => Ports::Refused(format!(
-            "the serial ports cannot be listed: {error}; type the port's path instead"
-        )),
+        Err(error) => Ports::Refused(t!("desk-the-serial-ports-cannot-be", error = error.to_string())),
     }
 }

@@ -1,6 +1,7 @@
 //! Table and camera as chosen in the window: fields as typed, and what they name.
 
 use crate::studio::{CameraSpec, DEFAULT_BAUD, TableSpec};
+use crate::window::text::t;
 
 /// The kinds of table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -162,10 +163,7 @@ impl DeviceChoice {
     pub fn table_spec(&self) -> Result<TableSpec, String> {
         match self.table {
             TableKind::Simulated => Ok(TableSpec::Sim),
-            TableKind::Serial if self.port.trim().is_empty() => {
-                Err("no serial port is chosen for the table; pick one under 'Table', or type its path"
-                    .to_owned())
-            }
+            TableKind::Serial if self.port.trim().is_empty() => Err(t!("devices-no-serial-port-is-chosen")),
             TableKind::Serial => Ok(TableSpec::Serial { path: self.port.trim().to_owned(), baud: self.baud }),
         }
     }
@@ -176,22 +174,17 @@ impl DeviceChoice {
     /// What is missing, in words.
     pub fn camera_spec(&self) -> Result<CameraSpec, String> {
         match self.camera {
-            CameraKind::Simulated if self.table != TableKind::Simulated => Err(
-                "the simulated camera sees only the simulated table; choose another camera under 'Camera'"
-                    .to_owned(),
-            ),
+            CameraKind::Simulated if self.table != TableKind::Simulated => {
+                Err(t!("devices-the-simulated-camera-sees-only"))
+            }
             CameraKind::Simulated => Ok(CameraSpec::Sim),
             CameraKind::Folder if self.detail().trim().is_empty() => {
-                Err("no folder is chosen for the camera's frames; pick one under 'Camera'".to_owned())
+                Err(t!("devices-no-folder-is-chosen-for"))
             }
             CameraKind::Command if self.detail().trim().is_empty() => {
-                Err("no command is given for the camera; write one under 'Camera', such as shoot {file}"
-                    .to_owned())
+                Err(t!("devices-no-command-is-given-for"))
             }
-            CameraKind::Web if self.detail().trim().is_empty() => Err(
-                "no address is given for the camera; write one under 'Camera', such as //192.0.2.7/still.jpg"
-                    .to_owned(),
-            ),
+            CameraKind::Web if self.detail().trim().is_empty() => Err(t!("devices-no-address-is-given-for")),
             CameraKind::Tether if self.detail().trim().is_empty() => "tether".parse(),
             CameraKind::Web if self.detail().trim().starts_with("https:") => self.detail().trim().parse(),
             kind => format!("{}{}", kind.prefix(), self.detail().trim()).parse(),
@@ -201,21 +194,21 @@ impl DeviceChoice {
     /// The chosen table's name, before it is connected.
     pub fn table_name(&self) -> String {
         match self.table {
-            TableKind::Simulated => "simulated table".to_owned(),
-            TableKind::Serial if self.port.trim().is_empty() => "no port chosen".to_owned(),
-            TableKind::Serial => format!("serial {}", self.port.trim()),
+            TableKind::Simulated => t!("devices-simulated-table"),
+            TableKind::Serial if self.port.trim().is_empty() => t!("devices-no-port-chosen"),
+            TableKind::Serial => t!("devices-serial", port = self.port.trim()),
         }
     }
 
     /// The chosen camera's name, before it is connected.
     pub fn camera_name(&self) -> String {
         match self.camera {
-            CameraKind::Simulated => "simulated camera".to_owned(),
-            CameraKind::Folder if self.detail().trim().is_empty() => "no folder chosen".to_owned(),
-            CameraKind::Folder => format!("folder {}", self.detail().trim()),
-            CameraKind::Command => "command".to_owned(),
-            CameraKind::Tether => format!("cable {}", self.detail()).trim().to_owned(),
-            CameraKind::Web => "web address".to_owned(),
+            CameraKind::Simulated => t!("devices-simulated-camera"),
+            CameraKind::Folder if self.detail().trim().is_empty() => t!("devices-no-folder-chosen"),
+            CameraKind::Folder => t!("devices-folder", folder = self.detail().trim()),
+            CameraKind::Command => t!("devices-command"),
+            CameraKind::Tether => t!("devices-cable", detail = self.detail()).trim().to_owned(),
+            CameraKind::Web => t!("devices-web-address"),
         }
     }
 }

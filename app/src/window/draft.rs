@@ -6,6 +6,7 @@ use session_core::motion::Direction;
 use session_core::plan::{MAX_ROWS, MAX_STOPS_PER_ROW, PLAN_SCHEMA, Plan, PlanField, PlanProblem, Row};
 
 use super::words::number_list;
+use crate::window::text::t;
 
 /// The plan's fields as typed.
 #[derive(Debug, Clone, PartialEq)]
@@ -233,14 +234,14 @@ impl PlanDraft {
 fn whole_number(text: &str) -> Result<u32, String> {
     text.trim()
         .parse()
-        .map_err(|_| format!("'{text}' is not a whole number of stops; write 1 to {MAX_STOPS_PER_ROW}"))
+        .map_err(|_| t!("draft-is-not-a-whole-number", text = text, MAX_STOPS_PER_ROW = MAX_STOPS_PER_ROW))
 }
 
 fn seconds(text: &str) -> Result<f64, String> {
     // A comma is what many keyboards give for a decimal point.
     match text.trim().replace(',', ".").parse::<f64>() {
         Ok(secs) if secs.is_finite() => Ok(secs),
-        _ => Err(format!("'{text}' is not a number of seconds; write it like 0.8")),
+        _ => Err(t!("draft-is-not-a-number-of", text = text)),
     }
 }
 
@@ -248,7 +249,7 @@ fn seconds(text: &str) -> Result<f64, String> {
 fn stop_list(text: &str) -> Result<Vec<u32>, String> {
     let mut numbers = Vec::new();
     for part in text.split([',', ' ', ';']).filter(|part| !part.is_empty()) {
-        let bad = || format!("'{part}' is no stop number; write numbers and runs such as 3, 7-9");
+        let bad = || t!("draft-is-no-stop-number-write", part = part);
         let (first, last) = part.split_once('-').unwrap_or((part, part));
         let first: u32 = first.parse().map_err(|_| bad())?;
         let last: u32 = last.parse().map_err(|_| bad())?;

@@ -19,8 +19,8 @@ use super::pictures::{PictureWorker, Pictures, Wish};
 use super::places::PlanInForce;
 use super::state::{Link, LiveFacts, NoticeKind, State};
 use super::tryout::Trial;
-use super::words;
 use crate::studio::{CameraSpec, StudioOptions, TableSpec};
+use crate::window::text::t;
 
 /// What the handler works with, beside the state.
 pub struct Tools {
@@ -58,7 +58,7 @@ impl Tools {
             // Not yet sent anywhere: calling it off is enough.
             WindowIntent::Session(Intent::StopNow) if state.link == Link::Opening => {
                 if state.then.take().is_some() {
-                    let text = "Called off: nothing turns. The devices are still being connected.".to_owned();
+                    let text = t!("handle-called-off-nothing-turns-the");
                     state.say(NoticeKind::Note, text);
                 }
             }
@@ -210,10 +210,7 @@ impl Tools {
     fn order(&self, state: &mut State, order: Order) -> bool {
         let taken = self.desk.order(order);
         if !taken {
-            state.say(
-                NoticeKind::Trouble,
-                "The window's worker is still busy; wait a moment and try again.".to_owned(),
-            );
+            state.say(NoticeKind::Trouble, t!("handle-the-windows-worker-is-still"));
         }
         taken
     }
@@ -308,7 +305,7 @@ impl Tools {
         state.newest = None;
         state.folder_follows = true;
         state.lay_out();
-        let text = "A new set: type its SKU, its folder is named by it. Then press Start.".to_owned();
+        let text = t!("handle-a-new-set-type-its");
         state.say(NoticeKind::Note, text);
     }
 
@@ -364,10 +361,10 @@ impl Tools {
             return;
         }
         let call = match now {
-            Mode::Finished => Some((format!("{}: the set is shot.", state.planned.sku), true)),
+            Mode::Finished => Some((t!("handle-the-set-is-shot", sku = state.planned.sku), true)),
             Mode::Fault(fault) => Some((format!("{}: {}", state.planned.sku, fault.message), false)),
             Mode::Paused(PauseReason::NewRow { .. }) => {
-                Some((format!("{}: set the camera for the next row.", state.planned.sku), false))
+                Some((t!("handle-set-the-camera-for-the", sku = state.planned.sku), false))
             }
             _ => None,
         };
@@ -434,17 +431,17 @@ impl Tools {
             }
             state.lay_out();
             if stops && state.to_shoot() > 0 {
-                let missing = words::count(state.to_shoot(), "stop is", "stops are");
+                let missing = t!("count-stops-are", n = state.to_shoot());
                 let at = state.plate_deg.map_or_else(String::new, |deg| {
-                    format!(" The plate stands at {:.1}°.", deg.rem_euclid(360.0))
+                    t!("handle-the-plate-stands-at", deg = format!("{:.1}", deg.rem_euclid(360.0)))
                 });
-                let text = format!("Stopped; every frame shot so far is kept.{at} {missing} still missing.");
+                let text = t!("handle-stopped-every-frame-shot-so", at = at, missing = missing);
                 state.say(NoticeKind::Note, text);
             }
             if finishes && state.to_shoot() == 0 {
                 let frames = state.folder.join("frames");
-                let frames = frames.display();
-                state.say(NoticeKind::Note, format!("The set is complete. Its frames lie in {frames}."));
+                let frames = frames.display().to_string();
+                state.say(NoticeKind::Note, t!("handle-the-set-is-complete-its", frames = frames));
                 let sku = &state.planned.sku;
                 let listed =
                     state.list.as_ref().is_some_and(|list| list.rows.iter().any(|row| row.sku == *sku));
@@ -482,7 +479,11 @@ impl Tools {
                 state.notices.retain(|notice| notice.stop != Some(stop));
             }
             Update::Failed { stop, reason } => {
-                state.say_of(Some(stop), NoticeKind::Trouble, format!("Stop {stop}: {reason}"));
+                state.say_of(
+                    Some(stop),
+                    NoticeKind::Trouble,
+                    t!("handle-stop", stop = stop, reason = reason),
+                );
             }
             // A prompt about a stop, such as to fire the shutter, is done with once its frame is kept.
             Update::Prompt { stop, text } => state.say_of(stop, NoticeKind::Prompt, text),
@@ -532,7 +533,7 @@ impl Tools {
             DeskNews::Closed => self.session_ended(state),
             DeskNews::PlanLoaded(Ok(plan)) => {
                 if state.is_busy() {
-                    let text = "A plan can be opened once the session is stopped.".to_owned();
+                    let text = t!("handle-a-plan-can-be-opened");
                     state.say(NoticeKind::Trouble, text);
                 } else {
                     state.load_plan(&plan);
@@ -564,11 +565,11 @@ impl Tools {
                 self.remember(state);
             }
             DeskNews::List(Err(problems)) => {
-                let text = format!(
-                    "The shoot list is not opened: {}",
-                    words::count(problems.len(), "line is wrong", "lines are wrong")
+                let text = t!(
+                    "handle-the-shoot-list-is-not",
+                    problems = t!("count-lines-are-wrong", n = problems.len())
                 );
-                state.say(NoticeKind::Trouble, format!("{text}; see under List."));
+                state.say(NoticeKind::Trouble, t!("handle-see-under-list", text = text));
                 state.list_problems = problems;
             }
             DeskNews::Product(plan, folder) => {
@@ -579,7 +580,10 @@ impl Tools {
             }
             DeskNews::FolderDropped(folder) => self.use_folder(state, &folder),
             DeskNews::PlanSaved(Ok(path)) => {
-                state.say(NoticeKind::Note, format!("The plan is saved as {}.", path.display()));
+                state.say(
+                    NoticeKind::Note,
+                    t!("handle-the-plan-is-saved-as", path = path.display().to_string()),
+                );
             }
             DeskNews::PlanLoaded(Err(reason))
             | DeskNews::PlanSaved(Err(reason))

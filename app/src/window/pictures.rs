@@ -16,6 +16,7 @@ use imaging::look::{self, Tones};
 use imaging::{Picture, decode};
 
 use super::mailbox::Mailbox;
+use crate::window::text::t;
 
 /// The longer side of a thumbnail, pixels.
 pub const THUMB_EDGE_PX: u32 = 256;
@@ -280,9 +281,7 @@ impl PictureWorker {
                     mailbox.picture(Shown { wish, result });
                 }
             })
-            .map_err(|error| {
-                format!("the window's worker cannot be started: {error}; close some programs and try again")
-            })?;
+            .map_err(|error| t!("pictures-the-windows-worker-cannot-be", error = error.to_string()))?;
         Ok(Self { previews: Some(previews), thumbs: Some(thumbs), thread: Some(thread) })
     }
 
@@ -343,7 +342,7 @@ fn draw(wish: &Wish, whole: &mut Whole) -> Result<Drawn, String> {
             if whole.is_none() {
                 *whole = Some((wish.path.clone(), decoded(&wish.path, decode::full)?.picture));
             }
-            let (_, picture) = whole.as_ref().ok_or("the picture is not at hand")?;
+            let (_, picture) = whole.as_ref().ok_or(t!("pictures-the-picture-is-not-at"))?;
             Ok(draw_part(picture, part))
         }
     }
@@ -362,9 +361,8 @@ fn decoded(
     path: &Path,
     decode: impl FnOnce(&[u8]) -> Result<decode::Decoded, decode::DecodeError>,
 ) -> Result<decode::Decoded, String> {
-    let bytes = std::fs::read(path).map_err(|error| {
-        format!("the file cannot be read: {error}; look whether the session folder is still there")
-    })?;
+    let bytes = std::fs::read(path)
+        .map_err(|error| t!("pictures-the-file-cannot-be-read", error = error.to_string()))?;
     decode(&bytes).map_err(|error| error.to_string())
 }
 

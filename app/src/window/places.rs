@@ -2,6 +2,7 @@
 
 use std::collections::{HashMap, HashSet};
 
+use crate::window::text::t;
 use session_core::engine::{Activity, StopState};
 use session_core::journal::StopKey;
 use session_core::plan::{Plan, Stop};
@@ -30,14 +31,14 @@ impl Mark {
         [Self::Kept, Self::Missing, Self::InWork, Self::Problem, Self::SetAside, Self::LeftOut];
 
     /// The plain word for it.
-    pub fn word(self) -> &'static str {
+    pub fn word(self) -> String {
         match self {
-            Self::Kept => "kept",
-            Self::Missing => "missing",
-            Self::InWork => "in work",
-            Self::Problem => "problem",
-            Self::SetAside => "set aside",
-            Self::LeftOut => "skipped",
+            Self::Kept => t!("places-kept"),
+            Self::Missing => t!("places-missing"),
+            Self::InWork => t!("places-in-work"),
+            Self::Problem => t!("places-problem"),
+            Self::SetAside => t!("places-set-aside"),
+            Self::LeftOut => t!("places-skipped"),
         }
     }
 }
@@ -71,19 +72,27 @@ pub struct Place {
 
 impl Place {
     /// The state in words, what is being done included.
-    pub fn words(&self) -> &'static str {
+    pub fn words(&self) -> String {
         match (self.activity, self.mark) {
-            (Activity::Queued, Mark::Kept) => "kept, to be retaken",
+            (Activity::Queued, Mark::Kept) => t!("places-kept-to-be-retaken"),
             (Activity::None | Activity::Queued, mark) => mark.word(),
-            (activity, _) => crate::words::activity(activity),
+            (activity, _) => super::words::activity(activity),
         }
     }
 
     /// A name for pointing and for screen readers, such as `Stop 3, 30°, missing`.
     pub fn label(&self) -> String {
         match &self.row_name {
-            Some(row) => format!("Stop {}, row {row}, {}°, {}", self.index, self.degrees_text, self.words()),
-            None => format!("Stop {}, {}°, {}", self.index, self.degrees_text, self.words()),
+            Some(row) => t!(
+                "places-stop-row",
+                index = self.index,
+                row = row,
+                degrees_text = self.degrees_text,
+                state = self.words()
+            ),
+            None => {
+                t!("places-stop", index = self.index, degrees_text = self.degrees_text, state = self.words())
+            }
         }
     }
 

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::window::text::t;
 use session_core::journal::SessionFolder;
 use session_core::plan::Plan;
 use session_core::shoot_list::{ListError, Product, ShootList};
@@ -27,9 +28,9 @@ impl ProductRow {
     /// How far it is, in words.
     pub fn words(&self) -> String {
         match (self.done, self.stops) {
-            (true, _) => "done".to_owned(),
-            (false, None) => "not begun".to_owned(),
-            (false, Some(stops)) => format!("{} of {stops}", self.kept),
+            (true, _) => t!("products-done"),
+            (false, None) => t!("products-not-begun"),
+            (false, Some(stops)) => t!("products-of", kept = self.kept, stops = stops),
         }
     }
 }
@@ -89,6 +90,6 @@ pub fn problems_of(error: &ListError) -> Vec<String> {
 /// A sentence when the plan cannot be used.
 pub fn plan_of(list: &ShootList, sku: &str) -> Result<(Plan, PathBuf), String> {
     let product = list.products.iter().find(|product| product.sku == sku);
-    let product = product.ok_or_else(|| format!("The list has no product {sku} any more; open it again."))?;
+    let product = product.ok_or_else(|| t!("products-the-list-has-no-product", sku = sku))?;
     Ok((product.load_plan()?, folder_of(&list.path, sku)))
 }

@@ -1,6 +1,7 @@
 //! How the large picture is looked at: its scale and place, what it is compared with, aids for the eye.
 
 use super::pictures::Part;
+use crate::window::text::t;
 
 /// The scale of the large picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -29,12 +30,12 @@ impl Against {
     pub const ALL: [Self; 4] = [Self::Nothing, Self::PreviousStop, Self::FirstStop, Self::EarlierVersion];
 
     /// The plain words for it.
-    pub fn words(self) -> &'static str {
+    pub fn words(self) -> String {
         match self {
-            Self::Nothing => "nothing",
-            Self::PreviousStop => "the stop before",
-            Self::FirstStop => "the first stop",
-            Self::EarlierVersion => "its earlier version",
+            Self::Nothing => t!("stage-nothing"),
+            Self::PreviousStop => t!("stage-the-stop-before"),
+            Self::FirstStop => t!("stage-the-first-stop"),
+            Self::EarlierVersion => t!("stage-its-earlier-version"),
         }
     }
 }

@@ -19,6 +19,7 @@ use super::places::{Mark, Place, PlanChange, PlanInForce, lay_out};
 use super::products::ProductList;
 use super::stage::{Against, Stage};
 use super::tryout::TryoutView;
+use crate::window::text::t;
 
 /// A day for file names that are only examples.
 const EXAMPLE_DATE: &str = "2026-01-31";
@@ -370,13 +371,10 @@ impl State {
     /// Why shooting cannot begin now, in words; `None` when it can.
     pub fn hindrance(&self) -> Option<String> {
         if let Some(problem) = self.problems.first() {
-            return Some(format!("The plan cannot be shot yet: {}.", problem.message));
+            return Some(t!("state-the-plan-cannot-be-shot", message = problem.message));
         }
         if self.change.is_some() {
-            return Some(
-                "The plan differs from the set in this folder: use the changed plan, or undo the changes."
-                    .to_owned(),
-            );
+            return Some(t!("state-the-plan-differs-from-the"));
         }
         let devices = self.devices.table_spec().err().or_else(|| self.devices.camera_spec().err());
         devices.map(|reason| {

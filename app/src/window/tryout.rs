@@ -14,6 +14,7 @@ use session_core::cancel::CancelToken;
 use session_core::turntable::Turntable;
 
 use crate::studio::{self, CameraSpec, Studio, StudioOptions, TableSpec};
+use crate::window::text::t;
 
 /// The longer side of a live picture on screen, pixels.
 const LIVE_EDGE_PX: u32 = 1536;
@@ -169,13 +170,14 @@ impl Tryout {
         let frame = self.studio.camera.live_frame().inspect_err(|_| self.live = false);
         let Some(bytes) = frame.map_err(|error| error.to_string())? else {
             self.live = false;
-            return Err("This camera gives no live picture; take a test frame instead.".to_owned());
+            return Err(t!("tryout-this-camera-gives-no-live"));
         };
         picture_of(&bytes, asked, false).map(Some).inspect_err(|_| self.live = false)
     }
 
     fn test_frame(&mut self, cancel: &CancelToken) -> Result<LivePicture, String> {
-        let inbox = tempfile::tempdir().map_err(|error| format!("no folder for a test frame: {error}"))?;
+        let inbox = tempfile::tempdir()
+            .map_err(|error| t!("tryout-no-folder-for-a-test", error = error.to_string()))?;
         let asked = Instant::now();
         self.shots += 1;
         let request = ExposureRequest {
@@ -198,10 +200,15 @@ impl Tryout {
         camera.expose(&request, &context).map_err(|error| error.to_string())?;
         let arrivals = camera.fetch(&request, &context).map_err(|error| error.to_string())?;
         let bytes = match arrivals.first() {
-            Some(Arrival::Inbox(path) | Arrival::Foreign(path)) => std::fs::read(path)
-                .map_err(|error| format!("the test frame {} cannot be read: {error}", path.display()))?,
+            Some(Arrival::Inbox(path) | Arrival::Foreign(path)) => std::fs::read(path).map_err(|error| {
+                t!(
+                    "tryout-the-test-frame-cannot-be",
+                    path = path.display().to_string(),
+                    error = error.to_string()
+                )
+            })?,
             Some(Arrival::Bytes { bytes, .. }) => bytes.as_ref().clone(),
-            None => return Err("the camera made no file".to_owned()),
+            None => return Err(t!("tryout-the-camera-made-no-file")),
         };
         picture_of(&bytes, asked, true)
     }
@@ -225,7 +232,7 @@ struct TrialShutter<'a>(Mutex<&'a mut dyn Turntable>);
 
 impl ShutterLine for TrialShutter<'_> {
     fn fire(&self, press: Duration) -> Result<(), String> {
-        let mut table = self.0.lock().map_err(|_| "the table's line is in use".to_owned())?;
+        let mut table = self.0.lock().map_err(|_| t!("tryout-the-tables-line-is-in"))?;
         table.fire_shutter(press).map_err(|error| error.to_string())
     }
 }

@@ -1,7 +1,17 @@
 //! Times, counts and angles as words for people.
 
+use session_core::engine::Activity;
+use session_core::motion::Direction;
+
+use super::text::t;
+
 /// Says how long something takes, such as `about 3 min 20 s`.
 pub fn span(secs: f64) -> String {
+    t!("words-about", span = short_span(secs))
+}
+
+/// The same without the word for about, where there is little room.
+pub fn short_span(secs: f64) -> String {
     let secs = if secs.is_finite() { secs.max(0.0) } else { 0.0 };
     // Coarser as it grows: an estimate of an hour is not good to a second.
     let step = if secs < 60.0 {
@@ -11,8 +21,40 @@ pub fn span(secs: f64) -> String {
     } else {
         60.0
     };
-    let words = crate::words::duration(((secs / step).ceil() * step).max(1.0));
-    format!("about {}", words.trim_end_matches(" 00 s"))
+    duration(((secs / step).ceil() * step).max(1.0))
+}
+
+/// A whole number of seconds as words.
+fn duration(secs: f64) -> String {
+    let secs = secs as u64;
+    let two = |figure: u64| format!("{figure:02}");
+    match (secs / 60, secs % 60) {
+        (0, secs) => t!("words-seconds", secs = secs),
+        (minutes @ 1..60, 0) => t!("words-whole-minutes", minutes = minutes),
+        (minutes @ 1..60, secs) => t!("words-minutes", minutes = minutes, secs = two(secs)),
+        (minutes, _) => t!("words-hours", hours = minutes / 60, minutes = two(minutes % 60)),
+    }
+}
+
+/// The way a plate turns, seen from above.
+pub fn direction(direction: Direction) -> String {
+    match direction {
+        Direction::Anticlockwise => t!("words-anticlockwise"),
+        Direction::Clockwise => t!("words-clockwise"),
+    }
+}
+
+/// What is being done for a stop; empty for nothing.
+pub fn activity(activity: Activity) -> String {
+    match activity {
+        Activity::None => String::new(),
+        Activity::Queued => t!("words-to-be-shot"),
+        Activity::Turning => t!("words-turning"),
+        Activity::Settling => t!("words-settling"),
+        Activity::Exposing => t!("words-exposing"),
+        Activity::Receiving => t!("words-receiving"),
+        Activity::Keeping => t!("words-writing"),
+    }
 }
 
 /// Says how many of something, such as `1 stop` or `24 stops`.

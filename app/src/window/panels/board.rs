@@ -7,6 +7,7 @@ use crate::controller_files::{CAUTIONS, FIRST_TURN};
 use crate::window::board::BoardEdit;
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::State;
+use crate::window::text::t;
 use crate::window::theme;
 
 const WIDTH: f32 = 620.0;
@@ -19,7 +20,7 @@ pub fn board_card_ui(ui: &Ui, state: &State, sink: &IntentSink) {
     let close = || sink.send(WindowIntent::Board(BoardEdit::Open(false)));
     let shown = Modal::new(egui::Id::unique("controller board")).show(ui.ctx(), |ui| {
         ui.set_width(WIDTH);
-        ui.heading("Set up a controller board");
+        ui.heading(t!("board-set-up-a-controller-board"));
         ScrollArea::vertical().max_height((ui.ctx().content_rect().height() - 170.0).max(240.0)).show(
             ui,
             |ui| {
@@ -29,12 +30,10 @@ pub fn board_card_ui(ui: &Ui, state: &State, sink: &IntentSink) {
         );
         ui.horizontal(|ui| {
             let good = state.board.files().is_ok();
-            if primary_button_ui(ui, "Save to the board's drive or a folder…", good, vec2(0.0, 32.0))
-                .clicked()
-            {
+            if primary_button_ui(ui, &t!("board-save-to-the-boards-drive"), good, vec2(0.0, 32.0)).clicked() {
                 sink.send(WindowIntent::SaveBoard);
             }
-            if button_ui(ui, "Close", true, vec2(0.0, 32.0)).clicked() {
+            if button_ui(ui, &t!("board-close"), true, vec2(0.0, 32.0)).clicked() {
                 close();
             }
         });
@@ -53,7 +52,7 @@ fn card_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     ui.add_space(4.0);
     ui.horizontal(|ui| {
         for (four, text) in
-            [(true, "Four coils on a Darlington driver"), (false, "Step and direction driver")]
+            [(true, t!("board-four-coils-on-a-darlington")), (false, t!("board-step-and-direction-driver"))]
         {
             if ui.radio(board.four_coils == four, text).clicked() {
                 edit(BoardEdit::FourCoils(four));
@@ -61,50 +60,58 @@ fn card_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         }
     });
     let half = (WIDTH - 40.0) / 2.0;
-    let field = |ui: &mut Ui, caption: &'static str, text: &str| {
+    let field = |ui: &mut Ui, caption: &str, text: &str| {
         field_ui(
             ui,
-            &Field { caption, name: caption, text, hint: "none", width: half, wrong: false, enabled: true },
+            &Field {
+                caption,
+                name: caption,
+                text,
+                hint: &t!("board-none"),
+                width: half,
+                wrong: false,
+                enabled: true,
+            },
         )
     };
     ui.horizontal(|ui| {
-        let pins =
-            if board.four_coils { "Pins for IN1, IN2, IN3, IN4" } else { "Pins for STEP, DIR, ENABLE" };
-        if let Some(text) = field(ui, pins, &board.pins) {
+        let pins = if board.four_coils {
+            t!("board-pins-for-in1-in2-in3")
+        } else {
+            t!("board-pins-for-step-dir-enable")
+        };
+        if let Some(text) = field(ui, &pins, &board.pins) {
             edit(BoardEdit::Pins(text));
         }
-        if let Some(text) = field(ui, "Steps in one turn of the plate", &board.steps_per_turn) {
+        if let Some(text) = field(ui, &t!("board-steps-in-one-turn-of"), &board.steps_per_turn) {
             edit(BoardEdit::StepsPerTurn(text));
         }
     });
     ui.horizontal(|ui| {
-        if let Some(text) = field(ui, "Pin for the shutter's full press", &board.full_press) {
+        if let Some(text) = field(ui, &t!("board-pin-for-the-shutters-full"), &board.full_press) {
             edit(BoardEdit::FullPress(text));
         }
-        if let Some(text) = field(ui, "Pin for the half press", &board.half_press) {
+        if let Some(text) = field(ui, &t!("board-pin-for-the-half-press"), &board.half_press) {
             edit(BoardEdit::HalfPress(text));
         }
     });
     ui.horizontal(|ui| {
-        if let Some(text) = field(ui, "Pin for a switch that lets it turn alone", &board.switch) {
+        if let Some(text) = field(ui, &t!("board-pin-for-a-switch-that"), &board.switch) {
             edit(BoardEdit::Switch(text));
         }
-        if let Some(text) = field(ui, "Pin for an index sensor", &board.index) {
+        if let Some(text) = field(ui, &t!("board-pin-for-an-index-sensor"), &board.index) {
             edit(BoardEdit::Index(text));
         }
     });
     let mut reverse = board.reverse;
-    if ui
-        .checkbox(&mut reverse, "The plate turned clockwise where it should not: turn the motor round")
-        .changed()
-    {
+    if ui.checkbox(&mut reverse, t!("board-the-plate-turned-clockwise-where")).changed() {
         edit(BoardEdit::Reverse(reverse));
     }
     match board.files() {
         Err(reason) => problem_ui(ui, &reason),
         Ok(files) => {
             ui.add_space(4.0);
-            ui.label(RichText::new("Wiring").strong());
+            ui.label(RichText::new(t!("board-wiring")).strong());
             Grid::new("wiring").num_columns(3).spacing([14.0, 3.0]).striped(true).show(ui, |ui| {
                 for wire in &files.wiring {
                     ui.label(format!("{} {}", wire.from.part, wire.from.terminal));
@@ -114,7 +121,7 @@ fn card_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
                 }
             });
             ui.add_space(4.0);
-            ui.label(RichText::new("From bare board to first turn").strong());
+            ui.label(RichText::new(t!("board-from-bare-board-to-first")).strong());
             for (number, step) in FIRST_TURN.iter().enumerate() {
                 ui.add(egui::Label::new(format!("{}. {step}", number + 1)).wrap());
             }

@@ -8,6 +8,7 @@ use crate::window::intent::{IntentSink, Pick, WindowIntent};
 use crate::window::marks;
 use crate::window::places::{Mark, Place};
 use crate::window::state::{Link, State};
+use crate::window::text::t;
 use crate::window::words;
 
 /// Draws the caption.
@@ -23,16 +24,16 @@ fn what_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     match (state.shown(), state.selected.len()) {
         (shown, count) if count > 1 || (count == 1 && elsewhere) => {
             let list = words::middle_cut(&words::number_list(state.selected.iter().copied()), 60);
-            let title = format!("{} selected", words::count(count, "stop", "stops"));
+            let title = t!("caption-selected", n = t!("count-stops", n = count));
             ui.label(RichText::new(title).strong().size(16.0));
             let looked_at =
-                shown.map(|place| format!("; looking at stop {}", place.index)).unwrap_or_default();
+                shown.map(|place| t!("caption-looking-at-stop", index = place.index)).unwrap_or_default();
             soft_ui(ui, format!("{list}{looked_at}"));
         }
         (Some(place), _) => {
             marks::mark_ui(ui, place.mark);
-            let row = place.row_name.as_ref().map(|row| format!(", row {row}")).unwrap_or_default();
-            let title = format!("Stop {}{row}, {}°", place.index, place.degrees_text);
+            let row = place.row_name.as_ref().map(|row| t!("caption-row", row = row)).unwrap_or_default();
+            let title = t!("caption-stop", index = place.index, row = row, degrees_text = place.degrees_text);
             ui.label(RichText::new(title).strong().size(16.0));
             ui.label(place.words());
             if place.versions.len() > 1 {
@@ -41,20 +42,20 @@ fn what_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             soft_ui(ui, place.file_name());
         }
         (None, _) => {
-            soft_ui(ui, "Point at a stop on the ring, or at a picture in the strip.");
+            soft_ui(ui, t!("caption-point-at-a-stop-on"));
         }
     }
 }
 
 /// The versions of a retaken stop; one click uses another.
 fn versions_ui(ui: &mut Ui, place: &Place, state: &State, sink: &IntentSink) {
-    soft_ui(ui, "use version");
+    soft_ui(ui, t!("caption-use-version"));
     let enabled = can_note(state);
     for version in &place.versions {
         let chosen = version.version == place.chosen;
         let button = egui::Button::selectable(chosen, version.version.to_string()).frame_when_inactive(true);
         let response = ui.add_enabled(enabled, button);
-        let name = format!("Use version {} of stop {}", version.version, place.index);
+        let name = t!("caption-use-version-of-stop", version = version.version, index = place.index);
         ui.ctx().accesskit_node_builder(response.id, |node| node.set_label(name));
         if response.clicked() && !chosen {
             sink.send(WindowIntent::UseVersion { stop: place.index, version: version.version });
@@ -71,13 +72,13 @@ fn actions_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let size = vec2(0.0, 30.0);
     let ready = can_note(state) && state.problems.is_empty();
     let text = match targets.as_slice() {
-        [] => "Retake".to_owned(),
-        [one] if one.versions.is_empty() => format!("Shoot stop {}", one.index),
-        [one] => format!("Retake stop {}", one.index),
-        several => format!("Retake {} stops", several.len()),
+        [] => t!("caption-retake"),
+        [one] if one.versions.is_empty() => t!("caption-shoot-stop", index = one.index),
+        [one] => t!("caption-retake-stop", index = one.index),
+        several => t!("caption-retake-stops", several = several.len()),
     };
     if button_ui(ui, &text, ready && !targets.is_empty(), size)
-        .on_hover_text("R. Earlier versions stay; nothing is overwritten.")
+        .on_hover_text(t!("caption-r-earlier-versions-stay-nothing"))
         .clicked()
     {
         sink.send(WindowIntent::Retake);
@@ -86,11 +87,11 @@ fn actions_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let aside = targets.iter().find(|place| place.mark == Mark::SetAside && targets.len() == 1);
     // Of several versions the person chooses above.
     if let Some((stop, [only])) = aside.map(|place| (place.index, place.versions.as_slice())) {
-        if button_ui(ui, "Use it again", ready, size).clicked() {
+        if button_ui(ui, &t!("caption-use-it-again"), ready, size).clicked() {
             sink.send(WindowIntent::UseVersion { stop, version: only.version });
         }
-    } else if button_ui(ui, "Set aside", ready && !kept.is_empty(), size)
-        .on_hover_text("The frame stays on disk but is not used; the stop counts as missing.")
+    } else if button_ui(ui, &t!("caption-set-aside"), ready && !kept.is_empty(), size)
+        .on_hover_text(t!("caption-the-frame-stays-on-disk"))
         .clicked()
     {
         sink.send(WindowIntent::SetAside(kept));
@@ -101,21 +102,24 @@ fn actions_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let to_leave: Vec<u32> = to_leave.map(|place| place.index).collect();
     if button_ui(
         ui,
-        "Skip for now",
+        &t!("caption-skip-for-now"),
         state.link == Link::Open && state.change.is_none() && !to_leave.is_empty(),
         size,
     )
-    .on_hover_text("Not shot in this run; it counts as missing afterwards. To leave it out for good, name it in the plan.")
-    .on_disabled_hover_text("For stops that a running session has still to shoot.")
+    .on_hover_text(t!("caption-not-shot-in-this-run"))
+    .on_disabled_hover_text(t!("caption-for-stops-that-a-running"))
     .clicked()
     {
         sink.send(WindowIntent::LeaveOut(to_leave));
     }
     ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
-        if !state.follow && state.newest.is_some() && button_ui(ui, "Show the newest", true, size).clicked() {
+        if !state.follow
+            && state.newest.is_some()
+            && button_ui(ui, &t!("caption-show-the-newest"), true, size).clicked()
+        {
             sink.send(WindowIntent::ShowNewest);
         }
-        if !state.selected.is_empty() && button_ui(ui, "Select none", true, size).clicked() {
+        if !state.selected.is_empty() && button_ui(ui, &t!("caption-select-none"), true, size).clicked() {
             sink.send(WindowIntent::Pick(Pick::Nothing));
         }
     });

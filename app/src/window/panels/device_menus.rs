@@ -8,6 +8,7 @@ use crate::window::board::BoardEdit;
 use crate::window::devices::{CameraEdit, CameraKind, Ports, TableEdit, TableKind};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::{Link, State};
+use crate::window::text::t;
 use crate::window::theme;
 
 const WIDTH: f32 = 336.0;
@@ -16,12 +17,13 @@ const WIDTH: f32 = 336.0;
 pub fn table_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let enabled = !state.is_busy();
     let choice = &state.devices;
-    for (kind, text) in
-        [(TableKind::Simulated, "Simulated table"), (TableKind::Serial, "Controller on a serial port")]
-    {
+    for (kind, text) in [
+        (TableKind::Simulated, t!("device-menus-simulated-table")),
+        (TableKind::Serial, t!("device-menus-controller-on-a-serial-port")),
+    ] {
         if ui.add_enabled(enabled, egui::RadioButton::new(choice.table == kind, text)).clicked() {
             sink.send(WindowIntent::Table(TableEdit::Kind(kind)));
-            ui.memory_mut(|memory| memory.request_focus(field_id("Serial port")));
+            ui.memory_mut(|memory| memory.request_focus(field_id(&t!("device-menus-serial-port"))));
             if kind == TableKind::Serial && choice.ports == Ports::Unknown {
                 sink.send(WindowIntent::LookForPorts);
             }
@@ -30,10 +32,10 @@ pub fn table_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     if choice.table == TableKind::Serial {
         ports_ui(ui, state, sink, enabled);
         let field = Field {
-            caption: "Port, as the system names it",
-            name: "Serial port",
+            caption: &t!("device-menus-port-as-the-system-names"),
+            name: &t!("device-menus-serial-port"),
             text: &choice.port,
-            hint: "/dev/ttyACM0 or COM3",
+            hint: &t!("device-menus-dev-ttyacm0-or-com3"),
             width: WIDTH,
             wrong: choice.port.trim().is_empty(),
             enabled,
@@ -41,8 +43,8 @@ pub fn table_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         if let Some(path) = field_ui(ui, &field) {
             sink.send(WindowIntent::Table(TableEdit::Path(path)));
         }
-        soft_ui(ui, "Opening a port may restart the controller: keep hands off.");
-        if button_ui(ui, "Set up a controller board…", enabled, vec2(0.0, 0.0)).clicked() {
+        soft_ui(ui, t!("device-menus-opening-a-port-may-restart"));
+        if button_ui(ui, &t!("device-menus-set-up-a-controller-board"), enabled, vec2(0.0, 0.0)).clicked() {
             sink.send(WindowIntent::Board(BoardEdit::Open(true)));
         }
     }
@@ -54,10 +56,10 @@ fn ports_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
     match &state.devices.ports {
         Ports::Unknown => {}
         Ports::Looking => {
-            soft_ui(ui, "Looking for serial ports…");
+            soft_ui(ui, t!("device-menus-looking-for-serial-ports"));
         }
         Ports::Found(ports) if ports.is_empty() => {
-            soft_ui(ui, "No serial port found. Plug the table in and look again.");
+            soft_ui(ui, t!("device-menus-no-serial-port-found-plug"));
         }
         Ports::Found(ports) => {
             for (path, what) in ports {
@@ -73,7 +75,7 @@ fn ports_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
             ui.label(RichText::new(reason).font(theme::small()));
         }
     }
-    if button_ui(ui, "Look for ports", enabled, vec2(0.0, 0.0)).clicked() {
+    if button_ui(ui, &t!("device-menus-look-for-ports"), enabled, vec2(0.0, 0.0)).clicked() {
         sink.send(WindowIntent::LookForPorts);
     }
 }
@@ -84,15 +86,15 @@ pub fn camera_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let choice = &state.devices;
     for kind in CameraKind::ALL {
         let text = match kind {
-            CameraKind::Simulated => "Simulated camera",
-            CameraKind::Tether => "On a cable or the network",
-            CameraKind::Folder => "Frames arrive in a folder",
-            CameraKind::Web => "Stills from a web address",
-            CameraKind::Command => "A program makes each frame",
+            CameraKind::Simulated => t!("device-menus-simulated-camera"),
+            CameraKind::Tether => t!("device-menus-on-a-cable-or-the"),
+            CameraKind::Folder => t!("device-menus-frames-arrive-in-a-folder"),
+            CameraKind::Web => t!("device-menus-stills-from-a-web-address"),
+            CameraKind::Command => t!("device-menus-a-program-makes-each-frame"),
         };
         if ui.add_enabled(enabled, egui::RadioButton::new(choice.camera == kind, text)).clicked() {
             sink.send(WindowIntent::Camera(CameraEdit::Kind(kind)));
-            ui.memory_mut(|memory| memory.request_focus(field_id("Camera detail")));
+            ui.memory_mut(|memory| memory.request_focus(field_id(&t!("device-menus-camera-detail"))));
         }
     }
     detail_ui(ui, state, sink, enabled);
@@ -105,24 +107,39 @@ fn detail_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
     let choice = &state.devices;
     let (caption, hint, needed) = match choice.camera {
         CameraKind::Simulated => {
-            soft_ui(ui, "It sees the simulated table only.");
+            soft_ui(ui, t!("device-menus-it-sees-the-simulated-table"));
             return;
         }
-        CameraKind::Folder => ("Folder that the camera's own program saves to", "its path", true),
-        CameraKind::Command => {
-            ("Command; {file} is where the frame must go", "program {file} {degrees}", true)
+        CameraKind::Folder => {
+            (t!("device-menus-folder-that-the-cameras-own"), t!("device-menus-its-path"), true)
         }
-        CameraKind::Tether => ("Port, when there are several", "empty for the only camera", false),
-        CameraKind::Web => ("Address of the still, after http: or https:", "//192.0.2.7/still.jpg", true),
+        CameraKind::Command => {
+            (t!("device-menus-command-file-is-where-the"), t!("device-menus-program-file-degrees"), true)
+        }
+        CameraKind::Tether => (
+            t!("device-menus-port-when-there-are-several"),
+            t!("device-menus-empty-for-the-only-camera"),
+            false,
+        ),
+        CameraKind::Web => {
+            (t!("device-menus-address-of-the-still-after"), "//192.0.2.7/still.jpg".to_owned(), true)
+        }
     };
     let wrong = needed && choice.detail().trim().is_empty();
-    let field =
-        Field { caption, name: "Camera detail", text: choice.detail(), hint, width: WIDTH, wrong, enabled };
+    let field = Field {
+        caption: &caption,
+        name: &t!("device-menus-camera-detail"),
+        text: choice.detail(),
+        hint: &hint,
+        width: WIDTH,
+        wrong,
+        enabled,
+    };
     if let Some(text) = field_ui(ui, &field) {
         sink.send(WindowIntent::Camera(CameraEdit::Detail(text)));
     }
     if choice.camera == CameraKind::Folder
-        && button_ui(ui, "Choose the camera folder…", enabled, vec2(0.0, 0.0)).clicked()
+        && button_ui(ui, &t!("device-menus-choose-the-camera-folder"), enabled, vec2(0.0, 0.0)).clicked()
     {
         sink.send(WindowIntent::ChooseCameraFolder);
     }
@@ -134,25 +151,25 @@ fn connection_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     match state.link {
         Link::Open if !state.is_busy() => {
             ui.horizontal(|ui| {
-                soft_ui(ui, "Connected.");
-                if button_ui(ui, "Disconnect", true, vec2(0.0, 0.0)).clicked() {
+                soft_ui(ui, t!("device-menus-connected"));
+                if button_ui(ui, &t!("device-menus-disconnect"), true, vec2(0.0, 0.0)).clicked() {
                     sink.send(WindowIntent::Disconnect);
                 }
             });
         }
         Link::Open | Link::Opening | Link::Closing => {
-            soft_ui(ui, "In use; it can be changed when the session is stopped.");
+            soft_ui(ui, t!("device-menus-in-use-it-can-be"));
         }
         Link::Closed if state.tryout.is_some() => {
             ui.horizontal(|ui| {
-                soft_ui(ui, "Connected.");
-                if button_ui(ui, "Disconnect", !state.trying, vec2(0.0, 0.0)).clicked() {
+                soft_ui(ui, t!("device-menus-connected"));
+                if button_ui(ui, &t!("device-menus-disconnect"), !state.trying, vec2(0.0, 0.0)).clicked() {
                     sink.send(WindowIntent::Disconnect);
                 }
             });
         }
         Link::Closed => {
-            soft_ui(ui, "It is connected when shooting starts.");
+            soft_ui(ui, t!("device-menus-it-is-connected-when-shooting"));
         }
     }
 }
@@ -160,11 +177,12 @@ fn connection_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
 /// Draws the choice of the session folder.
 pub fn folder_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let enabled = !state.is_busy();
-    ui.label("Frames, their record and the plan go to one folder for each product.");
+    ui.label(t!("device-menus-frames-their-record-and-the"));
     let mut text = state.folder_text.clone();
     let edit = TextEdit::singleline(&mut text).desired_width(WIDTH).margin(vec2(6.0, 4.0));
     let response = ui.add_enabled(enabled, edit);
-    ui.ctx().accesskit_node_builder(response.id, |node| node.set_label("Session folder path"));
+    ui.ctx()
+        .accesskit_node_builder(response.id, |node| node.set_label(t!("device-menus-session-folder-path")));
     if response.changed() {
         sink.send(WindowIntent::TypeFolder(text.clone()));
     }
@@ -172,20 +190,21 @@ pub fn folder_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     ui.horizontal(|ui| {
         let typed = state.folder_text.trim();
         let differs = !typed.is_empty() && typed != state.folder.to_string_lossy();
-        let used = button_ui(ui, "Use this folder", enabled && differs, vec2(0.0, 0.0)).clicked();
+        let used =
+            button_ui(ui, &t!("device-menus-use-this-folder"), enabled && differs, vec2(0.0, 0.0)).clicked();
         if used || (entered && differs) {
             sink.send(WindowIntent::UseFolder);
         }
-        if button_ui(ui, "New set", enabled, vec2(0.0, 0.0))
-            .on_hover_text("Another product, in a folder named by its SKU")
+        if button_ui(ui, &t!("device-menus-new-set"), enabled, vec2(0.0, 0.0))
+            .on_hover_text(t!("device-menus-another-product-in-a-folder"))
             .clicked()
         {
             sink.send(WindowIntent::NewSet);
         }
-        if button_ui(ui, "Choose folder…", enabled, vec2(0.0, 0.0)).clicked() {
+        if button_ui(ui, &t!("device-menus-choose-folder"), enabled, vec2(0.0, 0.0)).clicked() {
             sink.send(WindowIntent::ChooseFolder);
         }
     });
-    let note = "A folder that holds a set shows its frames, and shooting goes on there.";
+    let note = t!("device-menus-a-folder-that-holds-a");
     ui.add(egui::Label::new(RichText::new(note).font(theme::small()).color(theme::soft())).wrap());
 }

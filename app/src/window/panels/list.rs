@@ -8,7 +8,8 @@ use crate::window::marks;
 use crate::window::places::Mark;
 use crate::window::products::{ProductList, ProductRow};
 use crate::window::state::State;
-use crate::window::{theme, words};
+use crate::window::text::t;
+use crate::window::theme;
 
 /// The height of a product's line, points.
 const LINE: f32 = 44.0;
@@ -23,13 +24,14 @@ pub fn list_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     }
     match &state.list {
         None => {
-            let what = "Many products in one go: a CSV file with the columns sku, name, plan, notes and done. \
-                        Each product gets a folder of its own beside the list.";
+            let what = t!("list-many-products-in-one-go");
             ui.add(egui::Label::new(what).wrap());
         }
         Some(list) => products_ui(ui, state, list, sink),
     }
-    if button_ui(ui, "Open a list…", true, vec2(0.0, 0.0)).on_hover_text("Or drop it on the window").clicked()
+    if button_ui(ui, &t!("list-open-a-list"), true, vec2(0.0, 0.0))
+        .on_hover_text(t!("list-or-drop-it-on-the"))
+        .clicked()
     {
         sink.send(WindowIntent::OpenList);
     }
@@ -38,11 +40,14 @@ pub fn list_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
 fn products_ui(ui: &mut Ui, state: &State, list: &ProductList, sink: &IntentSink) {
     let done = list.rows.iter().filter(|row| row.done).count();
     let name = session_core::file_name::of_path(&list.path);
-    soft_ui(ui, format!("{name}: {done} of {} done", words::count(list.rows.len(), "product", "products")));
+    soft_ui(
+        ui,
+        t!("list-of-done", name = name, done = done, rows = t!("count-products", n = list.rows.len())),
+    );
     let free = !state.is_busy();
     let next = list.next_open(&state.planned.sku);
     let text =
-        next.map_or_else(|| "No other product is open".to_owned(), |sku| format!("Next product: {sku}"));
+        next.map_or_else(|| t!("list-no-other-product-is-open"), |sku| t!("list-next-product", sku = sku));
     if primary_button_ui(ui, &text, free && next.is_some(), vec2(0.0, 32.0)).on_hover_text("N").clicked() {
         sink.send(WindowIntent::NextProduct);
     }
@@ -64,7 +69,7 @@ fn product_ui(ui: &mut Ui, row: &ProductRow, now: bool, free: bool, sink: &Inten
         .min_size(vec2(ui.available_width(), LINE - 4.0));
     let response = ui.add_enabled(free, button);
     ui.ctx().accesskit_node_builder(response.id, |node| {
-        node.set_label(format!("Product {}, {}, {}", row.sku, row.name, row.words()));
+        node.set_label(t!("list-product", sku = row.sku, name = row.name, row = row.words()));
     });
     let rect = response.rect.shrink2(vec2(10.0, 4.0));
     let painter = ui.painter().with_clip_rect(rect);

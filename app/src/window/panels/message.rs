@@ -7,6 +7,7 @@ use super::widgets::{button_ui, capital, primary_button_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::places::Mark;
 use crate::window::state::{Notice, NoticeKind, State};
+use crate::window::text::t;
 use crate::window::{marks, theme};
 
 /// Whether there is anything to say.
@@ -21,14 +22,16 @@ pub fn message_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     }
     if let Some(row) = state.new_row() {
         card_ui(ui, |ui| {
-            ui.label(RichText::new(format!("Set the camera for row '{}'", row.name)).strong().size(16.0));
+            ui.label(
+                RichText::new(t!("message-set-the-camera-for-row", name = row.name)).strong().size(16.0),
+            );
             let note = if row.tilt_note.is_empty() {
-                "The plan holds no note on its height and tilt."
+                t!("message-the-plan-holds-no-note")
             } else {
-                &row.tilt_note
+                row.tilt_note.clone()
             };
             ui.label(note);
-            if primary_button_ui(ui, "The camera is set, go on", true, vec2(0.0, 32.0)).clicked() {
+            if primary_button_ui(ui, &t!("message-the-camera-is-set-go"), true, vec2(0.0, 32.0)).clicked() {
                 sink.session(Intent::Resume);
             }
         });
@@ -55,16 +58,16 @@ fn card_ui(ui: &mut Ui, content: impl FnOnce(&mut Ui)) {
 
 fn fault_ui(ui: &mut Ui, fault: &Fault, sink: &IntentSink) {
     let headline = match fault.kind {
-        FaultKind::Table => "The table needs you",
-        FaultKind::PositionUnknown => "The table's position is unknown",
-        FaultKind::Camera => "The camera gave no good frame",
-        FaultKind::Storage => "The disk does not take the frame",
-        FaultKind::Settings => "The camera's settings have changed",
+        FaultKind::Table => t!("message-the-table-needs-you"),
+        FaultKind::PositionUnknown => t!("message-the-tables-position-is-unknown"),
+        FaultKind::Camera => t!("message-the-camera-gave-no-good"),
+        FaultKind::Storage => t!("message-the-disk-does-not-take"),
+        FaultKind::Settings => t!("message-the-cameras-settings-have-changed"),
     };
     card_ui(ui, |ui| {
         ui.horizontal(|ui| {
             marks::mark_ui(ui, Mark::Problem);
-            let at = fault.stop.map(|stop| format!(", stop {stop}")).unwrap_or_default();
+            let at = fault.stop.map(|stop| t!("message-stop", stop = stop)).unwrap_or_default();
             ui.label(RichText::new(format!("{headline}{at}")).strong().size(16.0));
         });
         ui.add(egui::Label::new(format!("{}.", capital(fault.message.trim_end_matches('.')))).wrap());
@@ -73,27 +76,27 @@ fn fault_ui(ui: &mut Ui, fault: &Fault, sink: &IntentSink) {
         ui.horizontal(|ui| {
             let size = vec2(0.0, 32.0);
             let unknown = fault.kind == FaultKind::PositionUnknown;
-            if !unknown && primary_button_ui(ui, "Try again", true, size).clicked() {
+            if !unknown && primary_button_ui(ui, &t!("message-try-again"), true, size).clicked() {
                 sink.session(Intent::TryAgain);
             }
             if unknown
-                && primary_button_ui(ui, "0° is here", true, size)
-                    .on_hover_text("Takes the place where the plate stands now for 0°")
+                && primary_button_ui(ui, &t!("message-0-is-here"), true, size)
+                    .on_hover_text(t!("message-takes-the-place-where-the"))
                     .clicked()
             {
                 sink.session(Intent::ZeroIsHere);
             }
             if fault.kind == FaultKind::Settings
-                && button_ui(ui, "Go on with the new setting", true, size).clicked()
+                && button_ui(ui, &t!("message-go-on-with-the-new"), true, size).clicked()
             {
                 sink.session(Intent::GoOnWithSettings);
             }
             if let (Some(stop), false) = (fault.stop, fault.kind.needs_the_table())
-                && button_ui(ui, "Skip this stop for now", true, size).clicked()
+                && button_ui(ui, &t!("message-skip-this-stop-for-now"), true, size).clicked()
             {
                 sink.session(Intent::Skip { stop });
             }
-            if button_ui(ui, "Stop the session", true, size).clicked() {
+            if button_ui(ui, &t!("message-stop-the-session"), true, size).clicked() {
                 sink.session(Intent::StopNow);
             }
         });
@@ -118,7 +121,7 @@ fn notice_ui(ui: &mut Ui, notice: &Notice, sink: &IntentSink) {
             };
             ui.add(egui::Label::new(RichText::new(capital(&notice.text)).color(colour)).wrap());
         });
-        if ui.add(Button::new("Dismiss").min_size(vec2(76.0, 0.0))).clicked() {
+        if ui.add(Button::new(t!("message-dismiss")).min_size(vec2(76.0, 0.0))).clicked() {
             sink.send(WindowIntent::Dismiss(notice.id));
         }
     });

@@ -8,6 +8,7 @@ use crate::window::pictures::{Part, Pictures, Seen, Size, Uploaded, Wish};
 use crate::window::places::Place;
 use crate::window::stage::{Look, Scale};
 use crate::window::state::{LiveFacts, State};
+use crate::window::text::t;
 use crate::window::theme;
 
 /// Preview sizes go in steps, so that a window being resized does not decode at every width.
@@ -32,15 +33,15 @@ pub fn picture_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Intent
     }
     let Some(place) = state.shown() else {
         let text = if state.problems.is_empty() {
-            "The newest frame appears here."
+            t!("picture-the-newest-frame-appears-here")
         } else {
-            "The newest frame appears here once the plan can be shot."
+            t!("picture-the-newest-frame-appears-here-2")
         };
-        words_ui(ui, area, text);
+        words_ui(ui, area, &text);
         return;
     };
     let Some(version) = place.picture() else {
-        words_ui(ui, area, &format!("No frame of stop {} yet.", place.index));
+        words_ui(ui, area, &t!("picture-no-frame-of-stop-yet", index = place.index));
         return;
     };
     name_for_readers(ui, &response, place);
@@ -59,7 +60,7 @@ pub fn picture_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Intent
         // Soft for a moment is better than nothing.
         (Seen::Picture(preview), _) | (Seen::OnItsWay, Seen::Picture(preview)) => preview,
         (Seen::Broken(reason), _) => {
-            words_ui(ui, area, &format!("The picture cannot be shown: {reason}."));
+            words_ui(ui, area, &t!("picture-the-picture-cannot-be-shown", reason = reason));
             return;
         }
         (Seen::OnItsWay, _) => return,
@@ -82,7 +83,7 @@ pub fn picture_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Intent
         tones_ui(ui, area, tones);
     }
     if let Some(damaged) = &preview.damaged {
-        note_ui(ui, area, &format!("The file is damaged: {damaged}"));
+        note_ui(ui, area, &t!("picture-the-file-is-damaged", damaged = damaged));
     }
     pointer_ui(ui, state, sink, &response, &view);
     if state.stage.magnifier && state.stage.scale == Scale::Fit {
@@ -98,9 +99,13 @@ fn live_ui(ui: &Ui, area: Rect, texture: &TextureHandle, facts: LiveFacts, state
         guides(ui.painter(), frame);
     }
     let text = if facts.test {
-        format!("Test frame, not kept; {:.1} s from shutter to screen", facts.delay_secs)
+        t!("picture-test-frame-not-kept-s", delay_secs = format!("{:.1}", facts.delay_secs))
     } else {
-        format!("Live: {:.0} pictures a second, {:.0} ms late", facts.rate, facts.delay_secs * 1e3)
+        t!(
+            "picture-live-pictures-a-second-ms",
+            rate = format!("{:.0}", facts.rate),
+            late_ms = format!("{:.0}", facts.delay_secs * 1e3)
+        )
     };
     note_ui(ui, area, &text);
 }
@@ -156,7 +161,7 @@ fn compare(ui: &Ui, state: &State, pictures: &Pictures, sink: &IntentSink, plain
         match pictures.special(&wish) {
             Seen::Picture(difference) => paint(ui, &difference.texture, view.frame, Color32::WHITE),
             Seen::Broken(reason) => {
-                note_ui(ui, view.inside, &format!("No difference can be shown: {reason}."));
+                note_ui(ui, view.inside, &t!("picture-no-difference-can-be-shown", reason = reason));
             }
             Seen::OnItsWay => sink.send(WindowIntent::Want(wish)),
         }
@@ -292,7 +297,7 @@ fn turn(ui: &Ui, state: &State, sink: &IntentSink, response: &Response) {
 }
 
 fn name_for_readers(ui: &Ui, response: &Response, place: &Place) {
-    let name = format!("Picture of stop {}, {}°, large", place.index, place.degrees_text);
+    let name = t!("picture-picture-of-stop-large", index = place.index, degrees_text = place.degrees_text);
     ui.ctx().accesskit_node_builder(response.id, |node| {
         node.set_role(egui::Role::Image);
         node.set_label(name);

@@ -3,6 +3,7 @@
 use egui::{Align2, Color32, Painter, Pos2, Rect, Shape, Stroke, Ui, pos2, vec2};
 use imaging::look::Tones;
 
+use crate::window::text::t;
 use crate::window::theme;
 
 /// A dark and a light line side by side show on every picture.
@@ -60,5 +61,9 @@ pub fn tones_ui(ui: &Ui, area: Rect, tones: &Tones) {
 
 /// The clipped shares in words.
 pub fn clipped_words(tones: &Tones) -> String {
-    format!("clipped: {:.1} % light, {:.1} % dark", tones.clipped_high_percent, tones.clipped_low_percent)
+    t!(
+        "picture-aids-clipped-light-dark",
+        clipped_high_percent = format!("{:.1}", tones.clipped_high_percent),
+        clipped_low_percent = format!("{:.1}", tones.clipped_low_percent)
+    )
 }

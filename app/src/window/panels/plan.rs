@@ -9,6 +9,7 @@ use super::widgets::{Field, button_ui, field_ui, primary_button_ui, problem_ui, 
 use crate::window::draft::PlanEdit;
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::State;
+use crate::window::text::t;
 use crate::window::{theme, words};
 
 /// Draws what stays in sight above the fields: the heading, and what a changed plan would do.
@@ -30,8 +31,8 @@ pub fn plan_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         ui.push_id(state.draft.rows[at].id, |ui| row_ui(ui, state, sink, at, width, enabled));
     }
     let room = state.draft.rows.len() < MAX_ROWS;
-    if button_ui(ui, "Add a row", enabled && room, vec2(0.0, 0.0))
-        .on_hover_text("One more turn, shot after the others with the camera set anew")
+    if button_ui(ui, &t!("plan-add-a-row"), enabled && room, vec2(0.0, 0.0))
+        .on_hover_text(t!("plan-one-more-turn-shot-after"))
         .clicked()
     {
         sink.send(WindowIntent::Edit(PlanEdit::AddRow));
@@ -45,25 +46,25 @@ pub fn plan_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
 
 fn heading_ui(ui: &mut Ui, state: &State, enabled: bool, sink: &IntentSink) {
     ui.horizontal(|ui| {
-        ui.heading("Plan");
+        ui.heading(t!("plan-plan"));
         ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
-            if button_ui(ui, "Save…", true, vec2(0.0, 0.0)).clicked() {
+            if button_ui(ui, &t!("plan-save"), true, vec2(0.0, 0.0)).clicked() {
                 sink.send(WindowIntent::SavePlan);
             }
-            if button_ui(ui, "Open…", enabled, vec2(0.0, 0.0)).clicked() {
+            if button_ui(ui, &t!("plan-open"), enabled, vec2(0.0, 0.0)).clicked() {
                 sink.send(WindowIntent::OpenPlan);
             }
             let small = vec2(0.0, 0.0);
-            if button_ui(ui, "Redo", enabled && state.history.can_redo(), small).clicked() {
+            if button_ui(ui, &t!("plan-redo"), enabled && state.history.can_redo(), small).clicked() {
                 sink.send(WindowIntent::Redo);
             }
-            if button_ui(ui, "Undo", enabled && state.history.can_undo(), small).clicked() {
+            if button_ui(ui, &t!("plan-undo"), enabled && state.history.can_undo(), small).clicked() {
                 sink.send(WindowIntent::Undo);
             }
         });
     });
     if !enabled {
-        soft_ui(ui, "It can be changed when the session is stopped.");
+        soft_ui(ui, t!("plan-it-can-be-changed-when"));
     }
 }
 
@@ -75,37 +76,37 @@ fn change_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
         // Another product's set is the likelier slip than a changed plan.
         let other = state.in_force.as_ref().map(|set| &set.plan.sku).filter(|sku| **sku != state.planned.sku);
         let headline = match other {
-            Some(sku) => format!("This folder holds a set of {sku}"),
-            None => "Changed from the set in this folder".to_owned(),
+            Some(sku) => t!("plan-this-folder-holds-a-set", sku = sku),
+            None => t!("plan-changed-from-the-set-in"),
         };
         ui.add(egui::Label::new(RichText::new(headline).strong()).wrap());
         let stay = match change.stay {
-            0 => "No frame stays".to_owned(),
-            1 => "1 frame stays with its stop".to_owned(),
-            several => format!("{several} frames stay with their stops"),
+            0 => t!("plan-no-frame-stays"),
+            1 => t!("plan-1-frame-stays-with-its"),
+            several => t!("plan-frames-stay-with-their-stops", several = several),
         };
         let back = match change.back {
             0 => String::new(),
-            several => format!(", {several} of an earlier plan count again"),
+            several => t!("plan-of-an-earlier-plan-count", several = several),
         };
-        let missing = words::count(change.missing, "stop will be", "stops will be");
-        let mut says = vec![format!("{stay}{back}, {missing} without.")];
+        let missing = t!("count-stops-will-be", n = change.missing);
+        let mut says = vec![t!("plan-without", stay = stay, back = back, missing = missing)];
         if change.orphaned > 0 {
-            says.push(format!(
-                "{} no longer in the plan; the files stay in the folder.",
-                words::count(change.orphaned, "frame is", "frames are")
+            says.push(t!(
+                "plan-no-longer-in-the-plan",
+                orphaned = t!("count-frames-are", n = change.orphaned)
             ));
         }
         if change.turned_round {
-            says.push("The frames at hand were shot turning the other way: their angles would be mirrored. Choose another folder for this plan.".to_owned());
+            says.push(t!("plan-the-frames-at-hand-were"));
         }
         ui.label(RichText::new(says.join(" ")).font(theme::small()));
         ui.horizontal(|ui| {
             let good = state.problems.is_empty() && !change.turned_round;
-            if primary_button_ui(ui, "Use changed plan", good, vec2(0.0, 0.0)).clicked() {
+            if primary_button_ui(ui, &t!("plan-use-changed-plan"), good, vec2(0.0, 0.0)).clicked() {
                 sink.send(WindowIntent::UsePlan);
             }
-            if button_ui(ui, "Undo changes", true, vec2(0.0, 0.0)).clicked() {
+            if button_ui(ui, &t!("plan-undo-changes"), true, vec2(0.0, 0.0)).clicked() {
                 sink.send(WindowIntent::UndoPlan);
             }
         });
@@ -118,8 +119,8 @@ fn name_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: b
     ui.horizontal(|ui| {
         let wrong = state.problem_of(PlanField::Sku).is_some();
         let field = Field {
-            caption: "SKU",
-            name: "SKU",
+            caption: &t!("plan-sku"),
+            name: &t!("plan-sku"),
             text: &state.draft.sku,
             hint: "",
             width: sku_width,
@@ -130,10 +131,10 @@ fn name_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: b
             sink.send(WindowIntent::Edit(PlanEdit::Sku(text)));
         }
         let field = Field {
-            caption: "Title",
-            name: "Title",
+            caption: &t!("plan-title"),
+            name: &t!("plan-title"),
             text: &state.draft.title,
-            hint: "for people, may be empty",
+            hint: &t!("plan-for-people-may-be-empty"),
             width: width - sku_width - spacing,
             wrong: false,
             enabled,
@@ -147,12 +148,14 @@ fn name_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: b
 
 fn direction_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
     ui.horizontal(|ui| {
-        soft_ui(ui, "The plate turns");
+        soft_ui(ui, t!("plan-the-plate-turns"));
         for direction in [Direction::Anticlockwise, Direction::Clockwise] {
             let chosen = state.draft.direction == direction;
-            let button =
-                egui::Button::selectable(chosen, direction.word()).frame(true).frame_when_inactive(true);
-            if ui.add_enabled(enabled, button).on_hover_text("Seen from above").clicked() && !chosen {
+            let button = egui::Button::selectable(chosen, words::direction(direction))
+                .frame(true)
+                .frame_when_inactive(true);
+            if ui.add_enabled(enabled, button).on_hover_text(t!("plan-seen-from-above")).clicked() && !chosen
+            {
                 sink.send(WindowIntent::Edit(PlanEdit::Direction(direction)));
             }
         }
@@ -161,33 +164,39 @@ fn direction_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
 
 fn times_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: bool) {
     let half = (width - ui.spacing().item_spacing.x) / 2.0;
-    let cell_ui = |ui: &mut Ui, caption, field, text| {
+    let cell_ui = |ui: &mut Ui, caption: &str, field, text: &str| {
         let wrong = state.problem_of(field).is_some();
         field_ui(ui, &Field { caption, name: caption, text, hint: "", width: half, wrong, enabled })
     };
     ui.horizontal(|ui| {
-        if let Some(text) = cell_ui(ui, "Settle after a turn, s", PlanField::Settle, &state.draft.settle_secs)
+        if let Some(text) =
+            cell_ui(ui, &t!("plan-settle-after-a-turn-s"), PlanField::Settle, &state.draft.settle_secs)
         {
             sink.send(WindowIntent::Edit(PlanEdit::SettleSecs(text)));
         }
-        if let Some(text) = cell_ui(ui, "Exposure, s", PlanField::Exposure, &state.draft.exposure_secs) {
+        if let Some(text) =
+            cell_ui(ui, &t!("plan-exposure-s"), PlanField::Exposure, &state.draft.exposure_secs)
+        {
             sink.send(WindowIntent::Edit(PlanEdit::ExposureSecs(text)));
         }
     });
     problem_of(ui, state, &[PlanField::Settle, PlanField::Exposure]);
     if state.problems.is_empty() {
-        let stops = words::count(state.places.len(), "stop", "stops");
-        soft_ui(ui, format!("The whole set: {stops}, {}", words::span(state.estimate_secs)));
+        let stops = t!("count-stops", n = state.places.len());
+        soft_ui(
+            ui,
+            t!("plan-the-whole-set", stops = stops, estimate_secs = words::span(state.estimate_secs)),
+        );
     } else {
-        soft_ui(ui, "The ring shows the last plan that can be shot.");
+        soft_ui(ui, t!("plan-the-ring-shows-the-last"));
     }
 }
 
 fn file_name_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: bool) {
     let wrong = state.problem_of(PlanField::FileName).is_some();
     let field = Field {
-        caption: "File names",
-        name: "File-name pattern",
+        caption: &t!("plan-file-names"),
+        name: &t!("plan-file-name-pattern"),
         text: &state.draft.file_name,
         hint: "{sku}_{row}_{stop}_{degrees}",
         width,
@@ -199,8 +208,8 @@ fn file_name_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabl
     }
     problem_of(ui, state, &[PlanField::FileName]);
     if let (Some(name), false) = (state.example_name(), wrong) {
-        soft_ui(ui, format!("First file: {name}.jpg"))
-            .on_hover_text("Fields: {sku} {row} {stop} {degrees} {date}");
+        soft_ui(ui, t!("plan-first-file-jpg", name = name))
+            .on_hover_text(t!("plan-fields-sku-row-stop-degrees"));
     }
 }
 

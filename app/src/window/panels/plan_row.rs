@@ -8,6 +8,7 @@ use super::widgets::{Field, field_ui};
 use crate::window::draft::{PlanEdit, RowEdit};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::State;
+use crate::window::text::t;
 use crate::window::theme;
 
 /// The width of a field for a number, points.
@@ -20,7 +21,7 @@ struct Cell<'a> {
     caption: &'a str,
     field: Option<PlanField>,
     text: &'a str,
-    hint: &'static str,
+    hint: &'a str,
     width: f32,
     edit: fn(String) -> RowEdit,
 }
@@ -35,10 +36,10 @@ pub fn row_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, width: f
         ui.horizontal(|ui| reach_ui(ui, state, sink, at, inner, enabled));
         problem_of(ui, state, &[PlanField::RowStart(at), PlanField::RowArc(at), PlanField::RowSkip(at)]);
         let note = Cell {
-            caption: "Camera height and tilt",
+            caption: &t!("plan-row-camera-height-and-tilt"),
             field: None,
             text: &state.draft.rows[at].tilt_note,
-            hint: "a note for yourself, shown before the row",
+            hint: &t!("plan-row-a-note-for-yourself-shown"),
             width: inner,
             edit: RowEdit::TiltNote,
         };
@@ -52,7 +53,7 @@ fn name_and_stops_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, i
     let removable = state.draft.rows.len() > 1;
     let remove_width = if removable { REMOVE + spacing } else { 0.0 };
     let name = Cell {
-        caption: "Row",
+        caption: &t!("plan-row-row"),
         field: Some(PlanField::RowName(at)),
         text: &row.name,
         hint: "",
@@ -60,7 +61,7 @@ fn name_and_stops_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, i
         edit: RowEdit::Name,
     };
     let stops = Cell {
-        caption: "Stops",
+        caption: &t!("plan-row-stops"),
         field: Some(PlanField::RowStops(at)),
         text: &row.stops,
         hint: "24",
@@ -72,9 +73,10 @@ fn name_and_stops_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, i
         ui.vertical(|ui| {
             // Down to the fields, past the line of captions.
             ui.add_space(16.0);
-            let response = ui.add_enabled(enabled, Button::new("Remove").min_size(vec2(REMOVE, 0.0)));
+            let response =
+                ui.add_enabled(enabled, Button::new(t!("plan-row-remove")).min_size(vec2(REMOVE, 0.0)));
             ui.ctx().accesskit_node_builder(response.id, |node| {
-                node.set_label(format!("Remove row {}", at + 1));
+                node.set_label(t!("plan-row-remove-row", at = at + 1));
             });
             if response.clicked() {
                 sink.send(WindowIntent::Edit(PlanEdit::RemoveRow(at)));
@@ -86,7 +88,7 @@ fn name_and_stops_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, i
 fn reach_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, inner: f32, enabled: bool) {
     let row = &state.draft.rows[at];
     let start = Cell {
-        caption: "From, °",
+        caption: &t!("plan-row-from"),
         field: Some(PlanField::RowStart(at)),
         text: &row.start,
         hint: "0",
@@ -94,7 +96,7 @@ fn reach_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, inner: f32
         edit: RowEdit::Start,
     };
     let arc = Cell {
-        caption: "Over, °",
+        caption: &t!("plan-row-over"),
         field: Some(PlanField::RowArc(at)),
         text: &row.arc,
         hint: "360",
@@ -102,10 +104,10 @@ fn reach_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, inner: f32
         edit: RowEdit::Arc,
     };
     let skip = Cell {
-        caption: "Leave out stops",
+        caption: &t!("plan-row-leave-out-stops"),
         field: Some(PlanField::RowSkip(at)),
         text: &row.skip,
-        hint: "such as 3, 7-9",
+        hint: &t!("plan-row-such-as-3-7-9"),
         width: inner - 2.0 * (NARROW + ui.spacing().item_spacing.x),
         edit: RowEdit::Skip,
     };
@@ -114,7 +116,7 @@ fn reach_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, inner: f32
 
 fn cells_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, enabled: bool, cells: &[Cell<'_>]) {
     for cell in cells {
-        let name = format!("{}, row {}", cell.caption, at + 1);
+        let name = t!("plan-row-row-2", caption = cell.caption, at = at + 1);
         let field = Field {
             caption: cell.caption,
             name: &name,

@@ -9,6 +9,7 @@ use crate::window::marks;
 use crate::window::places::{Mark, Place};
 use crate::window::ring_layout::RingLayout;
 use crate::window::state::{Link, State};
+use crate::window::text::t;
 use crate::window::{theme, words};
 
 /// Draws the ring with its legend.
@@ -64,12 +65,18 @@ fn ground(ui: &Ui, rect: Rect, ring: &RingLayout, state: &State) {
     let foot = ring.centre + vec2(0.0, ring.outer + 26.0);
     camera_shape(painter, foot);
     painter.text(foot + vec2(-15.0, 0.0), Align2::RIGHT_CENTER, "0°", theme::small(), theme::soft());
-    painter.text(foot + vec2(15.0, 0.0), Align2::LEFT_CENTER, "camera", theme::small(), theme::soft());
+    painter.text(
+        foot + vec2(15.0, 0.0),
+        Align2::LEFT_CENTER,
+        t!("ring-camera"),
+        theme::small(),
+        theme::soft(),
+    );
     let corner = |at: Pos2, align, text: &str| {
         painter.text(at, align, text, theme::small(), theme::soft());
     };
-    corner(rect.left_top(), Align2::LEFT_TOP, "Seen from above");
-    let turns = format!("turns {}", state.planned.direction.word());
+    corner(rect.left_top(), Align2::LEFT_TOP, &t!("ring-seen-from-above"));
+    let turns = t!("ring-turns", word = words::direction(state.planned.direction));
     corner(rect.right_top(), Align2::RIGHT_TOP, &turns);
     row_names(painter, rect, ring, state);
 }
@@ -84,13 +91,13 @@ fn row_names(painter: &egui::Painter, rect: Rect, ring: &RingLayout, state: &Sta
     let mut lines: Vec<String> =
         rows.filter_map(|row| Some(words::middle_cut(&state.planned.rows.get(row)?.name, 10))).collect();
     if let Some(first) = lines.first_mut() {
-        *first = format!("outside {first}");
+        *first = t!("ring-outside", row = &*first);
     }
     if let (Some(last), true) = (lines.last_mut(), ring.rows > 1) {
-        *last = format!("inside {last}");
+        *last = t!("ring-inside", row = &*last);
     }
     if all_rows > ring.rows {
-        lines.push(format!("of {all_rows} rows"));
+        lines.push(t!("ring-of-rows", all_rows = all_rows));
     }
     for (line, text) in lines.iter().rev().enumerate() {
         let at = rect.left_bottom() - vec2(0.0, line as f32 * 15.0);
@@ -136,35 +143,36 @@ fn centre(ui: &Ui, ring: &RingLayout, state: &State) {
     };
     let all = state.places.len();
     put(-20.0, &format!("{} / {all}", state.kept()), theme::figure(), theme::text());
-    put(5.0, "kept", theme::small(), theme::soft());
-    let doing = state.active().map(|place| format!("{} {}", verb(place), place.index));
+    put(5.0, &t!("ring-kept"), theme::small(), theme::soft());
+    let doing = state.active().map(doing);
+    // Three rows leave little room in the middle.
+    let span = if ring.plate_radius() < 80.0 { words::short_span } else { words::span };
     let time = match (state.link, state.secs_left) {
         (Link::Open, Some(secs)) if state.left > 0 && state.is_busy() => {
-            format!("{} left", words::span(secs))
+            t!("ring-left", secs = span(secs))
         }
-        _ if all > 0 && state.kept() == all => "complete".to_owned(),
+        _ if all > 0 && state.kept() == all => t!("ring-complete"),
         _ if state.to_shoot() == 0 => {
-            words::count(state.count(Mark::LeftOut), "stop skipped", "stops skipped")
+            t!("count-stops-skipped", n = state.count(Mark::LeftOut))
         }
-        _ => words::span(remaining_secs(state)),
+        _ => span(remaining_secs(state)),
     };
     // Three rows leave little room in the middle.
-    let time = if ring.plate_radius() < 80.0 { time.trim_start_matches("about ") } else { &time };
-    put(27.0, time, egui::FontId::proportional(13.5), theme::text());
+    put(27.0, &time, egui::FontId::proportional(13.5), theme::text());
     if let Some(doing) = doing {
         put(47.0, &doing, theme::small(), theme::soft());
     }
 }
 
-fn verb(place: &Place) -> &'static str {
+fn doing(place: &Place) -> String {
     use session_core::engine::Activity::{Exposing, Keeping, Receiving, Settling, Turning};
     match place.activity {
-        Turning => "turning to stop",
-        Settling => "settling at stop",
-        Exposing => "exposing stop",
-        Receiving => "receiving stop",
-        Keeping => "keeping stop",
-        _ => "stop",
+        Turning => t!("ring-turning-to-stop", stop = place.index),
+        Settling => t!("ring-settling-at-stop", stop = place.index),
+        Exposing => t!("ring-exposing-stop", stop = place.index),
+        Receiving => t!("ring-receiving-stop", stop = place.index),
+        Keeping => t!("ring-keeping-stop", stop = place.index),
+        _ => t!("ring-stop", stop = place.index),
     }
 }
 
@@ -209,16 +217,16 @@ fn place_ui(ui: &Ui, ring: &RingLayout, place: &Place, state: &State, sink: &Int
 /// The tooltip of a place.
 pub fn tip_ui(ui: &mut Ui, place: &Place) {
     ui.set_max_width(320.0);
-    let row = place.row_name.as_ref().map(|row| format!(", row {row}")).unwrap_or_default();
-    ui.label(format!("Stop {}{row}, {}°", place.index, place.degrees_text));
+    let row = place.row_name.as_ref().map(|row| t!("ring-row", row = row)).unwrap_or_default();
+    ui.label(t!("ring-stop-2", index = place.index, row = row, degrees_text = place.degrees_text));
     ui.horizontal(|ui| {
         marks::mark_ui(ui, place.mark);
         let versions = match place.versions.len() {
             0 => String::new(),
             _ if place.chosen == 0 => {
-                format!(", {}", words::count(place.versions.len(), "version", "versions"))
+                format!(", {}", t!("count-versions", n = place.versions.len()))
             }
-            several => format!(", version {} of {several}", place.chosen),
+            several => t!("ring-version-of", chosen = place.chosen, several = several),
         };
         ui.label(format!("{}{versions}", place.words()));
     });
@@ -226,7 +234,7 @@ pub fn tip_ui(ui: &mut Ui, place: &Place) {
     if let Some(problem) = &place.problem {
         ui.label(problem);
     }
-    soft_ui(ui, "Click selects; Ctrl or Shift selects more; R retakes");
+    soft_ui(ui, t!("ring-click-selects-ctrl-or-shift"));
 }
 
 /// What a click on a place means, from the keys held with it.

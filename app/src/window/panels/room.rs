@@ -5,29 +5,32 @@ use egui::{Slider, Ui};
 use super::widgets::soft_ui;
 use crate::window::intent::{IntentSink, RoomEdit, WindowIntent};
 use crate::window::state::State;
+use crate::window::text::t;
 
 /// Draws the settings of the window itself.
 pub fn settings_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let settings = &state.settings;
     let edit = |edit| sink.send(WindowIntent::Room(edit));
     ui.horizontal(|ui| {
-        for (light, text) in [(false, "Dark"), (true, "Light")] {
+        for (light, text) in [(false, t!("room-dark")), (true, t!("room-light"))] {
             if ui.radio(settings.light == light, text).clicked() {
                 edit(RoomEdit::Light(light));
             }
         }
     });
-    soft_ui(ui, "Both are neutral grey, so that nothing tints the eye beside a picture.");
+    soft_ui(ui, t!("room-both-are-neutral-grey-so"));
     let mut percent = (settings.scale() * 100.0).round();
-    let slider =
-        Slider::new(&mut percent, 100.0..=200.0).step_by(25.0).suffix(" %").text("Size of everything");
+    let slider = Slider::new(&mut percent, 100.0..=200.0)
+        .step_by(25.0)
+        .suffix(" %")
+        .text(t!("room-size-of-everything"));
     let response = ui.add(slider);
     // Not while it is drawn: the slider itself would move away under the pointer.
     if response.drag_stopped() || (response.changed() && !response.dragged()) {
         edit(RoomEdit::Scale(percent / 100.0));
     }
     let mut tells = !settings.silent;
-    if ui.checkbox(&mut tells, "Sound and notification when the set is done or you are needed").changed() {
+    if ui.checkbox(&mut tells, t!("room-sound-and-notification-when-the")).changed() {
         edit(RoomEdit::Silent(!tells));
     }
 }

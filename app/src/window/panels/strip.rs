@@ -13,6 +13,7 @@ use crate::window::marks;
 use crate::window::pictures::{Pictures, Seen, Size, Uploaded, Wish};
 use crate::window::places::Place;
 use crate::window::state::State;
+use crate::window::text::t;
 use crate::window::theme;
 
 /// One thumbnail with its text, points.
@@ -61,14 +62,19 @@ fn cell_ui(ui: &Ui, cell: Rect, place: &Place, state: &State, pictures: &Picture
     let selected = state.selected.contains(&place.index);
     let version = place.picture();
     let name = match version {
-        Some(version) => format!(
-            "Picture of stop {}, {}°, version {}, {}",
-            place.index,
-            place.degrees_text,
-            version.version,
-            place.words()
+        Some(version) => t!(
+            "strip-picture-of-stop-version",
+            index = place.index,
+            degrees_text = place.degrees_text,
+            version = version.version,
+            place = place.words()
         ),
-        None => format!("No picture of stop {}, {}°, {}", place.index, place.degrees_text, place.words()),
+        None => t!(
+            "strip-no-picture-of-stop",
+            index = place.index,
+            degrees_text = place.degrees_text,
+            place = place.words()
+        ),
     };
     response.widget_info(|| WidgetInfo::selected(Role::Button, true, selected, &name));
     hold_focus(ui, &response, Surface::Strip, place.index);
@@ -86,7 +92,7 @@ fn cell_ui(ui: &Ui, cell: Rect, place: &Place, state: &State, pictures: &Picture
                 painter.image(texture.id(), fit(frame, texture.size_vec2()), whole, dimmed);
             }
             Seen::Broken(_) => {
-                text(painter, frame.center(), Align2::CENTER_CENTER, "unreadable", theme::text());
+                text(painter, frame.center(), Align2::CENTER_CENTER, &t!("strip-unreadable"), theme::text());
             }
             Seen::OnItsWay => {
                 sink.send(WindowIntent::Want(Wish::plain(&version.path, Size::Thumb)));
@@ -94,10 +100,10 @@ fn cell_ui(ui: &Ui, cell: Rect, place: &Place, state: &State, pictures: &Picture
         }
         // The usual single version needs no word.
         if place.versions.len() > 1 {
-            badge(painter, frame, &format!("v{}", version.version));
+            badge(painter, frame, &t!("strip-version", version = version.version));
         }
     } else {
-        text(painter, frame.center(), Align2::CENTER_CENTER, "no frame", theme::soft());
+        text(painter, frame.center(), Align2::CENTER_CENTER, &t!("strip-no-frame"), theme::soft());
     }
     let shown = state.shown().is_some_and(|shown| shown.index == place.index);
     let edge = match (selected, shown, response.hovered()) {
@@ -115,7 +121,7 @@ fn cell_ui(ui: &Ui, cell: Rect, place: &Place, state: &State, pictures: &Picture
         painter,
         pos2(cell.left() + 2.0, line),
         Align2::LEFT_CENTER,
-        &format!("Stop {}", place.index),
+        &t!("strip-stop", index = place.index),
         theme::text(),
     );
     let right = match &place.row_name {
@@ -125,7 +131,7 @@ fn cell_ui(ui: &Ui, cell: Rect, place: &Place, state: &State, pictures: &Picture
     text(painter, pos2(cell.right() - 2.0, line), Align2::RIGHT_CENTER, &right, theme::soft());
     let line = line + 18.0;
     marks::paint(painter, pos2(cell.left() + 8.0, line + 0.5), 5.0, place.mark);
-    text(painter, pos2(cell.left() + 19.0, line), Align2::LEFT_CENTER, place.words(), theme::soft());
+    text(painter, pos2(cell.left() + 19.0, line), Align2::LEFT_CENTER, &place.words(), theme::soft());
     response.on_hover_ui(|ui| tip_ui(ui, place));
 }
 

@@ -9,34 +9,39 @@ use super::room::settings_ui;
 use super::widgets::captioned;
 use crate::window::intent::IntentSink;
 use crate::window::state::State;
+use crate::window::text::t;
 use crate::window::{theme, words};
 
 /// Draws the bar.
 pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
-        menu_ui(ui, "Safety", Button::new("Safety"), safety_ui);
-        menu_ui(ui, "Settings", Button::new("Settings"), |ui| settings_ui(ui, state, sink));
-        menu_ui(ui, "Keys", Button::new("Keys"), keys_help_ui);
+        menu_ui(ui, &t!("top-bar-safety"), Button::new(t!("top-bar-safety")), safety_ui);
+        menu_ui(ui, &t!("top-bar-settings"), Button::new(t!("top-bar-settings")), |ui| {
+            settings_ui(ui, state, sink);
+        });
+        menu_ui(ui, &t!("top-bar-keys"), Button::new(t!("top-bar-keys")), keys_help_ui);
         let (table, camera) = state
             .connected
             .clone()
             .unwrap_or_else(|| (state.devices.table_name(), state.devices.camera_name()));
-        let camera = captioned("Camera", &words::middle_cut(&camera, 26));
-        menu_ui(ui, "Camera", Button::new(camera), |ui| camera_menu_ui(ui, state, sink));
-        let table = captioned("Table", &words::middle_cut(&table, 26));
-        menu_ui(ui, "Table", Button::new(table), |ui| table_menu_ui(ui, state, sink));
+        let camera = captioned(&t!("top-bar-camera"), &words::middle_cut(&camera, 26));
+        menu_ui(ui, &t!("top-bar-camera"), Button::new(camera), |ui| camera_menu_ui(ui, state, sink));
+        let table = captioned(&t!("top-bar-table"), &words::middle_cut(&table, 26));
+        menu_ui(ui, &t!("top-bar-table"), Button::new(table), |ui| table_menu_ui(ui, state, sink));
         let list = match &state.list {
             Some(list) => {
                 let open = list.rows.iter().filter(|row| !row.done).count();
-                captioned("List", &words::count(open, "product open", "products open"))
+                captioned(&t!("top-bar-list"), &t!("count-products-open", n = open))
             }
-            None => captioned("List", "none"),
+            None => captioned(&t!("top-bar-list"), &t!("top-bar-none")),
         };
-        menu_ui(ui, "Shoot list", Button::new(list), |ui| list_ui(ui, state, sink));
-        let folder = captioned("Folder", &words::middle_cut(&state.folder.display().to_string(), 24));
-        menu_ui(ui, "Session folder", Button::new(folder), |ui| folder_menu_ui(ui, state, sink));
+        menu_ui(ui, &t!("top-bar-shoot-list"), Button::new(list), |ui| list_ui(ui, state, sink));
+        let folder =
+            captioned(&t!("top-bar-folder"), &words::middle_cut(&state.folder.display().to_string(), 24));
+        menu_ui(ui, &t!("top-bar-session-folder"), Button::new(folder), |ui| folder_menu_ui(ui, state, sink));
         ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
-            let sku = if state.draft.sku.is_empty() { "No SKU yet" } else { &state.draft.sku };
+            let sku =
+                if state.draft.sku.is_empty() { t!("top-bar-no-sku-yet") } else { state.draft.sku.clone() };
             ui.add(egui::Label::new(RichText::new(sku).heading().strong()).truncate());
             ui.add(egui::Label::new(RichText::new(&state.draft.title).color(theme::soft())).truncate());
         });

@@ -5,6 +5,7 @@ use egui::{Ui, vec2};
 use super::widgets::{button_ui, soft_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::{Link, State};
+use crate::window::text::t;
 use crate::window::tryout::Trial;
 
 /// Degrees to turn by hand: enough for finding 0°, and for seeing which way it goes.
@@ -18,12 +19,12 @@ fn connected_ui(ui: &mut Ui, state: &State, sink: &IntentSink) -> bool {
     }
     ui.separator();
     if state.trying {
-        soft_ui(ui, "At it… Esc stops it.");
+        soft_ui(ui, t!("tryout-ui-at-it-esc-stops-it"));
         return false;
     }
     if state.tryout.is_none() {
         let hindrance = state.devices.table_spec().err().or_else(|| state.devices.camera_spec().err());
-        if button_ui(ui, "Connect and try out", hindrance.is_none(), vec2(0.0, 0.0))
+        if button_ui(ui, &t!("tryout-ui-connect-and-try-out"), hindrance.is_none(), vec2(0.0, 0.0))
             .on_disabled_hover_text(hindrance.unwrap_or_default())
             .clicked()
         {
@@ -39,33 +40,33 @@ pub fn try_table_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let Some(tryout) = &state.tryout else { return };
     ui.label(&tryout.table);
     let place = match (tryout.plate_deg, tryout.knows_zero) {
-        (Some(degrees), true) => format!("The plate stands at {degrees:.2}° from its zero, anticlockwise."),
+        (Some(degrees), true) => t!("tryout-ui-the-plate-stands-at-from", degrees = format!("{degrees:.2}")),
         (Some(degrees), false) => {
-            format!("No zero is set; it has turned {degrees:.2}° since the controller started.")
+            t!("tryout-ui-no-zero-is-set-it", degrees = format!("{degrees:.2}"))
         }
-        (None, _) => "It does not tell where it stands.".to_owned(),
+        (None, _) => t!("tryout-ui-it-does-not-tell-where"),
     };
     ui.add(egui::Label::new(place).wrap());
-    soft_ui(ui, "Hands, hair and cables off the plate: it turns at once.");
+    soft_ui(ui, t!("tryout-ui-hands-hair-and-cables-off"));
     ui.horizontal(|ui| {
         ui.spacing_mut().item_spacing.x = 4.0;
         ui.spacing_mut().button_padding.x = 8.0;
         for (text, degrees) in TURNS {
             let response = button_ui(ui, text, ready, vec2(0.0, 0.0));
-            let name = format!("Turn the plate by {degrees}°");
+            let name = t!("tryout-ui-turn-the-plate-by", degrees = degrees);
             ui.ctx().accesskit_node_builder(response.id, |node| node.set_label(name));
-            if response.on_hover_text("Anticlockwise is positive, seen from above").clicked() {
+            if response.on_hover_text(t!("tryout-ui-anticlockwise-is-positive-seen-from")).clicked() {
                 sink.send(WindowIntent::Try(Trial::Turn(degrees)));
             }
         }
     });
     ui.horizontal(|ui| {
-        if button_ui(ui, "Set 0° here", ready, vec2(0.0, 0.0)).clicked() {
+        if button_ui(ui, &t!("tryout-ui-set-0-here"), ready, vec2(0.0, 0.0)).clicked() {
             sink.send(WindowIntent::Try(Trial::ZeroIsHere));
         }
         let shutter = ready && tryout.has_shutter;
-        if button_ui(ui, "Fire the shutter", shutter, vec2(0.0, 0.0))
-            .on_disabled_hover_text("This table has no line to the shutter.")
+        if button_ui(ui, &t!("tryout-ui-fire-the-shutter"), shutter, vec2(0.0, 0.0))
+            .on_disabled_hover_text(t!("tryout-ui-this-table-has-no-line"))
             .clicked()
         {
             sink.send(WindowIntent::Try(Trial::FireShutter));
@@ -79,21 +80,28 @@ pub fn try_camera_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let Some(tryout) = &state.tryout else { return };
     ui.label(&tryout.camera);
     if let Some(settings) = &tryout.camera_settings {
-        ui.add(egui::Label::new(format!("Set to {settings}")).wrap());
+        ui.add(egui::Label::new(t!("tryout-ui-set-to", settings = settings)).wrap());
     }
     ui.horizontal(|ui| {
-        if button_ui(ui, "Test frame", ready, vec2(0.0, 0.0)).on_hover_text("Shown, kept nowhere").clicked() {
+        if button_ui(ui, &t!("tryout-ui-test-frame"), ready, vec2(0.0, 0.0))
+            .on_hover_text(t!("tryout-ui-shown-kept-nowhere"))
+            .clicked()
+        {
             sink.send(WindowIntent::Try(Trial::TestFrame));
         }
-        let text = if tryout.live { "End the live picture" } else { "Live picture" };
-        if button_ui(ui, text, ready, vec2(0.0, 0.0)).clicked() {
+        let text =
+            if tryout.live { t!("tryout-ui-end-the-live-picture") } else { t!("tryout-ui-live-picture") };
+        if button_ui(ui, &text, ready, vec2(0.0, 0.0)).clicked() {
             if tryout.live {
                 sink.send(WindowIntent::HideLive);
             } else {
                 sink.send(WindowIntent::Try(Trial::Live(true)));
             }
         }
-        if state.live.is_some() && !tryout.live && button_ui(ui, "Hide it", true, vec2(0.0, 0.0)).clicked() {
+        if state.live.is_some()
+            && !tryout.live
+            && button_ui(ui, &t!("tryout-ui-hide-it"), true, vec2(0.0, 0.0)).clicked()
+        {
             sink.send(WindowIntent::HideLive);
         }
     });

@@ -6,6 +6,7 @@ use super::widgets::soft_ui;
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::stage::{Against, Look, Scale};
 use crate::window::state::State;
+use crate::window::text::t;
 
 /// Draws the bar.
 pub fn view_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
@@ -14,32 +15,40 @@ pub fn view_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     ui.horizontal(|ui| {
         ui.spacing_mut().item_spacing.x = 6.0;
         for (scale, text, tip) in [
-            (Scale::Fit, "Fit", "The whole frame. F"),
-            (
-                Scale::Pixels(1),
-                "1:1",
-                "One picture pixel on one screen pixel; drag to move. Z, or double click",
-            ),
-            (Scale::Pixels(2), "2:1", "One picture pixel on two by two screen pixels; drag to move"),
+            (Scale::Fit, t!("view-bar-fit"), t!("view-bar-the-whole-frame-f")),
+            (Scale::Pixels(1), "1:1".to_owned(), t!("view-bar-one-picture-pixel-on-one")),
+            (Scale::Pixels(2), "2:1".to_owned(), t!("view-bar-one-picture-pixel-on-two")),
         ] {
-            if toggle_ui(ui, text, stage.scale == scale, true, tip) {
+            if toggle_ui(ui, &text, stage.scale == scale, true, &tip) {
                 look(Look::Scale(scale, stage.centre));
             }
         }
         ui.add_space(8.0);
-        if toggle_ui(ui, "Magnifier", stage.magnifier, true, "One to one around the pointer. M") {
+        if toggle_ui(
+            ui,
+            &t!("view-bar-magnifier"),
+            stage.magnifier,
+            true,
+            &t!("view-bar-one-to-one-around-the"),
+        ) {
             look(Look::Magnifier(!stage.magnifier));
         }
         let close = stage.magnifier || stage.scale != Scale::Fit;
-        let tip =
-            "Checks black and white where the picture is sharp to the pixel, in the magnifier and at 1:1";
-        if toggle_ui(ui, "Sharp edges", stage.edges, close, tip) {
+        let tip = t!("view-bar-checks-black-and-white-where");
+        if toggle_ui(ui, &t!("view-bar-sharp-edges"), stage.edges, close, &tip) {
             look(Look::Edges(!stage.edges));
         }
-        if toggle_ui(ui, "Tones", stage.tones, true, "How many pixels have each tone, and what is clipped") {
+        if toggle_ui(ui, &t!("view-bar-tones"), stage.tones, true, &t!("view-bar-how-many-pixels-have-each"))
+        {
             look(Look::Tones(!stage.tones));
         }
-        if toggle_ui(ui, "Guides", stage.guides, true, "Middle lines and the largest square") {
+        if toggle_ui(
+            ui,
+            &t!("view-bar-guides"),
+            stage.guides,
+            true,
+            &t!("view-bar-middle-lines-and-the-largest"),
+        ) {
             look(Look::Guides(!stage.guides));
         }
         ui.add_space(8.0);
@@ -53,11 +62,11 @@ pub fn view_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
 
 fn against_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let stage = &state.stage;
-    let button = Button::new(format!("Compare with {}", stage.against.words()));
+    let button = Button::new(t!("view-bar-compare-with", against = stage.against.words()));
     let response = ui.add(button);
     egui::Popup::menu(&response).show(|ui| {
         for against in Against::ALL {
-            if ui.radio(stage.against == against, super::widgets::capital(against.words())).clicked() {
+            if ui.radio(stage.against == against, super::widgets::capital(&against.words())).clicked() {
                 sink.send(WindowIntent::Look(Look::Against(against)));
             }
         }
@@ -67,18 +76,23 @@ fn against_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
 fn compare_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let stage = &state.stage;
     if state.other_picture().is_none() {
-        soft_ui(ui, "There is none for this stop.");
+        soft_ui(ui, t!("view-bar-there-is-none-for-this"));
         return;
     }
     let mut mix = stage.mix;
     ui.spacing_mut().slider_width = 90.0;
     let slider = ui.add_enabled(!stage.difference, Slider::new(&mut mix, 0.0..=1.0).show_value(false));
-    ui.ctx()
-        .accesskit_node_builder(slider.id, |node| node.set_label("How much of the other picture is seen"));
-    if slider.on_hover_text("How much of the other picture is seen").changed() {
+    ui.ctx().accesskit_node_builder(slider.id, |node| node.set_label(t!("view-bar-how-much-of-the-other")));
+    if slider.on_hover_text(t!("view-bar-how-much-of-the-other")).changed() {
         sink.send(WindowIntent::Look(Look::Mix(mix)));
     }
-    if toggle_ui(ui, "Difference", stage.difference, true, "Middle grey where both are alike") {
+    if toggle_ui(
+        ui,
+        &t!("view-bar-difference"),
+        stage.difference,
+        true,
+        &t!("view-bar-middle-grey-where-both-are"),
+    ) {
         sink.send(WindowIntent::Look(Look::Difference(!stage.difference)));
     }
 }

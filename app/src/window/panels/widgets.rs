@@ -91,7 +91,7 @@ pub struct Field<'a> {
     /// The text in it.
     pub text: &'a str,
     /// What to show while it is empty.
-    pub hint: &'static str,
+    pub hint: &'a str,
     /// Its width, points.
     pub width: f32,
     /// Whether something is wrong with it.

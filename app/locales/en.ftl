@@ -1,0 +1,501 @@
+# Every word the window shows. To translate it, copy this file, keep the names before the equals signs,
+# translate what follows them, and name the copy in app/src/window/text.rs.
+# The format is Fluent (projectfluent.org): { $name } stands for a value; $n is a number, on which a
+# language may choose between forms as in the first messages.
+
+## figures
+
+words-about = about { $span }
+words-seconds = { $secs } s
+words-minutes = { $minutes } min { $secs } s
+words-whole-minutes = { $minutes } min
+words-hours = { $hours } h { $minutes } min
+count-stops-are = { $n ->
+    [one] 1 stop is
+   *[other] { $n } stops are
+}
+count-lines-are-wrong = { $n ->
+    [one] 1 line is wrong
+   *[other] { $n } lines are wrong
+}
+count-stops = { $n ->
+    [one] 1 stop
+   *[other] { $n } stops
+}
+count-products = { $n ->
+    [one] 1 product
+   *[other] { $n } products
+}
+count-stops-will-be = { $n ->
+    [one] 1 stop will be
+   *[other] { $n } stops will be
+}
+count-frames-are = { $n ->
+    [one] 1 frame is
+   *[other] { $n } frames are
+}
+count-stops-skipped = { $n ->
+    [one] 1 stop skipped
+   *[other] { $n } stops skipped
+}
+count-versions = { $n ->
+    [one] 1 version
+   *[other] { $n } versions
+}
+count-products-open = { $n ->
+    [one] 1 product open
+   *[other] { $n } products open
+}
+
+
+words-anticlockwise = anticlockwise
+words-clockwise = clockwise
+words-to-be-shot = to be shot
+words-turning = turning
+words-settling = settling
+words-exposing = exposing
+words-receiving = receiving
+words-writing = writing
+
+## ask
+
+ask-this-system-shows-no-file = This system shows no file dialogs (on Linux they come from the desktop's portal service). Type the path where there is a field for it, or drop the plan or the folder on this window.
+ask-open-a-plan = Open a plan
+ask-plan = Plan
+ask-choose-the-boards-drive-or = Choose the board's drive or a folder
+ask-open-a-shoot-list = Open a shoot list
+ask-list = List
+ask-save-the-plan = Save the plan
+ask-choose-the-session-folder = Choose the session folder
+ask-choose-the-folder-the-cameras = Choose the folder the camera's frames arrive in
+ask-no-dialog-can-be-shown = No dialog can be shown: { $error }; type the path instead.
+
+## attention
+
+attention-a-set-is-being-shot = a set is being shot
+
+## board
+
+board-write-four-pin-numbers-for = write four pin numbers for IN1 to IN4, such as 18, 19, 21, 22
+board-write-three-pin-numbers-for = write three pin numbers for STEP, DIR and ENABLE, such as 18, 19, 21
+board-full-press = full press
+board-half-press = half press
+board-switch = switch
+board-index-sensor = index sensor
+board-is-no-pin-for-the = '{ $text }' is no pin for the { $what }; write a number, or nothing
+board-set-up-a-controller-board = Set up a controller board
+board-save-to-the-boards-drive = Save to the board's drive or a folder…
+board-close = Close
+board-four-coils-on-a-darlington = Four coils on a Darlington driver
+board-step-and-direction-driver = Step and direction driver
+board-none = none
+board-pins-for-in1-in2-in3 = Pins for IN1, IN2, IN3, IN4
+board-pins-for-step-dir-enable = Pins for STEP, DIR, ENABLE
+board-steps-in-one-turn-of = Steps in one turn of the plate
+board-pin-for-the-shutters-full = Pin for the shutter's full press
+board-pin-for-the-half-press = Pin for the half press
+board-pin-for-a-switch-that = Pin for a switch that lets it turn alone
+board-pin-for-an-index-sensor = Pin for an index sensor
+board-the-plate-turned-clockwise-where = The plate turned clockwise where it should not: turn the motor round
+board-wiring = Wiring
+board-from-bare-board-to-first = From bare board to first turn
+
+## desk
+
+desk-the-windows-worker-cannot-be = the window's worker cannot be started: { $error }; close some programs and try again
+desk-the-windows-settings-cannot-be = The window's settings cannot be remembered: { $reason }
+desk-the-devices-are-not-open = the devices are not open
+desk-what-lay-there-before-is = {" "}What lay there before is kept with the ending .old.
+desk-the-controllers-files-lie-in = The controller's files lie in { $folder }.{ $kept } Copy them to the board if it has no drive of its own, then reset it.
+desk-is-complete-but-the-shoot = { $sku } is complete, but the shoot list cannot be marked: { $error }
+desk-cannot-be-read-choose-another = { $path } cannot be read: { $error }; choose another plan file
+desk-the-serial-ports-cannot-be = the serial ports cannot be listed: { $error }; type the port's path instead
+
+## devices
+
+devices-no-serial-port-is-chosen = no serial port is chosen for the table; pick one under 'Table', or type its path
+devices-the-simulated-camera-sees-only = the simulated camera sees only the simulated table; choose another camera under 'Camera'
+devices-no-folder-is-chosen-for = no folder is chosen for the camera's frames; pick one under 'Camera'
+devices-no-command-is-given-for = no command is given for the camera; write one under 'Camera', such as shoot {"{"}file{"}"}
+devices-no-address-is-given-for = no address is given for the camera; write one under 'Camera', such as //192.0.2.7/still.jpg
+devices-simulated-table = simulated table
+devices-no-port-chosen = no port chosen
+devices-serial = serial { $port }
+devices-simulated-camera = simulated camera
+devices-no-folder-chosen = no folder chosen
+devices-folder = folder { $folder }
+devices-command = command
+devices-cable = cable { $detail }
+devices-web-address = web address
+
+## draft
+
+draft-is-not-a-whole-number = '{ $text }' is not a whole number of stops; write 1 to { $MAX_STOPS_PER_ROW }
+draft-is-not-a-number-of = '{ $text }' is not a number of seconds; write it like 0.8
+draft-is-no-stop-number-write = '{ $part }' is no stop number; write numbers and runs such as 3, 7-9
+
+## handle
+
+handle-called-off-nothing-turns-the = Called off: nothing turns. The devices are still being connected.
+handle-the-windows-worker-is-still = The window's worker is still busy; wait a moment and try again.
+handle-a-new-set-type-its = A new set: type its SKU, its folder is named by it. Then press Start.
+handle-the-set-is-shot = { $sku }: the set is shot.
+handle-set-the-camera-for-the = { $sku }: set the camera for the next row.
+handle-the-plate-stands-at = {" "}The plate stands at { $deg }°.
+handle-stopped-every-frame-shot-so = Stopped; every frame shot so far is kept.{ $at } { $missing } still missing.
+handle-the-set-is-complete-its = The set is complete. Its frames lie in { $frames }.
+handle-stop = Stop { $stop }: { $reason }
+handle-a-plan-can-be-opened = A plan can be opened once the session is stopped.
+handle-the-shoot-list-is-not = The shoot list is not opened: { $problems }
+handle-see-under-list = { $text }; see under List.
+handle-the-plan-is-saved-as = The plan is saved as { $path }.
+
+## caption
+
+caption-selected = { $n } selected
+caption-looking-at-stop = ; looking at stop { $index }
+caption-row = , row { $row }
+caption-stop = Stop { $index }{ $row }, { $degrees_text }°
+caption-point-at-a-stop-on = Point at a stop on the ring, or at a picture in the strip.
+caption-use-version = use version
+caption-use-version-of-stop = Use version { $version } of stop { $index }
+caption-retake = Retake
+caption-shoot-stop = Shoot stop { $index }
+caption-retake-stop = Retake stop { $index }
+caption-retake-stops = Retake { $several } stops
+caption-r-earlier-versions-stay-nothing = R. Earlier versions stay; nothing is overwritten.
+caption-use-it-again = Use it again
+caption-set-aside = Set aside
+caption-the-frame-stays-on-disk = The frame stays on disk but is not used; the stop counts as missing.
+caption-skip-for-now = Skip for now
+caption-not-shot-in-this-run = Not shot in this run; it counts as missing afterwards. To leave it out for good, name it in the plan.
+caption-for-stops-that-a-running = For stops that a running session has still to shoot.
+caption-show-the-newest = Show the newest
+caption-select-none = Select none
+
+## controls
+
+controls-connecting = Connecting…
+controls-call-off = Call off
+controls-ending-the-session = Ending the session…
+controls-pause-after-this-frame = Pause after this frame
+controls-stop-at-once = Stop at once
+controls-pausing-keep-going = Pausing… keep going
+controls-the-present-stop-is-finished = The present stop is finished first. Click to go on without a pause.
+controls-go-on = Go on
+controls-camera-is-set-go-on = Camera is set, go on
+controls-stop = Stop
+controls-stopping-do-not-wait-for = Stopping… do not wait for the frame
+controls-a-frame-already-exposed-is = A frame already exposed is still let in. Click to end that wait too.
+controls-waiting-for-you-see-the = Waiting for you: see the message
+controls-nothing-left-to-shoot = Nothing left to shoot
+controls-start-shoot = Start: shoot { $missing }
+controls-shoot-the-missing-stop = Shoot the missing stop
+controls-shoot-the-missing-stops = Shoot the { $missing } missing stops
+controls-every-stop-has-its-frame = Every stop has its frame. Select stops to retake them.
+controls-esc-at-any-time-the = Esc, at any time. The table halts; a frame already exposed is kept.
+
+## device-menus
+
+device-menus-simulated-table = Simulated table
+device-menus-controller-on-a-serial-port = Controller on a serial port
+device-menus-serial-port = Serial port
+device-menus-port-as-the-system-names = Port, as the system names it
+device-menus-dev-ttyacm0-or-com3 = /dev/ttyACM0 or COM3
+device-menus-opening-a-port-may-restart = Opening a port may restart the controller: keep hands off.
+device-menus-set-up-a-controller-board = Set up a controller board…
+device-menus-looking-for-serial-ports = Looking for serial ports…
+device-menus-no-serial-port-found-plug = No serial port found. Plug the table in and look again.
+device-menus-look-for-ports = Look for ports
+device-menus-simulated-camera = Simulated camera
+device-menus-on-a-cable-or-the = On a cable or the network
+device-menus-frames-arrive-in-a-folder = Frames arrive in a folder
+device-menus-stills-from-a-web-address = Stills from a web address
+device-menus-a-program-makes-each-frame = A program makes each frame
+device-menus-camera-detail = Camera detail
+device-menus-it-sees-the-simulated-table = It sees the simulated table only.
+device-menus-folder-that-the-cameras-own = Folder that the camera's own program saves to
+device-menus-its-path = its path
+device-menus-command-file-is-where-the = Command; {"{"}file{"}"} is where the frame must go
+device-menus-program-file-degrees = program {"{"}file{"}"} {"{"}degrees{"}"}
+device-menus-port-when-there-are-several = Port, when there are several
+device-menus-empty-for-the-only-camera = empty for the only camera
+device-menus-address-of-the-still-after = Address of the still, after http: or https:
+device-menus-choose-the-camera-folder = Choose the camera folder…
+device-menus-connected = Connected.
+device-menus-disconnect = Disconnect
+device-menus-in-use-it-can-be = In use; it can be changed when the session is stopped.
+device-menus-it-is-connected-when-shooting = It is connected when shooting starts.
+device-menus-frames-their-record-and-the = Frames, their record and the plan go to one folder for each product.
+device-menus-session-folder-path = Session folder path
+device-menus-use-this-folder = Use this folder
+device-menus-new-set = New set
+device-menus-another-product-in-a-folder = Another product, in a folder named by its SKU
+device-menus-choose-folder = Choose folder…
+device-menus-a-folder-that-holds-a = A folder that holds a set shows its frames, and shooting goes on there.
+
+## help
+
+help-esc = Esc
+help-stop-at-once-whatever-has = stop at once, whatever has the focus
+help-arrows = Arrows
+help-look-at-the-next-or = look at the next or previous stop; up and down change the row
+help-home-end = Home, End
+help-first-and-last-stop = first and last stop
+help-space = Space
+help-select-the-stop-or-no = select the stop, or no longer; its place must have the focus
+help-retake-the-selected-stops-or = retake the selected stops, or the one looked at
+help-picture-at-1-1-whole = picture at 1:1, whole, magnifier
+help-drag = Drag
+help-across-the-picture-turns-the = across the picture turns the object; at 1:1 it moves the picture
+help-click = Click
+help-select-one-with-ctrl-one = select one; with Ctrl one more, with Shift a run
+help-ctrl-z = Ctrl Z
+help-undo-the-last-change-of = undo the last change of the plan; with Shift, redo it
+help-ctrl-enter = Ctrl Enter
+help-start-shoot-the-missing-stops = start: shoot the missing stops
+help-the-next-product-of-the = the next product of the shoot list
+help-tab = Tab
+help-go-on-to-the-next = go on to the next field or button
+help-turning-parts = Turning parts
+help-the-plate-may-start-at = The plate may start at any time. Keep fingers, hair, sleeves, straps and cables clear of it, and know where its plug is: Esc asks the controller to stop, the plug makes sure.
+help-load = Load
+help-do-not-exceed-what-the = Do not exceed what the table's maker says it holds, and centre the load. Glass and tall pieces can tip or slide: turn slowly, secure them, wear eye protection where they could break.
+help-lights-and-flash = Lights and flash
+help-studio-lamps-get-hot-enough = Studio lamps get hot enough to burn and to set fire to paper and cloth: leave room, never leave them alone. Flash can trouble people with photosensitive epilepsy: warn everyone in the room.
+help-electricity = Electricity
+help-use-supplies-with-the-rating = Use supplies with the rating the parts call for. Batteries: the charger made for them, never unattended. Work on mains wiring is for a licensed electrician.
+help-rules = Rules
+help-the-rules-of-the-place = The rules of the place you work in, and the makers' manuals, go before this note.
+
+## list
+
+list-many-products-in-one-go = Many products in one go: a CSV file with the columns sku, name, plan, notes and done. Each product gets a folder of its own beside the list.
+list-open-a-list = Open a list…
+list-or-drop-it-on-the = Or drop it on the window
+list-of-done = { $name }: { $done } of { $rows } done
+list-no-other-product-is-open = No other product is open
+list-next-product = Next product: { $sku }
+list-product = Product { $sku }, { $name }, { $row }
+
+## message
+
+message-set-the-camera-for-row = Set the camera for row '{ $name }'
+message-the-plan-holds-no-note = The plan holds no note on its height and tilt.
+message-the-camera-is-set-go = The camera is set, go on
+message-the-table-needs-you = The table needs you
+message-the-tables-position-is-unknown = The table's position is unknown
+message-the-camera-gave-no-good = The camera gave no good frame
+message-the-disk-does-not-take = The disk does not take the frame
+message-the-cameras-settings-have-changed = The camera's settings have changed
+message-stop = , stop { $stop }
+message-try-again = Try again
+message-0-is-here = 0° is here
+message-takes-the-place-where-the = Takes the place where the plate stands now for 0°
+message-go-on-with-the-new = Go on with the new setting
+message-skip-this-stop-for-now = Skip this stop for now
+message-stop-the-session = Stop the session
+message-dismiss = Dismiss
+
+## picture
+
+picture-the-newest-frame-appears-here = The newest frame appears here.
+picture-the-newest-frame-appears-here-2 = The newest frame appears here once the plan can be shot.
+picture-no-frame-of-stop-yet = No frame of stop { $index } yet.
+picture-the-picture-cannot-be-shown = The picture cannot be shown: { $reason }.
+picture-the-file-is-damaged = The file is damaged: { $damaged }
+picture-test-frame-not-kept-s = Test frame, not kept; { $delay_secs } s from shutter to screen
+picture-live-pictures-a-second-ms = Live: { $rate } pictures a second, { $late_ms } ms late
+picture-no-difference-can-be-shown = No difference can be shown: { $reason }.
+picture-picture-of-stop-large = Picture of stop { $index }, { $degrees_text }°, large
+
+## picture-aids
+
+picture-aids-clipped-light-dark = clipped: { $clipped_high_percent } % light, { $clipped_low_percent } % dark
+
+## plan
+
+plan-add-a-row = Add a row
+plan-one-more-turn-shot-after = One more turn, shot after the others with the camera set anew
+plan-plan = Plan
+plan-save = Save…
+plan-open = Open…
+plan-redo = Redo
+plan-undo = Undo
+plan-it-can-be-changed-when = It can be changed when the session is stopped.
+plan-this-folder-holds-a-set = This folder holds a set of { $sku }
+plan-changed-from-the-set-in = Changed from the set in this folder
+plan-no-frame-stays = No frame stays
+plan-1-frame-stays-with-its = 1 frame stays with its stop
+plan-frames-stay-with-their-stops = { $several } frames stay with their stops
+plan-of-an-earlier-plan-count = , { $several } of an earlier plan count again
+plan-without = { $stay }{ $back }, { $missing } without.
+plan-no-longer-in-the-plan = { $orphaned } no longer in the plan; the files stay in the folder.
+plan-the-frames-at-hand-were = The frames at hand were shot turning the other way: their angles would be mirrored. Choose another folder for this plan.
+plan-use-changed-plan = Use changed plan
+plan-undo-changes = Undo changes
+plan-sku = SKU
+plan-title = Title
+plan-for-people-may-be-empty = for people, may be empty
+plan-the-plate-turns = The plate turns
+plan-seen-from-above = Seen from above
+plan-settle-after-a-turn-s = Settle after a turn, s
+plan-exposure-s = Exposure, s
+plan-the-whole-set = The whole set: { $stops }, { $estimate_secs }
+plan-the-ring-shows-the-last = The ring shows the last plan that can be shot.
+plan-file-names = File names
+plan-file-name-pattern = File-name pattern
+plan-first-file-jpg = First file: { $name }.jpg
+plan-fields-sku-row-stop-degrees = Fields: {"{"}sku{"}"} {"{"}row{"}"} {"{"}stop{"}"} {"{"}degrees{"}"} {"{"}date{"}"}
+
+## plan-row
+
+plan-row-camera-height-and-tilt = Camera height and tilt
+plan-row-a-note-for-yourself-shown = a note for yourself, shown before the row
+plan-row-row = Row
+plan-row-stops = Stops
+plan-row-remove = Remove
+plan-row-remove-row = Remove row { $at }
+plan-row-from = From, °
+plan-row-over = Over, °
+plan-row-leave-out-stops = Leave out stops
+plan-row-such-as-3-7-9 = such as 3, 7-9
+plan-row-row-2 = { $caption }, row { $at }
+
+## ring
+
+ring-camera = camera
+ring-seen-from-above = Seen from above
+ring-turns = turns { $word }
+ring-outside = outside { $row }
+ring-inside = inside { $row }
+ring-of-rows = of { $all_rows } rows
+ring-kept = kept
+ring-left = { $secs } left
+ring-complete = complete
+ring-turning-to-stop = turning to stop { $stop }
+ring-settling-at-stop = settling at stop { $stop }
+ring-exposing-stop = exposing stop { $stop }
+ring-receiving-stop = receiving stop { $stop }
+ring-keeping-stop = keeping stop { $stop }
+ring-stop = stop { $stop }
+ring-row = , row { $row }
+ring-stop-2 = Stop { $index }{ $row }, { $degrees_text }°
+ring-version-of = , version { $chosen } of { $several }
+ring-click-selects-ctrl-or-shift = Click selects; Ctrl or Shift selects more; R retakes
+
+## room
+
+room-dark = Dark
+room-light = Light
+room-both-are-neutral-grey-so = Both are neutral grey, so that nothing tints the eye beside a picture.
+room-size-of-everything = Size of everything
+room-sound-and-notification-when-the = Sound and notification when the set is done or you are needed
+
+## strip
+
+strip-picture-of-stop-version = Picture of stop { $index }, { $degrees_text }°, version { $version }, { $place }
+strip-no-picture-of-stop = No picture of stop { $index }, { $degrees_text }°, { $place }
+strip-unreadable = unreadable
+strip-version = v{ $version }
+strip-no-frame = no frame
+strip-stop = Stop { $index }
+
+## top-bar
+
+top-bar-safety = Safety
+top-bar-settings = Settings
+top-bar-keys = Keys
+top-bar-camera = Camera
+top-bar-table = Table
+top-bar-list = List
+top-bar-none = none
+top-bar-shoot-list = Shoot list
+top-bar-folder = Folder
+top-bar-session-folder = Session folder
+top-bar-no-sku-yet = No SKU yet
+
+## tryout-ui
+
+tryout-ui-at-it-esc-stops-it = At it… Esc stops it.
+tryout-ui-connect-and-try-out = Connect and try out
+tryout-ui-the-plate-stands-at-from = The plate stands at { $degrees }° from its zero, anticlockwise.
+tryout-ui-no-zero-is-set-it = No zero is set; it has turned { $degrees }° since the controller started.
+tryout-ui-it-does-not-tell-where = It does not tell where it stands.
+tryout-ui-hands-hair-and-cables-off = Hands, hair and cables off the plate: it turns at once.
+tryout-ui-turn-the-plate-by = Turn the plate by { $degrees }°
+tryout-ui-anticlockwise-is-positive-seen-from = Anticlockwise is positive, seen from above
+tryout-ui-set-0-here = Set 0° here
+tryout-ui-fire-the-shutter = Fire the shutter
+tryout-ui-this-table-has-no-line = This table has no line to the shutter.
+tryout-ui-set-to = Set to { $settings }
+tryout-ui-test-frame = Test frame
+tryout-ui-shown-kept-nowhere = Shown, kept nowhere
+tryout-ui-end-the-live-picture = End the live picture
+tryout-ui-live-picture = Live picture
+tryout-ui-hide-it = Hide it
+
+## view-bar
+
+view-bar-fit = Fit
+view-bar-the-whole-frame-f = The whole frame. F
+view-bar-one-picture-pixel-on-one = One picture pixel on one screen pixel; drag to move. Z, or double click
+view-bar-one-picture-pixel-on-two = One picture pixel on two by two screen pixels; drag to move
+view-bar-magnifier = Magnifier
+view-bar-one-to-one-around-the = One to one around the pointer. M
+view-bar-checks-black-and-white-where = Checks black and white where the picture is sharp to the pixel, in the magnifier and at 1:1
+view-bar-sharp-edges = Sharp edges
+view-bar-tones = Tones
+view-bar-how-many-pixels-have-each = How many pixels have each tone, and what is clipped
+view-bar-guides = Guides
+view-bar-middle-lines-and-the-largest = Middle lines and the largest square
+view-bar-compare-with = Compare with { $against }
+view-bar-there-is-none-for-this = There is none for this stop.
+view-bar-how-much-of-the-other = How much of the other picture is seen
+view-bar-difference = Difference
+view-bar-middle-grey-where-both-are = Middle grey where both are alike
+
+## pictures
+
+pictures-the-windows-worker-cannot-be = the window's worker cannot be started: { $error }; close some programs and try again
+pictures-the-picture-is-not-at = the picture is not at hand
+pictures-the-file-cannot-be-read = the file cannot be read: { $error }; look whether the session folder is still there
+
+## places
+
+places-kept = kept
+places-missing = missing
+places-in-work = in work
+places-problem = problem
+places-set-aside = set aside
+places-skipped = skipped
+places-kept-to-be-retaken = kept, to be retaken
+places-stop-row = Stop { $index }, row { $row }, { $degrees_text }°, { $state }
+places-stop = Stop { $index }, { $degrees_text }°, { $state }
+
+## products
+
+products-done = done
+products-not-begun = not begun
+products-of = { $kept } of { $stops }
+products-the-list-has-no-product = The list has no product { $sku } any more; open it again.
+
+## stage
+
+stage-nothing = nothing
+stage-the-stop-before = the stop before
+stage-the-first-stop = the first stop
+stage-its-earlier-version = its earlier version
+
+## state
+
+state-the-plan-cannot-be-shot = The plan cannot be shot yet: { $message }.
+state-the-plan-differs-from-the = The plan differs from the set in this folder: use the changed plan, or undo the changes.
+
+## tryout
+
+tryout-this-camera-gives-no-live = This camera gives no live picture; take a test frame instead.
+tryout-no-folder-for-a-test = no folder for a test frame: { $error }
+tryout-the-test-frame-cannot-be = the test frame { $path } cannot be read: { $error }
+tryout-the-camera-made-no-file = the camera made no file
+tryout-the-tables-line-is-in = the table's line is in use
