@@ -157,7 +157,6 @@ caption-looking-at-stop = ; looking at stop { $index }
 caption-row = , row { $row }
 caption-stop = Stop { $index }{ $row }, { $degrees_text }°
 caption-point-at-a-stop-on = Point at a stop on the ring, or at a picture in the strip.
-caption-use-version = use version
 caption-use-version-of-stop = Use version { $version } of stop { $index }
 caption-retake = Retake
 caption-shoot-stop = Shoot stop { $index }
@@ -245,7 +244,7 @@ help-first-and-last-stop = first and last stop
 help-space = Space
 help-select-the-stop-or-no = select the stop, or no longer; its place must have the focus
 help-retake-the-selected-stops-or = retake the selected stops, or the one looked at
-help-picture-at-1-1-whole = picture at 1:1, whole, magnifier
+help-picture-at-1-1-whole = picture at 1:1, whole, magnifier; facts of the frame
 help-drag = Drag
 help-across-the-picture-turns-the = across the picture turns the object; at 1:1 it moves the picture
 help-click = Click
@@ -447,6 +446,8 @@ view-bar-checks-black-and-white-where = Checks black and white where the picture
 view-bar-sharp-edges = Sharp edges
 view-bar-tones = Tones
 view-bar-how-many-pixels-have-each = How many pixels have each tone, and what is clipped
+view-bar-facts = Facts
+view-bar-facts-tip = What is known of the frame, and its versions side by side. I
 view-bar-guides = Guides
 view-bar-middle-lines-and-the-largest = Middle lines and the largest square
 view-bar-compare-with = Compare with { $against }
@@ -486,6 +487,7 @@ stage-nothing = nothing
 stage-the-stop-before = the stop before
 stage-the-first-stop = the first stop
 stage-its-earlier-version = its earlier version
+stage-version = version { $version }
 
 ## state
 
@@ -499,3 +501,37 @@ tryout-no-folder-for-a-test = no folder for a test frame: { $error }
 tryout-the-test-frame-cannot-be = the test frame { $path } cannot be read: { $error }
 tryout-the-camera-made-no-file = the camera made no file
 tryout-the-tables-line-is-in = the table's line is in use
+
+## facts
+
+facts-none = What is known of a frame stands here.
+facts-frame-of-stop = Frame of stop { $stop }
+facts-planned = planned
+facts-reported = table said
+facts-reported-exact = { $degrees }°, as planned
+facts-reported-off = { $degrees }°, off by { $off }°
+facts-no-table = no table confirmed it
+facts-exposure = exposure
+facts-secs = { $secs } s
+facts-iso = ISO { $iso }
+facts-not-told = the file does not tell
+facts-shot = shot
+facts-file = file
+facts-will-be = will be { $name }
+facts-size = size
+facts-pixels = { $width } × { $height } px
+facts-megabytes = { $figure } MB
+facts-kilobytes = { $figure } kB
+facts-picture-of = Picture of version { $version }
+facts-version = Version { $version }
+facts-version-in-use = Version { $version }, in use
+facts-use-this-version = Use this
+facts-compare = Compare
+facts-compare-with = Compare with version { $version }
+facts-compare-tip = Shows it over the picture in use; the bar above the picture mixes the two
+
+## turn bar
+
+turn-bar-name = Turn the object
+turn-bar-at = Turn the object, { $at } of { $of } in this row
+turn-bar-tip = Draw along the bar to turn the object through the frames at hand

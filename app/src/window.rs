@@ -19,6 +19,7 @@ pub mod board;
 pub mod desk;
 pub mod devices;
 pub mod draft;
+pub mod facts;
 pub mod handle;
 pub mod history;
 pub mod intent;

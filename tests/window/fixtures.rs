@@ -63,56 +63,63 @@ pub fn until(harness: &mut Harness<'_, WindowApp>, what: &str, done: impl Fn(&St
     panic!("never came: {what}; mode {:?}, link {:?}, notices {:?}", state.mode, state.link, state.notices);
 }
 
-/// A plan of two rows, nothing shot.
-pub fn planned() -> State {
-    let mut plan = Plan::single_row("LP-0142", 24);
+/// A state that has this plan in its fields, nothing shot.
+pub fn state_of(mut plan: Plan) -> State {
     "Ash-glaze jug".clone_into(&mut plan.title);
-    plan.rows.push(Row { tilt_note: "60 cm up, 35° down".to_owned(), ..Row::full_turn("high", 12) });
     let mut state = State::new(&start(plan, Path::new("sets"), SimSpeed::Max));
     // The path as it is on every system.
     state.folder = "sets/LP-0142".into();
     state
 }
 
+/// A plan of two rows, nothing shot.
+pub fn planned() -> State {
+    let mut plan = Plan::single_row("LP-0142", 24);
+    plan.rows.push(Row { tilt_note: "60 cm up, 35° down".to_owned(), ..Row::full_turn("high", 12) });
+    state_of(plan)
+}
+
+/// The plan's stops as a session shows them before the first frame.
+pub fn views_of(plan: &Plan) -> Vec<StopView> {
+    let stops = plan.stops("2026-01-31").unwrap();
+    let views = stops.iter().map(|stop| StopView {
+        index: stop.index,
+        row: stop.row,
+        degrees: stop.angle.wrapped().degrees(),
+        degrees_text: stop.angle.wrapped().short_degrees(),
+        state: StopState::Missing,
+        activity: Activity::None,
+        skipped: false,
+        versions: Vec::new(),
+        chosen: 0,
+        problem: None,
+    });
+    views.collect()
+}
+
 /// A session with one stop in each state.
 pub fn mixed() -> State {
     let mut state = planned();
     let plan = state.planned.clone();
-    let stops = plan.stops("2026-01-31").unwrap();
-    let stops = stops
-        .iter()
-        .map(|stop| {
-            let mut view = StopView {
-                index: stop.index,
-                row: stop.row,
-                degrees: stop.angle.wrapped().degrees(),
-                degrees_text: stop.angle.wrapped().short_degrees(),
-                state: StopState::Missing,
-                activity: Activity::None,
-                skipped: false,
-                versions: Vec::new(),
-                chosen: 0,
-                problem: None,
-            };
-            if stop.index <= 15 {
-                view.state = StopState::Kept;
-                view.chosen = 1;
-                view.versions = vec![VersionView { version: 1, path: "no-such-file.jpg".into() }];
-            }
-            match stop.index {
-                4 => (view.state, view.chosen) = (StopState::SetAside, 0),
-                9 => view.skipped = true,
-                16 => view.problem = Some("no complete frame came".to_owned()),
-                17 => view.activity = Activity::Turning,
-                _ => {}
-            }
-            if view.skipped {
-                (view.state, view.chosen) = (StopState::Missing, 0);
-                view.versions.clear();
-            }
-            view
-        })
-        .collect();
+    let mut stops = views_of(&plan);
+    for view in &mut stops {
+        if view.index <= 15 {
+            view.state = StopState::Kept;
+            view.chosen = 1;
+            view.versions = vec![VersionView { version: 1, path: "no-such-file.jpg".into() }];
+        }
+        match view.index {
+            4 => (view.state, view.chosen) = (StopState::SetAside, 0),
+            9 => view.skipped = true,
+            16 => view.problem = Some("no complete frame came".to_owned()),
+            17 => view.activity = Activity::Turning,
+            _ => {}
+        }
+        if view.skipped {
+            (view.state, view.chosen) = (StopState::Missing, 0);
+            view.versions.clear();
+        }
+    }
     state.in_force = Some(PlanInForce { plan, stops, spare: std::collections::HashSet::new() });
     state.link = Link::Open;
     state.plate_deg = Some(232.0);

@@ -1,42 +1,231 @@
-//! The window as a whole, drawn: at the usual size and at the smallest.
+//! The window as a whole, drawn in its main states: at the usual size and on a large screen.
 
-use egui_kittest::{Harness, OsThreshold, SnapshotOptions};
+use std::path::PathBuf;
+use std::sync::{Mutex, PoisonError};
+
+use egui_kittest::kittest::Queryable;
+use egui_kittest::{Harness, OsThreshold, SnapshotOptions, SnapshotResults};
+use imaging::decode;
+use roundstop::studio::{StudioOptions, simulated_sensor};
+use roundstop::window::draft::{PlanEdit, RowEdit};
+use roundstop::window::facts::{FactsKey, StopFacts, VersionFacts};
 use roundstop::window::intent::IntentSink;
 use roundstop::window::panels::window_ui;
-use roundstop::window::pictures::Pictures;
-use roundstop::window::state::State;
+use roundstop::window::pictures::{Drawn, Pictures, Shown, Size, THUMB_EDGE_PX, Wish};
+use roundstop::window::places::PlanInForce;
+use roundstop::window::products::{ProductList, ProductRow};
+use roundstop::window::state::{Link, NoticeKind, State};
 use roundstop::window::theme;
+use session_core::camera::simulated::SimExposure;
+use session_core::engine::{Activity, Mode, StopState};
+use session_core::plan::Plan;
+use session_core::view::VersionView;
 
-use super::fixtures::{mixed, planned};
+use super::fixtures::{mixed, planned, state_of, views_of};
 
-fn snapshot(name: &str, size: [f32; 2], state: &State) {
-    let (sink, _wishes) = IntentSink::new();
-    let pictures = Pictures::default();
-    let mut harness = Harness::builder()
-        .with_size(size)
-        .with_context_setup(|ctx: &egui::Context| theme::apply(ctx, false))
-        .build_ui(|ui| {
-            // The harness leaves a margin; the window fills everything.
-            let all = ui.ctx().content_rect();
-            ui.scope_builder(egui::UiBuilder::new().max_rect(all), |ui| {
-                window_ui(ui, state, &pictures, &sink);
+const SIZES: [[f32; 2]; 2] = [[1280.0, 800.0], [2560.0, 1440.0]];
+
+/// Draws the window; `act` brings it to where it is to be seen.
+fn snapshots(name: &str, state: &State, act: impl Fn(&mut Harness<'_>)) {
+    // One at a time: software renderers are slow enough to time out when they share the processor.
+    static ONE_AT_A_TIME: Mutex<()> = Mutex::new(());
+    let _held = ONE_AT_A_TIME.lock().unwrap_or_else(PoisonError::into_inner);
+    let mut results = SnapshotResults::new();
+    for size in SIZES {
+        let (sink, _wishes) = IntentSink::new();
+        let mut pictures = pictures_of(state);
+        let light = state.settings.light;
+        let mut harness = Harness::builder()
+            .with_size(size)
+            .with_context_setup(move |ctx: &egui::Context| theme::apply(ctx, light))
+            .build_ui(|ui| {
+                pictures.upload(ui.ctx());
+                // The harness leaves a margin; the window fills everything.
+                let all = ui.ctx().content_rect();
+                ui.scope_builder(egui::UiBuilder::new().max_rect(all), |ui| {
+                    window_ui(ui, state, &pictures, &sink);
+                });
             });
-        });
-    harness.run();
-    // Edges of letters and circles may differ a little from one software renderer to the next.
-    let options = SnapshotOptions::new()
-        .threshold(OsThreshold::new(2.0))
-        .max_failed_pixels(400)
-        .output_path("../tests/window/snapshots");
-    harness.snapshot_options(name, &options);
+        harness.run();
+        act(&mut harness);
+        // Edges of letters and circles may differ a little from one software renderer to the next.
+        let options = SnapshotOptions::new()
+            .threshold(OsThreshold::new(2.0))
+            .max_failed_pixels(400)
+            .output_path("../tests/window/snapshots");
+        harness.snapshot_options(format!("{name}-{}x{}", size[0], size[1]), &options);
+        results.extend_harness(&mut harness);
+    }
+}
+
+/// The pictures of the frames that the state names, drawn by the demo's studio.
+fn pictures_of(state: &State) -> Pictures {
+    let mut pictures = Pictures::default();
+    let sensor = simulated_sensor(&StudioOptions { sim_frame_px: (600, 400), ..StudioOptions::default() });
+    for place in state.places.iter().take(40) {
+        for version in &place.versions {
+            let exposure = SimExposure {
+                table_deg: vec![place.degrees],
+                shot: u64::from(place.index),
+                row: String::new(),
+                exposure_secs: 0.25,
+            };
+            let bytes = sensor(&exposure).unwrap();
+            for (size, edge_px) in [(Size::Thumb, THUMB_EDGE_PX), (Size::Preview(4096), 600)] {
+                if size != Size::Thumb && state.shown().is_none_or(|shown| shown.index != place.index) {
+                    continue;
+                }
+                let picture = decode::preview(&bytes, edge_px).unwrap().picture;
+                // In few tones, so that the snapshots stay small.
+                let tones: Vec<u8> = picture.rgb().iter().map(|value| value & 0xe0 | 0x10).collect();
+                let image = egui::ColorImage::from_rgb(
+                    [picture.width_px() as usize, picture.height_px() as usize],
+                    &tones,
+                );
+                let drawn =
+                    Drawn { image, damaged: None, full_px: (6000, 4000), corner_px: [0, 0], tones: None };
+                pictures.take_in(Shown { wish: Wish::plain(&version.path, size), result: Ok(drawn) });
+            }
+        }
+    }
+    pictures
+}
+
+fn nothing(_: &mut Harness<'_>) {}
+
+fn kept(state: &mut State, stops: std::ops::RangeInclusive<u32>) {
+    let plan = state.planned.clone();
+    let mut views = views_of(&plan);
+    for view in views.iter_mut().filter(|view| stops.contains(&view.index)) {
+        let path = PathBuf::from(format!("frames/LP-0142_eye_{:02}.jpg", view.index));
+        (view.state, view.chosen) = (StopState::Kept, 1);
+        view.versions = vec![VersionView { version: 1, path }];
+    }
+    state.in_force = Some(PlanInForce { plan, stops: views, spare: std::collections::HashSet::new() });
+    state.lay_out();
+}
+
+fn facts(stop: u32, versions: u32) -> StopFacts {
+    let versions = (1..=versions).map(|version| VersionFacts {
+        version,
+        reported_deg: Some(f64::from(stop - 1) * 15.0 + 0.01),
+        off_deg: Some(0.01),
+        exposure_secs: Some(0.25),
+        aperture: Some("f/11".to_owned()),
+        iso: Some("100".to_owned()),
+        exposed_at: "2026-01-31 14:05:22".to_owned(),
+        file_bytes: vec![5_012_345],
+    });
+    let versions: Vec<VersionFacts> = versions.collect();
+    StopFacts { key: FactsKey { stop, versions: versions.len() }, versions }
+}
+
+/// A set of one row with its last stop but three retaken.
+fn complete() -> State {
+    let mut state = state_of(Plan::single_row("LP-0142", 24));
+    kept(&mut state, 1..=24);
+    let set = state.in_force.as_mut().unwrap();
+    let path = PathBuf::from("frames/LP-0142_eye_21_v2.jpg");
+    set.stops[20].versions.push(VersionView { version: 2, path });
+    set.stops[20].chosen = 2;
+    state.link = Link::Open;
+    state.mode = Mode::Finished;
+    state.plate_deg = Some(300.0);
+    state.selected = [21].into();
+    state.cursor = Some(21);
+    state.follow = false;
+    state.facts = Some(facts(21, 2));
+    state.lay_out();
+    state.say(NoticeKind::Note, "The set is complete. Its frames lie in sets/LP-0142/frames.".to_owned());
+    state
 }
 
 #[test]
-fn the_window_at_the_start() {
-    snapshot("start-1280x800", [1280.0, 800.0], &planned());
+fn the_start() {
+    let mut state = planned();
+    let note = "This is the demo studio: a simulated table and camera. Press Start to shoot the set.";
+    state.say(NoticeKind::Note, note.to_owned());
+    snapshots("start", &state, nothing);
 }
 
 #[test]
-fn every_state_has_its_shape_and_a_fault_its_card() {
-    snapshot("fault-1280x800", [1280.0, 800.0], &mixed());
+fn shooting() {
+    let mut state = state_of(Plan::single_row("LP-0142", 24));
+    kept(&mut state, 1..=8);
+    let set = state.in_force.as_mut().unwrap();
+    set.stops[8].activity = Activity::Exposing;
+    set.stops[7].activity = Activity::Keeping;
+    state.link = Link::Open;
+    state.mode = Mode::Running;
+    state.plate_deg = Some(120.0);
+    state.newest = Some(7);
+    (state.left, state.secs_left) = (16, Some(43.0));
+    state.facts = Some(facts(7, 1));
+    state.lay_out();
+    snapshots("shooting", &state, nothing);
+}
+
+#[test]
+fn a_fault_and_every_mark() {
+    snapshots("fault", &mixed(), nothing);
+}
+
+#[test]
+fn a_complete_set_with_a_retake() {
+    snapshots("complete", &complete(), nothing);
+}
+
+#[test]
+fn a_bad_value_in_the_plan() {
+    let mut state = planned();
+    state.draft.apply(PlanEdit::Sku("LP/0142".to_owned()));
+    state.draft.apply(PlanEdit::Row(0, RowEdit::Stops("many".to_owned())));
+    state.read_draft();
+    snapshots("bad-value", &state, nothing);
+}
+
+#[test]
+fn many_stops() {
+    let mut state = state_of(Plan::single_row("LP-0142", 360));
+    kept(&mut state, 1..=200);
+    let set = state.in_force.as_mut().unwrap();
+    (set.stops[40].state, set.stops[40].chosen) = (StopState::SetAside, 0);
+    set.stops[120].problem = Some("no complete frame came".to_owned());
+    set.stops[201].activity = Activity::Turning;
+    state.newest = Some(30);
+    state.plate_deg = Some(201.0);
+    state.lay_out();
+    snapshots("many-stops", &state, nothing);
+}
+
+#[test]
+fn the_light_theme() {
+    let mut state = complete();
+    state.settings.light = true;
+    snapshots("light", &state, nothing);
+}
+
+#[test]
+fn the_shoot_list() {
+    let mut state = planned();
+    let row = |sku: &str, name: &str, notes: &str, done, kept, stops| ProductRow {
+        sku: sku.to_owned(),
+        name: name.to_owned(),
+        notes: notes.to_owned(),
+        done,
+        kept,
+        stops,
+    };
+    state.list = Some(ProductList {
+        path: "spring.csv".into(),
+        rows: vec![
+            row("LH-0101", "Hedgerow mug", "handle to the right at 0°", true, 24, Some(24)),
+            row("LP-0142", "Ash-glaze jug", "", false, 7, Some(36)),
+            row("LH-0117", "Tide bowl", "mind the gloss: polariser", false, 0, None),
+        ],
+    });
+    snapshots("list", &state, |harness| {
+        harness.get_by_label_contains("List: ").click();
+        harness.run();
+    });
 }

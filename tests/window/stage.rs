@@ -72,3 +72,63 @@ fn drawing_across_the_picture_turns_the_object() {
     // Fifty points are two stops on, past the end of the turn.
     harness.get_by_label("Picture of stop 2, 60°, large");
 }
+
+#[test]
+fn drawing_along_the_turn_bar_turns_the_object_to_and_fro() {
+    let (_folder, mut harness) = shot_set(6);
+    let bar = harness.get_by_label_contains("Turn the object").rect();
+    let at =
+        |stop: f32| egui::pos2(bar.left() + 20.0 + (bar.width() - 40.0) * (stop - 1.0) / 5.0, bar.center().y);
+    harness.drag_at(at(6.0));
+    harness.step();
+    let mut seen = Vec::new();
+    for stop in [5.0, 4.0, 2.0, 1.0, 3.0] {
+        harness.hover_at(at(stop));
+        harness.step();
+        harness.step();
+        seen.push(harness.state().state().shown().unwrap().index);
+    }
+    assert_eq!(seen, [5, 4, 2, 1, 3]);
+    harness.drop_at(at(3.0));
+    draw(&mut harness);
+    harness.get_by_role_and_label(egui::Role::Slider, "Turn the object, 3 of 6 in this row");
+    harness.get_by_label("Picture of stop 3, 120°, large");
+}
+
+#[test]
+fn the_frame_s_facts_stand_beside_it_with_its_versions() {
+    let (folder, mut harness) = shot_set(4);
+    harness.get_by_label("Stop 2, 90°, kept").click();
+    let known = |state: &roundstop::window::state::State, versions: usize| {
+        state.facts.as_ref().is_some_and(|facts| facts.key.stop == 2 && facts.versions.len() == versions)
+    };
+    until(&mut harness, "the facts of stop 2", |state| known(state, 1));
+    draw(&mut harness);
+    harness.get_by_label("Frame of stop 2");
+    assert!(harness.query_all_by_label("LP-0142_eye_02_090.jpg").count() >= 1);
+    // A quarter of 1 650 688 / 405 half-steps is 1018.94: the nearest step stands 0.005° further.
+    let state = harness.state().state();
+    let facts = &state.facts.as_ref().unwrap().versions[0];
+    let (reported, off) = (facts.reported_deg.unwrap(), facts.off_deg.unwrap());
+    assert!((reported - 90.0).abs() < 0.05 && (reported - 90.0 - off).abs() < 1e-9, "{facts:?}");
+    let file = folder.path().join("LP-0142/frames/LP-0142_eye_02_090.jpg");
+    assert_eq!(facts.file_bytes, [std::fs::metadata(&file).unwrap().len()]);
+    let exposure = session_core::journal::exposure_facts(&std::fs::read(&file).unwrap()).unwrap();
+    assert_eq!(facts.exposure_secs, exposure.exposure_secs);
+    harness.key_press(Key::R);
+    until(&mut harness, "version 2 of stop 2", |state| {
+        version_of(state, 2) == 2 && finished(state) && known(state, 2)
+    });
+    draw(&mut harness);
+    harness.get_by_label("Version 2, in use");
+    harness.get_by_label("Compare with version 1").click();
+    draw(&mut harness);
+    assert_eq!(harness.state().state().other_picture().map(|version| version.version), Some(1));
+    harness.get_by_label("Use version 1 of stop 2").click();
+    until(&mut harness, "version 1 of stop 2", |state| version_of(state, 2) == 1);
+    draw(&mut harness);
+    harness.get_by_label("Version 1, in use");
+    harness.key_press(Key::I);
+    draw(&mut harness);
+    assert!(harness.query_by_label("Frame of stop 2").is_none());
+}

@@ -18,6 +18,7 @@ use session_core::view::StopView;
 
 use super::attention;
 use super::devices::Ports;
+use super::facts::{self, FactsKey, StopFacts};
 use super::mailbox::Mailbox;
 use super::places::PlanInForce;
 use super::products::{self, ProductList};
@@ -103,6 +104,8 @@ pub enum Order {
     ProductDone(String),
     /// Write the window's settings down.
     Remember(PathBuf, Box<Settings>),
+    /// See what is known of a stop's frames.
+    Facts(PathBuf, FactsKey),
     /// List serial ports.
     ListPorts,
     /// End the session and the thread.
@@ -146,6 +149,8 @@ pub enum DeskNews {
     Product(Plan, PathBuf),
     /// A folder was dropped on the window.
     FolderDropped(PathBuf),
+    /// What is known of a stop's frames; `None` when the folder does not tell.
+    Facts(FactsKey, Option<StopFacts>),
     /// The serial ports.
     Ports(Ports),
     /// Something good to know.
@@ -256,6 +261,9 @@ impl Worker {
                 }
                 Order::LoadPlan(path) | Order::Dropped(path) => {
                     self.mailbox.desk(DeskNews::PlanLoaded(load_plan(&path)));
+                }
+                Order::Facts(folder, key) => {
+                    self.mailbox.desk(DeskNews::Facts(key, facts::read(&folder, key.stop)));
                 }
                 Order::ListPorts => self.mailbox.desk(DeskNews::Ports(list_ports())),
                 Order::Quit => break,

@@ -200,6 +200,15 @@ impl Tools {
         self.order(state, Order::Look(state.folder.clone()));
     }
 
+    /// Has the facts of the stop that is shown looked up, one at a time.
+    pub fn look_facts_up(&self, state: &mut State) {
+        if let Some(key) = state.facts_wanted()
+            && self.desk.order(Order::Facts(state.folder.clone(), key))
+        {
+            state.facts_asked = Some(key);
+        }
+    }
+
     fn send(&self, intent: Intent) {
         if let Some(session) = &self.session {
             session.send(intent);
@@ -303,6 +312,7 @@ impl Tools {
         state.own_plan = true;
         state.in_force = None;
         state.newest = None;
+        state.facts = None;
         state.folder_follows = true;
         state.lay_out();
         let text = t!("handle-a-new-set-type-its");
@@ -347,6 +357,7 @@ impl Tools {
         state.folder_text = folder.display().to_string();
         state.in_force = None;
         state.newest = None;
+        state.facts = None;
         state.lay_out();
         self.look(state);
     }
@@ -592,6 +603,7 @@ impl Tools {
             }
             DeskNews::Note(text) => state.say(NoticeKind::Note, text),
             DeskNews::Ports(ports) => state.devices.ports = ports,
+            DeskNews::Facts(key, found) => state.take_facts(key, found),
         }
     }
 

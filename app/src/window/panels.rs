@@ -11,6 +11,7 @@ pub mod board;
 pub mod caption;
 pub mod controls;
 pub mod device_menus;
+pub mod facts;
 pub mod help;
 pub mod keys;
 pub mod list;
@@ -24,11 +25,14 @@ pub mod room;
 pub mod strip;
 pub mod top_bar;
 pub mod tryout_ui;
+pub mod turn_bar;
 pub mod view_bar;
 pub mod widgets;
 
 /// The width of the column with ring and plan, points.
 const COLUMN: f32 = 392.0;
+/// The width of the frame's facts, points.
+const FACTS: f32 = 264.0;
 /// The height of the strip, points.
 const STRIP: f32 = 148.0;
 
@@ -66,8 +70,22 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
     if message::has_any(state) {
         Panel::top("messages").frame(panel(16, 10)).show(ui, |ui| message::message_ui(ui, state, sink));
     }
-    if state.live.is_some() || !state.kept_nothing() {
+    let has_frames = !state.kept_nothing();
+    if state.live.is_some() || has_frames {
         Panel::top("view bar").frame(panel(16, 6)).show(ui, |ui| view_bar::view_bar_ui(ui, state, sink));
+    }
+    if has_frames && state.live.is_none() && state.stage.facts {
+        Panel::right("facts")
+            .exact_size(FACTS)
+            .resizable(false)
+            .frame(panel(14, 10))
+            .show(ui, |ui| facts::facts_ui(ui, state, pictures, sink));
+    }
+    if has_frames {
+        Panel::bottom("turn bar")
+            .exact_size(turn_bar::HEIGHT + 4.0)
+            .frame(panel(0, 2))
+            .show(ui, |ui| turn_bar::turn_bar_ui(ui, state, pictures, sink));
     }
     board::board_card_ui(ui, state, sink);
     CentralPanel::default()

@@ -164,6 +164,12 @@ impl Pictures {
         last.1.content.as_ref().ok()
     }
 
+    /// The whole frame's size, pixels, once any size of its picture has come.
+    pub fn full_px(&self, path: &PathBuf) -> Option<(u32, u32)> {
+        let held = self.thumbs.get(path).or_else(|| self.previews.get(path))?;
+        held.content.as_ref().ok().map(|uploaded| uploaded.full_px)
+    }
+
     fn look<'a, Key: Eq + Hash>(&'a self, cache: &'a HashMap<Key, Held>, key: &Key) -> Seen<'a> {
         let Some(held) = cache.get(key) else { return Seen::OnItsWay };
         self.looks.set(self.looks.get() + 1);

@@ -23,10 +23,12 @@ pub enum Against {
     FirstStop,
     /// The version before the one in use.
     EarlierVersion,
+    /// This version of the same stop.
+    Version(u32),
 }
 
 impl Against {
-    /// All of them, in the order they are offered.
+    /// Those that every stop has, in the order they are offered.
     pub const ALL: [Self; 4] = [Self::Nothing, Self::PreviousStop, Self::FirstStop, Self::EarlierVersion];
 
     /// The plain words for it.
@@ -36,6 +38,7 @@ impl Against {
             Self::PreviousStop => t!("stage-the-stop-before"),
             Self::FirstStop => t!("stage-the-first-stop"),
             Self::EarlierVersion => t!("stage-its-earlier-version"),
+            Self::Version(version) => t!("stage-version", version = version),
         }
     }
 }
@@ -61,6 +64,8 @@ pub enum Look {
     Guides(bool),
     /// A magnifier follows the pointer.
     Magnifier(bool),
+    /// Show the frame's facts beside it.
+    Facts(bool),
 }
 
 /// How the large picture is looked at.
@@ -84,6 +89,8 @@ pub struct Stage {
     pub guides: bool,
     /// Whether a magnifier follows the pointer.
     pub magnifier: bool,
+    /// Whether the frame's facts stand beside it.
+    pub facts: bool,
 }
 
 impl Default for Stage {
@@ -98,6 +105,7 @@ impl Default for Stage {
             tones: false,
             guides: false,
             magnifier: false,
+            facts: true,
         }
     }
 }
@@ -118,6 +126,7 @@ impl Stage {
             Look::Tones(on) => self.tones = on,
             Look::Guides(on) => self.guides = on,
             Look::Magnifier(on) => self.magnifier = on,
+            Look::Facts(on) => self.facts = on,
         }
     }
 

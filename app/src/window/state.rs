@@ -12,6 +12,7 @@ use super::WindowStart;
 use super::board::BoardDraft;
 use super::devices::DeviceChoice;
 use super::draft::PlanDraft;
+use super::facts::{FactsKey, StopFacts};
 use super::history::History;
 use crate::settings::Settings;
 
@@ -150,6 +151,10 @@ pub struct State {
     pub settings: Settings,
     /// How the large picture is looked at.
     pub stage: Stage,
+    /// What is known of the stop that is shown.
+    pub facts: Option<StopFacts>,
+    /// What is being looked up.
+    pub facts_asked: Option<FactsKey>,
     /// Sentences for the person.
     pub notices: Vec<Notice>,
     last_notice: u64,
@@ -194,6 +199,8 @@ impl State {
             list_problems: Vec::new(),
             settings: start.settings.clone(),
             stage: Stage::default(),
+            facts: None,
+            facts_asked: None,
             notices: Vec::new(),
             last_notice: 0,
         };
@@ -325,11 +332,26 @@ impl State {
             Against::FirstStop => {
                 self.places.iter().find(in_row).filter(|place| place.index != shown.index)?.picture()
             }
+            Against::Version(version) => shown.versions.iter().find(|one| one.version == version),
             Against::EarlierVersion => {
                 let now = shown.picture()?.version;
                 shown.versions.iter().rev().find(|version| version.version < now)
             }
         }
+    }
+
+    /// The facts that are wanted and neither at hand nor being looked up.
+    pub fn facts_wanted(&self) -> Option<FactsKey> {
+        let shown = self.shown().filter(|place| !place.versions.is_empty())?;
+        let key = FactsKey { stop: shown.index, versions: shown.versions.len() };
+        let is_there = self.facts.as_ref().is_some_and(|facts| facts.key == key);
+        (!is_there && self.facts_asked.is_none() && self.change.is_none()).then_some(key)
+    }
+
+    /// Takes in what was looked up, under the key it was asked for: what is shown by now may want more.
+    pub fn take_facts(&mut self, key: FactsKey, found: Option<StopFacts>) {
+        self.facts_asked = None;
+        self.facts = Some(StopFacts { key, versions: found.map(|facts| facts.versions).unwrap_or_default() });
     }
 
     /// The stops that buttons and keys act on: the selected ones, or the one under the cursor.

@@ -14,11 +14,11 @@ use crate::window::words;
 /// Draws the caption.
 pub fn caption_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     ui.spacing_mut().item_spacing.y = 8.0;
-    ui.horizontal(|ui| what_ui(ui, state, sink));
+    ui.horizontal(|ui| what_ui(ui, state));
     ui.horizontal(|ui| actions_ui(ui, state, sink));
 }
 
-fn what_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+fn what_ui(ui: &mut Ui, state: &State) {
     ui.set_height(28.0);
     let elsewhere = state.shown().is_some_and(|place| !state.selected.contains(&place.index));
     match (state.shown(), state.selected.len()) {
@@ -36,10 +36,9 @@ fn what_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             let title = t!("caption-stop", index = place.index, row = row, degrees_text = place.degrees_text);
             ui.label(RichText::new(title).strong().size(16.0));
             ui.label(place.words());
-            if place.versions.len() > 1 {
-                versions_ui(ui, place, state, sink);
+            if !state.stage.facts || place.versions.is_empty() {
+                soft_ui(ui, place.file_name());
             }
-            soft_ui(ui, place.file_name());
         }
         (None, _) => {
             soft_ui(ui, t!("caption-point-at-a-stop-on"));
@@ -47,23 +46,8 @@ fn what_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     }
 }
 
-/// The versions of a retaken stop; one click uses another.
-fn versions_ui(ui: &mut Ui, place: &Place, state: &State, sink: &IntentSink) {
-    soft_ui(ui, t!("caption-use-version"));
-    let enabled = can_note(state);
-    for version in &place.versions {
-        let chosen = version.version == place.chosen;
-        let button = egui::Button::selectable(chosen, version.version.to_string()).frame_when_inactive(true);
-        let response = ui.add_enabled(enabled, button);
-        let name = t!("caption-use-version-of-stop", version = version.version, index = place.index);
-        ui.ctx().accesskit_node_builder(response.id, |node| node.set_label(name));
-        if response.clicked() && !chosen {
-            sink.send(WindowIntent::UseVersion { stop: place.index, version: version.version });
-        }
-    }
-}
-
-fn can_note(state: &State) -> bool {
+/// Whether something can be noted on frames now.
+pub fn can_note(state: &State) -> bool {
     matches!(state.link, Link::Open | Link::Closed) && state.change.is_none()
 }
 

@@ -11,7 +11,7 @@ pub fn keys() -> [(String, String); 12] {
         (t!("help-home-end"), t!("help-first-and-last-stop")),
         (t!("help-space"), t!("help-select-the-stop-or-no")),
         ("R".to_owned(), t!("help-retake-the-selected-stops-or")),
-        ("Z, F, M".to_owned(), t!("help-picture-at-1-1-whole")),
+        ("Z, F, M, I".to_owned(), t!("help-picture-at-1-1-whole")),
         (t!("help-drag"), t!("help-across-the-picture-turns-the")),
         (t!("help-click"), t!("help-select-one-with-ctrl-one")),
         (t!("help-ctrl-z"), t!("help-undo-the-last-change-of")),

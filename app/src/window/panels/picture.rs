@@ -53,10 +53,15 @@ pub fn picture_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Intent
     let edge_px = preview_edge_px(ui, inside);
     let plain = Wish::plain(&version.path, Size::Preview(edge_px));
     let (seen, enough) = pictures.preview(&version.path, edge_px);
-    if !enough {
-        sink.send(WindowIntent::Want(plain.clone()));
+    let thumb = pictures.thumb(&version.path);
+    // While the object is being turned only small pictures are asked for: they come at once.
+    let turning = state.stage.scale == Scale::Fit && ui.input(|input| input.pointer.is_decidedly_dragging());
+    match (turning, thumb) {
+        (false, _) if !enough => sink.send(WindowIntent::Want(plain.clone())),
+        (true, Seen::OnItsWay) => sink.send(WindowIntent::Want(Wish::plain(&version.path, Size::Thumb))),
+        _ => {}
     }
-    let preview = match (seen, pictures.thumb(&version.path)) {
+    let preview = match (seen, thumb) {
         // Soft for a moment is better than nothing.
         (Seen::Picture(preview), _) | (Seen::OnItsWay, Seen::Picture(preview)) => preview,
         (Seen::Broken(reason), _) => {

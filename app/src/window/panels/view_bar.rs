@@ -51,6 +51,9 @@ pub fn view_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         ) {
             look(Look::Guides(!stage.guides));
         }
+        if toggle_ui(ui, &t!("view-bar-facts"), stage.facts, true, &t!("view-bar-facts-tip")) {
+            look(Look::Facts(!stage.facts));
+        }
         ui.add_space(8.0);
         against_ui(ui, state, sink);
     });
@@ -119,5 +122,8 @@ fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
     }
     if plain(Key::M) {
         look(Look::Magnifier(!stage.magnifier));
+    }
+    if plain(Key::I) {
+        look(Look::Facts(!stage.facts));
     }
 }

@@ -1,0 +1,178 @@
+//! What is known of the frame that is shown, and its versions side by side.
+
+use egui::{
+    Align, Button, Color32, Grid, Layout, Rect, RichText, ScrollArea, Sense, Stroke, StrokeKind, Ui, pos2,
+    vec2,
+};
+
+use super::caption::can_note;
+use super::picture::fit;
+use super::widgets::{button_ui, soft_ui};
+use crate::window::facts::{VersionFacts, exposure_words};
+use crate::window::intent::{IntentSink, WindowIntent};
+use crate::window::pictures::{Pictures, Seen, Size, Wish};
+use crate::window::places::Place;
+use crate::window::stage::{Against, Look};
+use crate::window::state::State;
+use crate::window::text::t;
+use crate::window::theme;
+
+/// Draws the facts of the stop that is shown.
+pub fn facts_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
+    let Some(place) = state.shown() else {
+        soft_ui(ui, t!("facts-none"));
+        return;
+    };
+    ui.spacing_mut().item_spacing.y = 6.0;
+    ui.label(RichText::new(t!("facts-frame-of-stop", stop = place.index)).strong());
+    let facts = state.facts.as_ref().filter(|facts| facts.key.stop == place.index);
+    let in_use = facts.and_then(|facts| {
+        let wanted = place.picture()?.version;
+        facts.versions.iter().find(|version| version.version == wanted)
+    });
+    ScrollArea::vertical().id_salt("facts").auto_shrink(false).show(ui, |ui| {
+        ui.scope(|ui| figures_ui(ui, place, in_use, pictures));
+        ui.add_space(4.0);
+        versions_ui(ui, state, place, pictures, sink);
+    });
+}
+
+fn figures_ui(ui: &mut Ui, place: &Place, facts: Option<&VersionFacts>, pictures: &Pictures) {
+    ui.spacing_mut().interact_size.y = 15.0;
+    Grid::new("facts").num_columns(2).min_col_width(64.0).spacing([10.0, 5.0]).show(ui, |ui| {
+        let mut line = |caption: String, value: String| {
+            soft_ui(ui, caption);
+            ui.add(egui::Label::new(RichText::new(value).font(theme::small())).wrap());
+            ui.end_row();
+        };
+        line(t!("facts-planned"), format!("{}°", place.degrees_text));
+        if place.picture().is_none() {
+            line(t!("facts-file"), t!("facts-will-be", name = place.file_stem));
+            return;
+        }
+        line(t!("facts-reported"), facts.map_or_else(String::new, reported_words));
+        line(t!("facts-exposure"), facts.map_or_else(String::new, exposure_line));
+        line(t!("facts-shot"), facts.map_or_else(String::new, |facts| facts.exposed_at.clone()));
+        let bytes = facts.and_then(|facts| facts.file_bytes.first().copied());
+        let pixels = place.picture().and_then(|version| pictures.full_px(&version.path));
+        line(t!("facts-size"), size_words(pixels, bytes));
+    });
+    if place.picture().is_some() {
+        let name = place.file_name();
+        soft_ui(ui, &name).on_hover_text(name);
+    }
+}
+
+fn reported_words(facts: &VersionFacts) -> String {
+    match (facts.reported_deg, facts.off_deg) {
+        // A negative nought would be read as a direction.
+        (Some(deg), Some(off)) if off.abs() < 0.005 => {
+            t!("facts-reported-exact", degrees = format!("{deg:.2}"))
+        }
+        (Some(deg), Some(off)) => {
+            t!("facts-reported-off", degrees = format!("{deg:.2}"), off = format!("{off:+.2}"))
+        }
+        _ => t!("facts-no-table"),
+    }
+}
+
+fn exposure_line(facts: &VersionFacts) -> String {
+    let parts = [
+        facts.exposure_secs.map(|secs| t!("facts-secs", secs = exposure_words(secs))),
+        facts.aperture.clone(),
+        facts.iso.as_ref().map(|iso| t!("facts-iso", iso = iso)),
+    ];
+    let told = parts.into_iter().flatten().collect::<Vec<_>>().join(", ");
+    if told.is_empty() { t!("facts-not-told") } else { told }
+}
+
+fn size_words(pixels: Option<(u32, u32)>, bytes: Option<u64>) -> String {
+    let pixels = pixels
+        .map(|(width, height)| t!("facts-pixels", width = width.to_string(), height = height.to_string()));
+    let bytes = bytes.map(|bytes| {
+        let (figure, is_large) =
+            if bytes < 1_000_000 { (bytes as f64 / 1e3, false) } else { (bytes as f64 / 1e6, true) };
+        let figure = format!("{figure:.1}");
+        if is_large { t!("facts-megabytes", figure = figure) } else { t!("facts-kilobytes", figure = figure) }
+    });
+    pixels.into_iter().chain(bytes).collect::<Vec<_>>().join(", ")
+}
+
+/// A thumbnail of each version with what can be done with it, two in a line.
+fn versions_ui(ui: &mut Ui, state: &State, place: &Place, pictures: &Pictures, sink: &IntentSink) {
+    if place.versions.is_empty() {
+        return;
+    }
+    let title = t!("count-versions", n = place.versions.len());
+    soft_ui(ui, title);
+    let width = ((ui.available_width() - 8.0) / 2.0).clamp(80.0, 180.0);
+    let cells: Vec<_> = place.versions.iter().collect();
+    for pair in cells.chunks(2) {
+        ui.horizontal_top(|ui| {
+            ui.spacing_mut().item_spacing.x = 8.0;
+            for version in pair {
+                ui.allocate_ui_with_layout(vec2(width, 0.0), Layout::top_down(Align::Center), |ui| {
+                    ui.set_width(width);
+                    ui.spacing_mut().item_spacing.y = 4.0;
+                    version_ui(ui, state, place, version.version, &version.path, width, pictures, sink);
+                });
+            }
+        });
+    }
+}
+
+#[allow(clippy::too_many_arguments, reason = "one cell, with what it draws from")]
+fn version_ui(
+    ui: &mut Ui,
+    state: &State,
+    place: &Place,
+    version: u32,
+    path: &std::path::PathBuf,
+    width: f32,
+    pictures: &Pictures,
+    sink: &IntentSink,
+) {
+    let (frame, response) = ui.allocate_exact_size(vec2(width, width * 0.667), Sense::hover());
+    let chosen = version == place.chosen;
+    let what = if chosen {
+        t!("facts-version-in-use", version = version)
+    } else {
+        t!("facts-version", version = version)
+    };
+    response.widget_info(|| {
+        egui::WidgetInfo::labeled(egui::Role::Image, true, t!("facts-picture-of", version = version))
+    });
+    let painter = ui.painter();
+    painter.rect_filled(frame, 3.0, theme::raised());
+    match pictures.thumb(path) {
+        Seen::Picture(thumb) => {
+            let whole = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
+            painter.image(thumb.texture.id(), fit(frame, thumb.texture.size_vec2()), whole, Color32::WHITE);
+        }
+        Seen::OnItsWay => sink.send(WindowIntent::Want(Wish::plain(path, Size::Thumb))),
+        Seen::Broken(_) => {}
+    }
+    let edge = if chosen { Stroke::new(2.0, theme::strong()) } else { Stroke::new(1.0, theme::line()) };
+    painter.rect_stroke(frame, 3.0, edge, StrokeKind::Inside);
+    ui.label(RichText::new(what).font(theme::small()));
+    if place.versions.len() < 2 {
+        return;
+    }
+    if !chosen {
+        let response = button_ui(ui, &t!("facts-use-this-version"), can_note(state), vec2(width, 24.0));
+        let name = t!("caption-use-version-of-stop", version = version, index = place.index);
+        ui.ctx().accesskit_node_builder(response.id, |node| node.set_label(name));
+        if response.clicked() {
+            sink.send(WindowIntent::UseVersion { stop: place.index, version });
+        }
+        let compared = state.stage.against == Against::Version(version);
+        let button = Button::selectable(compared, t!("facts-compare")).frame_when_inactive(true);
+        let response = ui.add(button.min_size(vec2(width, 24.0)));
+        let name = t!("facts-compare-with", version = version);
+        ui.ctx().accesskit_node_builder(response.id, |node| node.set_label(name));
+        if response.on_hover_text(t!("facts-compare-tip")).clicked() {
+            let against = if compared { Against::Nothing } else { Against::Version(version) };
+            sink.send(WindowIntent::Look(Look::Against(against)));
+        }
+    }
+}
