@@ -152,8 +152,11 @@ handle-the-plan-is-saved-as = The plan is saved as { $path }.
 
 ## caption
 
-caption-selected = { $n } selected
-caption-looking-at-stop = ; looking at stop { $index }
+caption-selected = { $n ->
+    [one] Stop { $list } is selected
+   *[other] { $n } stops are selected: { $list }
+}
+caption-picture-is-of = the picture is of stop { $index }, which is not
 caption-row = , row { $row }
 caption-stop = Stop { $index }{ $row }, { $degrees_text }°
 caption-point-at-a-stop-on = Point at a stop on the ring, or at a picture in the strip.
@@ -249,6 +252,12 @@ help-drag = Drag
 help-across-the-picture-turns-the = across the picture turns the object; at 1:1 it moves the picture
 help-click = Click
 help-select-one-with-ctrl-one = select one; with Ctrl one more, with Shift a run
+help-shift-arrows = Shift arrows
+help-select-a-run = select a run of stops from the one looked at
+help-draw = Draw
+help-along-the-ring = along the ring selects the stops passed; with Shift, more of them
+help-ctrl-a = Ctrl A
+help-select-every-stop = select every stop
 help-ctrl-z = Ctrl Z
 help-undo-the-last-change-of = undo the last change of the plan; with Shift, redo it
 help-ctrl-enter = Ctrl Enter
@@ -295,6 +304,9 @@ message-go-on-with-the-new = Go on with the new setting
 message-skip-this-stop-for-now = Skip this stop for now
 message-stop-the-session = Stop the session
 message-dismiss = Dismiss
+message-older = { $n } older
+message-all-said = What was said
+message-dismiss-all = Dismiss all
 
 ## picture
 
@@ -372,6 +384,9 @@ ring-of-rows = of { $all_rows } rows
 ring-kept = kept
 ring-left = { $secs } left
 ring-complete = complete
+ring-all-rows = All rows
+ring-only-row = Row { $row }
+ring-rows-tip = Shows the rows as rings within each other, or one alone
 ring-turning-to-stop = turning to stop { $stop }
 ring-settling-at-stop = settling at stop { $stop }
 ring-exposing-stop = exposing stop { $stop }

@@ -93,16 +93,36 @@ fn a_new_row_shows_its_note_and_waits() {
 }
 
 #[test]
-fn notices_are_few_and_can_be_taken_away() {
+fn the_newest_notice_replaces_the_others_which_can_be_looked_up() {
     let mut state = state_in(Mode::Running);
-    for text in ["one", "two", "three", "four", "two"] {
-        state.say(NoticeKind::Prompt, text.to_owned());
+    for text in ["one", "two", "three", "two"] {
+        state.say(NoticeKind::Trouble, text.to_owned());
     }
-    let texts: Vec<&str> = state.notices.iter().map(|notice| notice.text.as_str()).collect();
-    assert_eq!(texts, ["three", "four", "two"]);
-    state.notices.truncate(1);
-    let id = state.notices[0].id;
+    let id = state.notices.last().unwrap().id;
     assert_eq!(click(&state, "Dismiss"), [WindowIntent::Dismiss(id)]);
+    let (sink, wishes) = IntentSink::new();
+    let mut harness =
+        Harness::builder().with_size([900.0, 500.0]).build_ui(|ui| message_ui(ui, &state, &sink));
+    harness.run();
+    harness.get_by_label("Two");
+    assert!(harness.query_by_label("Three").is_none());
+    harness.get_by_label("2 older").click();
+    harness.run();
+    for text in ["One", "Three"] {
+        harness.get_by_label(text);
+    }
+    harness.get_by_label("Dismiss all").click();
+    harness.run();
+    assert_eq!(wishes.try_iter().collect::<Vec<_>>(), [WindowIntent::DismissAll]);
+}
+
+#[test]
+fn what_asks_to_be_done_stays_in_sight() {
+    let mut state = state_in(Mode::Running);
+    state.say_of(Some(3), NoticeKind::Prompt, "fire the shutter now".to_owned());
+    state.say(NoticeKind::Note, "the plan is saved".to_owned());
+    let texts: Vec<&str> = state.notices_shown().iter().map(|notice| notice.text.as_str()).collect();
+    assert_eq!(texts, ["fire the shutter now", "the plan is saved"]);
 }
 
 #[test]

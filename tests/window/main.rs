@@ -8,6 +8,7 @@ mod fixtures;
 mod list;
 mod look;
 mod plan;
+mod ring;
 mod session;
 mod stage;
 

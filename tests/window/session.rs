@@ -100,8 +100,8 @@ fn one_click_s_selection_moves_on_with_the_arrows() {
     draw(&mut harness);
     harness.key_press(Key::ArrowLeft);
     draw(&mut harness);
-    harness.get_by_label("2 stops selected");
-    harness.get_by_label("1, 3; looking at stop 4");
+    harness.get_by_label("2 stops are selected: 1, 3");
+    harness.get_by_label("the picture is of stop 4, which is not");
 }
 
 #[test]

@@ -66,7 +66,9 @@ impl Tools {
             WindowIntent::Session(intent) => self.send(intent),
             WindowIntent::Shoot => {
                 state.follow = true;
-                state.notices.retain(|notice| notice.kind != NoticeKind::Note);
+                // A new run: what was pointed at before it is done with.
+                state.selected.clear();
+                state.notices.clear();
                 self.send_or_open(state, Intent::Start);
             }
             WindowIntent::Retake => self.retake(state),
@@ -123,6 +125,15 @@ impl Tools {
                 self.use_folder(state, &folder);
             }
             WindowIntent::Pick(pick) => self::pick(state, pick),
+            WindowIntent::Select { stops, add } => {
+                if !add {
+                    state.selected.clear();
+                }
+                state.anchor = stops.first().copied().or(state.anchor);
+                state.selected.extend(stops);
+                state.selection_follows = false;
+            }
+            WindowIntent::ShowRow(row) => state.ring_row = row,
             WindowIntent::ShowNewest => {
                 state.follow = true;
                 state.selected.clear();
@@ -182,6 +193,7 @@ impl Tools {
                 self.order(state, Order::Dropped(path));
             }
             WindowIntent::Dismiss(id) => state.notices.retain(|notice| notice.id != id),
+            WindowIntent::DismissAll => state.notices.clear(),
             // The rest was handled before.
             _ => {}
         }
@@ -630,7 +642,7 @@ fn pick(state: &mut State, pick: Pick) {
     match pick {
         Pick::Only(stop) => {
             state.selected = [stop].into();
-            state.cursor = Some(stop);
+            (state.cursor, state.anchor) = (Some(stop), Some(stop));
             state.selection_follows = true;
         }
         Pick::Toggle(stop) => {
@@ -638,24 +650,29 @@ fn pick(state: &mut State, pick: Pick) {
                 state.selected.insert(stop);
             }
             state.selection_follows = false;
-            state.cursor = Some(stop);
+            (state.cursor, state.anchor) = (Some(stop), Some(stop));
         }
         Pick::Through(stop) => {
-            let from = state.cursor.unwrap_or(stop);
+            let from = state.anchor.or(state.shown().map(|place| place.index)).unwrap_or(stop);
+            (state.cursor, state.anchor) = (Some(stop), Some(from));
             state.selection_follows = false;
             let run = from.min(stop)..=from.max(stop);
             state.selected =
                 state.places.iter().map(|place| place.index).filter(|index| run.contains(index)).collect();
         }
         Pick::Cursor(stop) => {
-            state.cursor = Some(stop);
+            (state.cursor, state.anchor) = (Some(stop), Some(stop));
             if state.selection_follows && !state.selected.is_empty() {
                 state.selected = [stop].into();
             }
         }
+        Pick::All => {
+            state.selected = state.places.iter().map(|place| place.index).collect();
+            state.selection_follows = false;
+        }
         Pick::Nothing => state.selected.clear(),
     }
-    if pick != Pick::Nothing {
+    if !matches!(pick, Pick::All | Pick::Nothing) {
         state.follow = false;
     }
 }

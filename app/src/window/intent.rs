@@ -66,6 +66,15 @@ pub enum WindowIntent {
     UseFolder,
     /// Point at stops.
     Pick(Pick),
+    /// Select these stops, instead of those selected so far or beside them.
+    Select {
+        /// The stops' numbers.
+        stops: Vec<u32>,
+        /// Whether what is selected stays so.
+        add: bool,
+    },
+    /// Draw this row alone on the ring, counted from 0, or all.
+    ShowRow(Option<usize>),
     /// Show the newest picture, and every newer one as it comes.
     ShowNewest,
     /// Choose or describe the table.
@@ -84,6 +93,8 @@ pub enum WindowIntent {
     Disconnect,
     /// Take a notice away.
     Dismiss(u64),
+    /// Take all notices away.
+    DismissAll,
     /// Change the window's look or sound.
     Room(RoomEdit),
     /// Look at the large picture in another way.
@@ -112,10 +123,12 @@ pub enum Pick {
     Only(u32),
     /// This stop too, or no longer.
     Toggle(u32),
-    /// All from the cursor to this stop.
+    /// All from the stop pointed at last without Shift to this one.
     Through(u32),
     /// Look at this stop, the selection stays.
     Cursor(u32),
+    /// Every stop.
+    All,
     /// No stop.
     Nothing,
 }

@@ -21,6 +21,7 @@ pub mod picture_aids;
 pub mod plan;
 pub mod plan_row;
 pub mod ring;
+pub mod ring_arc;
 pub mod room;
 pub mod strip;
 pub mod top_bar;

@@ -31,11 +31,19 @@ pub struct RingLayout {
 }
 
 impl RingLayout {
-    /// Measures the ring for a square and the places in it; `focus_row` is sure to be drawn.
-    pub fn new(square: Rect, places: &[Place], direction: Direction, focus_row: usize) -> Self {
+    /// Measures the ring for a square and the places in it; `focus_row` is sure to be drawn, with as many
+    /// others as `most_rows` allows.
+    pub fn new(
+        square: Rect,
+        places: &[Place],
+        direction: Direction,
+        focus_row: usize,
+        most_rows: usize,
+    ) -> Self {
         let all_rows = places.iter().map(|place| place.row + 1).max().unwrap_or(1);
-        let rows = all_rows.min(MOST_RINGS);
-        let first_row = focus_row.min(all_rows - 1) / MOST_RINGS * MOST_RINGS;
+        let most_rows = most_rows.clamp(1, MOST_RINGS);
+        let rows = all_rows.min(most_rows);
+        let first_row = focus_row.min(all_rows - 1) / most_rows * most_rows;
         let first_row = first_row.min(all_rows - rows);
         let outer = square.width().min(square.height()) / 2.0 - RIM;
         let apart = (0..rows)
@@ -80,6 +88,12 @@ impl RingLayout {
         vec2(turned.sin() as f32, turned.cos() as f32)
     }
 
+    /// The angle along the plan's direction at which a point lies, degrees.
+    pub fn degrees_at(&self, point: Pos2) -> f64 {
+        let way = point - self.centre;
+        f64::from(way.x).atan2(f64::from(way.y)).to_degrees() * self.direction.sign() as f64
+    }
+
     /// Where a place lies.
     pub fn at(&self, place: &Place) -> Pos2 {
         self.centre + self.towards(place.degrees) * self.radius(place.row)
@@ -108,7 +122,7 @@ mod tests {
         let plan = Plan { direction, ..Plan::single_row("LP", stops) };
         let places = lay_out(&plan, &plan.stops("2026-01-31").unwrap(), None);
         let square = Rect::from_min_size(Pos2::ZERO, Vec2::splat(300.0));
-        (RingLayout::new(square, &places, direction, 0), places)
+        (RingLayout::new(square, &places, direction, 0, MOST_RINGS), places)
     }
 
     #[test]
@@ -120,6 +134,17 @@ mod tests {
         assert!(at[0].y > 100.0 && at[1].x > 100.0 && at[2].y < -100.0 && at[3].x < -100.0);
         let (ring, places) = layout(Direction::Clockwise, 4);
         assert!((ring.at(&places[1]) - ring.centre).x < -100.0);
+    }
+
+    #[test]
+    fn a_point_lies_at_the_angle_it_was_put_at() {
+        for direction in [Direction::Anticlockwise, Direction::Clockwise] {
+            let (ring, places) = layout(direction, 12);
+            for place in &places {
+                let off = ring.degrees_at(ring.at(place)) - place.degrees;
+                assert!((off + 180.0).rem_euclid(360.0) - 180.0 < 1e-3, "{direction:?} {off}");
+            }
+        }
     }
 
     #[test]

@@ -75,8 +75,8 @@ pub struct Notice {
     pub stop: Option<u32>,
 }
 
-/// Notices shown at once; older ones make room.
-const MOST_NOTICES: usize = 3;
+/// Notices held; the newest is shown, older ones can be looked up.
+const MOST_NOTICES: usize = 30;
 
 /// Everything the window shows.
 #[derive(Debug, Clone)]
@@ -135,6 +135,10 @@ pub struct State {
     pub selected: BTreeSet<u32>,
     /// Whether the selection is one click's, so that it moves on with the cursor.
     pub selection_follows: bool,
+    /// Where a run of stops begins that is selected with Shift.
+    pub anchor: Option<u32>,
+    /// The row that the ring shows alone, from 0.
+    pub ring_row: Option<usize>,
     /// The stop under the cursor, shown large.
     pub cursor: Option<u32>,
     /// Whether the newest picture is shown as it comes.
@@ -191,6 +195,8 @@ impl State {
             devices: DeviceChoice::new(&start.table, &start.camera),
             selected: BTreeSet::new(),
             selection_follows: false,
+            anchor: None,
+            ring_row: None,
             cursor: None,
             follow: true,
             newest: None,
@@ -248,6 +254,8 @@ impl State {
         self.selected.retain(|stop| there.contains(stop));
         self.cursor = self.cursor.filter(|stop| there.contains(stop));
         self.newest = self.newest.filter(|stop| there.contains(stop));
+        self.anchor = self.anchor.filter(|stop| there.contains(stop));
+        self.ring_row = self.ring_row.filter(|row| *row < self.planned.rows.len());
     }
 
     /// Lets a set that was just opened be seen: its last frame is the newest.
@@ -269,6 +277,16 @@ impl State {
         if self.notices.len() > MOST_NOTICES {
             self.notices.remove(0);
         }
+    }
+
+    /// The notices to show at once: the newest, and the newest that asks for something to be done.
+    pub fn notices_shown(&self) -> Vec<&Notice> {
+        let in_fault = self.fault().and_then(|fault| fault.stop);
+        // The card of the fault says it already.
+        let open = || self.notices.iter().rev().filter(|one| one.stop.is_none() || one.stop != in_fault);
+        let prompt = open().find(|notice| notice.kind == NoticeKind::Prompt);
+        let newest = open().next().filter(|newest| prompt.is_none_or(|prompt| prompt.id != newest.id));
+        prompt.into_iter().chain(newest).collect()
     }
 
     /// What is wrong with one field of the plan.

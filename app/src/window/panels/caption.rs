@@ -24,11 +24,12 @@ fn what_ui(ui: &mut Ui, state: &State) {
     match (state.shown(), state.selected.len()) {
         (shown, count) if count > 1 || (count == 1 && elsewhere) => {
             let list = words::middle_cut(&words::number_list(state.selected.iter().copied()), 60);
-            let title = t!("caption-selected", n = t!("count-stops", n = count));
-            ui.label(RichText::new(title).strong().size(16.0));
-            let looked_at =
-                shown.map(|place| t!("caption-looking-at-stop", index = place.index)).unwrap_or_default();
-            soft_ui(ui, format!("{list}{looked_at}"));
+            let title = t!("caption-selected", n = count, list = list);
+            ui.add(egui::Label::new(RichText::new(title).strong().size(16.0)).truncate());
+            // One that is not among them would else be taken for one of them.
+            if let Some(place) = shown.filter(|_| elsewhere) {
+                soft_ui(ui, t!("caption-picture-is-of", index = place.index));
+            }
         }
         (Some(place), _) => {
             marks::mark_ui(ui, place.mark);

@@ -4,7 +4,7 @@ use crate::window::text::t;
 use egui::{Grid, RichText, Ui};
 
 /// The keys and what they do.
-pub fn keys() -> [(String, String); 12] {
+pub fn keys() -> [(String, String); 15] {
     [
         (t!("help-esc"), t!("help-stop-at-once-whatever-has")),
         (t!("help-arrows"), t!("help-look-at-the-next-or")),
@@ -14,6 +14,9 @@ pub fn keys() -> [(String, String); 12] {
         ("Z, F, M, I".to_owned(), t!("help-picture-at-1-1-whole")),
         (t!("help-drag"), t!("help-across-the-picture-turns-the")),
         (t!("help-click"), t!("help-select-one-with-ctrl-one")),
+        (t!("help-shift-arrows"), t!("help-select-a-run")),
+        (t!("help-draw"), t!("help-along-the-ring")),
+        (t!("help-ctrl-a"), t!("help-select-every-stop")),
         (t!("help-ctrl-z"), t!("help-undo-the-last-change-of")),
         (t!("help-ctrl-enter"), t!("help-start-shoot-the-missing-stops")),
         ("N".to_owned(), t!("help-the-next-product-of-the")),

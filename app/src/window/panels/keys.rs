@@ -83,6 +83,10 @@ pub fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
     if plain && pressed(Key::R) {
         sink.send(WindowIntent::Retake);
     }
+    let all = egui::KeyboardShortcut::new(Modifiers::COMMAND, Key::A);
+    if ui.input_mut(|input| input.consume_shortcut(&all)) {
+        sink.send(WindowIntent::Pick(Pick::All));
+    }
     let focus = ui.memory(egui::Memory::focused);
     let surface = tab_stop(state).and_then(|stop| {
         [Surface::Ring, Surface::Strip].into_iter().find(|surface| focus == Some(place_id(*surface, stop)))
@@ -100,7 +104,8 @@ pub fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
     ];
     let Some((_, step)) = step.into_iter().find(|(key, _)| pressed(*key)) else { return };
     let Some(to) = step.from(state) else { return };
-    sink.send(WindowIntent::Pick(Pick::Cursor(to)));
+    let through = ui.input(|input| input.modifiers.shift);
+    sink.send(WindowIntent::Pick(if through { Pick::Through(to) } else { Pick::Cursor(to) }));
     if let Some(surface) = surface {
         ui.data_mut(|data| data.insert_temp(wanted_focus(), (surface, to)));
     }

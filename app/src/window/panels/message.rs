@@ -36,10 +36,8 @@ pub fn message_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             }
         });
     }
-    let in_fault = state.fault().and_then(|fault| fault.stop);
-    // The card says it already.
-    for notice in state.notices.iter().filter(|notice| notice.stop.is_none() || notice.stop != in_fault) {
-        notice_ui(ui, notice, sink);
+    for (at, notice) in state.notices_shown().into_iter().enumerate() {
+        notice_ui(ui, state, notice, at == 0, sink);
     }
 }
 
@@ -103,9 +101,11 @@ fn fault_ui(ui: &mut Ui, fault: &Fault, sink: &IntentSink) {
     });
 }
 
-fn notice_ui(ui: &mut Ui, notice: &Notice, sink: &IntentSink) {
+/// One notice; beside the first, what was said before can be looked up.
+fn notice_ui(ui: &mut Ui, state: &State, notice: &Notice, is_first: bool, sink: &IntentSink) {
+    let older = state.notices.len() - state.notices_shown().len();
     ui.horizontal_top(|ui| {
-        let wide = ui.available_width() - 84.0;
+        let wide = ui.available_width() - 84.0 - if older > 0 { 92.0 } else { 0.0 };
         ui.allocate_ui_with_layout(vec2(wide, 28.0), Layout::left_to_right(Align::Center), |ui| {
             ui.set_min_size(vec2(wide, 28.0));
             let colour = match notice.kind {
@@ -121,8 +121,47 @@ fn notice_ui(ui: &mut Ui, notice: &Notice, sink: &IntentSink) {
             };
             ui.add(egui::Label::new(RichText::new(capital(&notice.text)).color(colour)).wrap());
         });
+        if older > 0 {
+            ui.allocate_ui(vec2(84.0, 28.0), |ui| {
+                ui.set_min_width(84.0);
+                if is_first {
+                    older_ui(ui, state, older, sink);
+                }
+            });
+        }
         if ui.add(Button::new(t!("message-dismiss")).min_size(vec2(76.0, 0.0))).clicked() {
             sink.send(WindowIntent::Dismiss(notice.id));
         }
     });
+}
+
+/// A button that opens everything said, the newest first.
+fn older_ui(ui: &mut Ui, state: &State, older: usize, sink: &IntentSink) {
+    let response = ui.add(Button::new(t!("message-older", n = older)).min_size(vec2(84.0, 0.0)));
+    egui::Popup::from_toggle_button_response(&response)
+        .close_behavior(egui::PopupCloseBehavior::CloseOnClickOutside)
+        .accessible_name(t!("message-all-said"))
+        .show(|ui| {
+            ui.set_width(460.0);
+            ui.heading(t!("message-all-said"));
+            egui::ScrollArea::vertical().max_height(320.0).show(ui, |ui| {
+                for notice in state.notices.iter().rev() {
+                    ui.horizontal_top(|ui| {
+                        let mark = match notice.kind {
+                            NoticeKind::Trouble => Mark::Problem,
+                            NoticeKind::Prompt => Mark::InWork,
+                            NoticeKind::Note => Mark::Kept,
+                        };
+                        marks::mark_ui(ui, mark);
+                        ui.add(
+                            egui::Label::new(RichText::new(capital(&notice.text)).font(theme::small()))
+                                .wrap(),
+                        );
+                    });
+                }
+            });
+            if button_ui(ui, &t!("message-dismiss-all"), true, vec2(0.0, 0.0)).clicked() {
+                sink.send(WindowIntent::DismissAll);
+            }
+        });
 }

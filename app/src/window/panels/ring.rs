@@ -3,11 +3,12 @@
 use egui::{Align, Align2, Layout, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, Vec2, WidgetInfo, vec2};
 
 use super::keys::{Surface, hold_focus, place_id, tab_stop};
+use super::ring_arc::arc_ui;
 use super::widgets::soft_ui;
 use crate::window::intent::{IntentSink, Pick, WindowIntent};
 use crate::window::marks;
 use crate::window::places::{Mark, Place};
-use crate::window::ring_layout::RingLayout;
+use crate::window::ring_layout::{MOST_RINGS, RingLayout};
 use crate::window::state::{Link, State};
 use crate::window::text::t;
 use crate::window::{theme, words};
@@ -18,13 +19,16 @@ pub fn ring_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let (rect, _) = ui.allocate_exact_size(vec2(ui.available_width(), side), Sense::hover());
     let focus_row = state.active().or(state.shown()).map_or(0, |place| place.row);
     let square = Rect::from_center_size(rect.center(), Vec2::splat(side));
-    let ring = RingLayout::new(square, &state.places, state.planned.direction, focus_row);
+    let (focus_row, most_rows) = state.ring_row.map_or((focus_row, MOST_RINGS), |row| (row, 1));
+    let ring = RingLayout::new(square, &state.places, state.planned.direction, focus_row, most_rows);
+    let in_arc = arc_ui(ui, rect, &ring, state, sink);
     ground(ui, rect, &ring, state);
     plate(ui, &ring, state);
     centre(ui, &ring, state);
+    row_choice_ui(ui, rect, state, sink);
     let shown = state.shown().map(|place| place.index);
     for place in state.places.iter().filter(|place| ring.shows(place.row)) {
-        place_ui(ui, &ring, place, state, sink);
+        place_ui(ui, &ring, place, in_arc.contains(&place.index), state, sink);
         if shown == Some(place.index) {
             caret(ui, &ring, place);
         }
@@ -105,6 +109,29 @@ fn row_names(painter: &egui::Painter, rect: Rect, ring: &RingLayout, state: &Sta
     }
 }
 
+/// Which rows are drawn: as rings within each other, or one alone and larger.
+fn row_choice_ui(ui: &mut Ui, rect: Rect, state: &State, sink: &IntentSink) {
+    let rows = &state.planned.rows;
+    if rows.len() < 2 {
+        return;
+    }
+    let name = |row: Option<usize>| match row.and_then(|row| rows.get(row)) {
+        Some(row) => t!("ring-only-row", row = words::middle_cut(&row.name, 10)),
+        None => t!("ring-all-rows"),
+    };
+    let size = vec2(92.0, 28.0);
+    let corner = Rect::from_min_size(rect.right_bottom() - size, size);
+    let button = egui::Button::new(egui::RichText::new(name(state.ring_row)).font(theme::small()));
+    let response = ui.put(corner, button).on_hover_text(t!("ring-rows-tip"));
+    egui::Popup::menu(&response).show(|ui| {
+        for row in std::iter::once(None).chain((0..rows.len()).map(Some)) {
+            if ui.radio(state.ring_row == row, name(row)).clicked() {
+                sink.send(WindowIntent::ShowRow(row));
+            }
+        }
+    });
+}
+
 fn camera_shape(painter: &egui::Painter, at: Pos2) {
     let body = Rect::from_center_size(at + vec2(0.0, 1.5), vec2(15.0, 8.0));
     painter.rect_filled(body, 1.5, theme::soft());
@@ -182,7 +209,7 @@ fn remaining_secs(state: &State) -> f64 {
     state.estimate_secs * state.to_shoot() as f64 / all
 }
 
-fn place_ui(ui: &Ui, ring: &RingLayout, place: &Place, state: &State, sink: &IntentSink) {
+fn place_ui(ui: &Ui, ring: &RingLayout, place: &Place, in_arc: bool, state: &State, sink: &IntentSink) {
     let at = ring.at(place);
     let area = Rect::from_center_size(at, Vec2::splat(ring.reach(place.row) * 2.0));
     // One place takes part in tabbing, arrows lead on from there.
@@ -204,7 +231,7 @@ fn place_ui(ui: &Ui, ring: &RingLayout, place: &Place, state: &State, sink: &Int
         marks::paint(painter, at, radius * swell, place.mark);
     }
     let around = radius.max(4.0) + 3.5;
-    if selected {
+    if selected || in_arc {
         painter.circle_stroke(at, around, Stroke::new(2.0, theme::strong()));
     }
     if response.has_focus() {

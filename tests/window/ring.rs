@@ -1,0 +1,108 @@
+//! The ring: drawing along it, runs by keyboard, one row or all.
+
+use egui::{Key, Modifiers, Pos2, Vec2};
+use egui_kittest::Harness;
+use egui_kittest::kittest::Queryable;
+use roundstop::window::WindowApp;
+use session_core::clock::SimSpeed;
+use session_core::plan::{Plan, Row};
+
+use super::{draw, start, window};
+
+fn selected(harness: &Harness<'_, WindowApp>) -> Vec<u32> {
+    harness.state().state().selected.iter().copied().collect()
+}
+
+fn place(harness: &Harness<'_, WindowApp>, label: &str) -> Pos2 {
+    harness.get_by_label(label).rect().center()
+}
+
+/// Draws the pointer from place to place with the button held.
+fn stroke(harness: &mut Harness<'_, WindowApp>, along: &[Pos2]) {
+    harness.drag_at(along[0]);
+    harness.step();
+    for to in &along[1..] {
+        harness.hover_at(*to);
+        harness.step();
+    }
+    harness.drop_at(along[along.len() - 1]);
+    draw(harness);
+}
+
+#[test]
+fn drawing_along_the_ring_selects_the_stops_passed() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut harness = window(start(Plan::single_row("LP-0142", 12), folder.path(), SimSpeed::Max));
+    harness.run();
+    let at: Vec<Pos2> = (1..=12)
+        .map(|stop| place(&harness, &format!("Stop {stop}, {}°, missing", (stop - 1) * 30)))
+        .collect();
+    stroke(&mut harness, &at[1..=4]);
+    assert_eq!(selected(&harness), [2, 3, 4, 5]);
+    harness.get_by_label("4 stops are selected: 2-5");
+    // The other way, over 0°, and more than half a turn in one stroke.
+    stroke(&mut harness, &[at[1], at[0], at[11], at[10]]);
+    assert_eq!(selected(&harness), [1, 2, 11, 12]);
+    stroke(&mut harness, &[at[0], at[2], at[4], at[6], at[8]]);
+    assert_eq!(selected(&harness), (1..=9).collect::<Vec<u32>>());
+    // With Shift, beside what is selected.
+    stroke(&mut harness, &at[1..=2]);
+    harness.event(egui::Event::ModifiersChanged(Modifiers::SHIFT));
+    stroke(&mut harness, &at[6..=7]);
+    harness.event(egui::Event::ModifiersChanged(Modifiers::NONE));
+    assert_eq!(selected(&harness), [2, 3, 7, 8]);
+    // Beside the rings nothing is meant.
+    let middle = at[0] + (at[6] - at[0]) * 0.5;
+    stroke(&mut harness, &[middle, middle + Vec2::splat(20.0)]);
+    assert_eq!(selected(&harness), [2, 3, 7, 8]);
+}
+
+#[test]
+fn a_run_is_selected_by_keyboard_and_all_with_one_key() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut harness = window(start(Plan::single_row("LP-0142", 12), folder.path(), SimSpeed::Max));
+    harness.run();
+    harness.get_by_label("Stop 4, 90°, missing").click();
+    draw(&mut harness);
+    for _ in 0..3 {
+        harness.key_press_modifiers(Modifiers::SHIFT, Key::ArrowRight);
+        draw(&mut harness);
+    }
+    assert_eq!(selected(&harness), [4, 5, 6, 7]);
+    // Back over the beginning, to the other side.
+    for _ in 0..5 {
+        harness.key_press_modifiers(Modifiers::SHIFT, Key::ArrowLeft);
+        draw(&mut harness);
+    }
+    assert_eq!(selected(&harness), [2, 3, 4]);
+    harness.get_by_label("Stop 9, 240°, missing").click_modifiers(Modifiers::SHIFT);
+    draw(&mut harness);
+    assert_eq!(selected(&harness), [4, 5, 6, 7, 8, 9]);
+    harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
+    draw(&mut harness);
+    assert_eq!(selected(&harness).len(), 12);
+}
+
+#[test]
+fn rows_are_drawn_within_each_other_or_one_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut plan = Plan::single_row("LP-0142", 8);
+    plan.rows.push(Row::full_turn("high", 6));
+    let mut harness = window(start(plan, folder.path(), SimSpeed::Max));
+    harness.run();
+    let outside = place(&harness, "Stop 3, row eye, 90°, missing");
+    let inside = place(&harness, "Stop 12, row high, 180°, missing");
+    // An arc from ring to ring takes both rows.
+    let start = place(&harness, "Stop 3, row eye, 90°, missing");
+    let end = place(&harness, "Stop 11, row high, 120°, missing");
+    stroke(&mut harness, &[start, end]);
+    assert_eq!(selected(&harness), [3, 11]);
+    harness.get_by_label("All rows").click();
+    draw(&mut harness);
+    harness.get_by_label("Row high").click();
+    draw(&mut harness);
+    assert!(harness.query_by_label("Stop 3, row eye, 90°, missing").is_none());
+    let alone = place(&harness, "Stop 12, row high, 180°, missing");
+    // Alone it has the outside ring.
+    assert!(alone.y < inside.y && alone.x < outside.x);
+}
