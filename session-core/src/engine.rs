@@ -13,14 +13,16 @@ use crate::motion::{Direction, approach};
 use crate::plan::Stop;
 use crate::turntable::{TableError, TablePosition};
 
+mod checks;
 mod faults;
 mod frames;
 mod settings_lock;
 mod types;
 
+pub use checks::ChecksSeed;
 pub use types::{
-    Action, Activity, EngineConfig, Event, Fault, FaultKind, Intent, KeepFailure, Mode, PauseReason, Refused,
-    SettingsSeed, Shot, StopSeed, StopState, StopStatus, Timer,
+    Action, Activity, CheckOf, EngineConfig, Event, Fault, FaultKind, Intent, KeepFailure, Mode, PauseReason,
+    Refused, SettingsSeed, Shot, StopSeed, StopState, StopStatus, Timer,
 };
 
 /// What a turn may take beyond twice its estimate.
@@ -74,6 +76,8 @@ pub struct Engine {
     row_now: Option<usize>,
     /// `None` lets the settings change freely.
     settings_lock: Option<settings_lock::SettingsLock>,
+    /// `None` where nobody looks at the frames.
+    checks: Option<checks::Checks>,
     last_ticket: u64,
     last_shot: u64,
     now: Duration,
@@ -114,6 +118,7 @@ impl Engine {
             stuck: Vec::new(),
             row_now,
             settings_lock: None,
+            checks: None,
             last_ticket: 0,
             last_shot,
             now: Duration::ZERO,
@@ -137,8 +142,14 @@ impl Engine {
                 self.on_frame_failed(shot, &error);
             }
             Event::FrameArrived { shot } => self.on_frame_arrived(shot, &mut actions),
-            Event::FrameKept { shot, version, settings } => self.on_frame_kept(shot, version, settings),
+            Event::FrameKept { shot, version, settings } => {
+                self.on_frame_kept(shot, version, settings, &mut actions);
+            }
             Event::KeepFailed { shot, failure } => self.on_keep_failed(shot, failure),
+            Event::FrameChecked { stop, version, flags } => {
+                self.on_frame_checked(stop, version, flags.iter().map(|flag| flag.kind).collect());
+            }
+            Event::CheckEnded { ticket } => self.on_check_ended(ticket),
         }
         self.advance(&mut actions);
         actions
@@ -240,11 +251,15 @@ impl Engine {
             }
             Intent::PauseAfterFrame => {
                 if self.mode == Mode::Running {
+                    self.forget_pause();
                     self.mode = Mode::Pausing;
                 }
             }
             Intent::Resume => match self.mode.clone() {
-                Mode::Pausing => self.mode = Mode::Running,
+                Mode::Pausing => {
+                    self.forget_pause();
+                    self.mode = Mode::Running;
+                }
                 // Only this says that the camera is set; a stop at the question leaves it open.
                 Mode::Paused(PauseReason::NewRow { row }) => {
                     self.row_now = Some(row);
@@ -289,6 +304,7 @@ impl Engine {
                 {
                     status.state = StopState::SetAside;
                     self.forget_drift(stop);
+                    self.row_has_changed(stop);
                     actions.push(Action::RecordSetAside { stop });
                 }
             }
@@ -300,6 +316,7 @@ impl Engine {
                     status.state = StopState::Kept;
                     status.chosen = version;
                     self.forget_drift(stop);
+                    self.row_has_changed(stop);
                     actions.push(Action::RecordKeepVersion { stop, version });
                 }
             }
@@ -324,6 +341,7 @@ impl Engine {
     /// Lets the session run (again); a person may have touched the product, so it settles anew, and
     /// may have made room, so held frames are written.
     fn run(&mut self, actions: &mut Vec<Action>) {
+        self.forget_pause();
         self.mode = Mode::Running;
         for shot in std::mem::take(&mut self.stuck) {
             self.keep(shot, actions);
@@ -334,6 +352,7 @@ impl Engine {
     }
 
     fn stop_now(&mut self, actions: &mut Vec<Action>) {
+        self.forget_pause();
         if matches!(self.motion, Motion::Turning { .. }) {
             actions.push(Action::StopTable);
         }
@@ -382,7 +401,10 @@ impl Engine {
             return;
         }
         let Some(next) = self.queue.front().copied() else {
-            if self.is_quiet() && self.stuck.is_empty() {
+            if self.pause_at_the_end() {
+                return;
+            }
+            if self.is_quiet() && self.stuck.is_empty() && self.checks_are_in(None, actions) {
                 self.mode = Mode::Finished;
                 self.release(actions);
             }
@@ -400,11 +422,11 @@ impl Engine {
                 }
                 if self.mode == Mode::Pausing {
                     if self.lens == Lens::Free {
-                        self.mode = Mode::Paused(PauseReason::Asked);
+                        self.mode = Mode::Paused(self.pause_reason());
                     }
                     return;
                 }
-                if !self.row_is_ready(next) {
+                if !self.row_is_ready(next, actions) {
                     return;
                 }
                 self.turn_to_stop(next, actions);
@@ -420,10 +442,16 @@ impl Engine {
     }
 
     /// Asks for the row's camera position before its first stop; tells whether to go on.
-    fn row_is_ready(&mut self, next: u32) -> bool {
+    fn row_is_ready(&mut self, next: u32, actions: &mut Vec<Action>) -> bool {
         let Some(row) = self.stop(next).map(|status| status.stop.row) else { return false };
         if self.config.pause_between_rows && self.row_now != Some(row) {
             if self.lens != Lens::Free {
+                return false;
+            }
+            // A stop of the row before is shot again while the camera still stands for it.
+            if let Some(before) = self.row_now
+                && !(self.keeping.is_empty() && self.checks_are_in(Some(before), actions))
+            {
                 return false;
             }
             self.mode = Mode::Paused(PauseReason::NewRow { row });
@@ -434,6 +462,7 @@ impl Engine {
     }
 
     fn turn_to_stop(&mut self, index: u32, actions: &mut Vec<Action>) {
+        self.end_check_wait();
         let (Some(status), Some(position)) = (self.stop(index), self.position.as_ref()) else { return };
         let mut legs: VecDeque<i64> = approach(
             position.step,
@@ -565,6 +594,7 @@ impl Engine {
             }
             Timer::FrameOverdue { shot } => self.on_frame_overdue(shot, actions),
             Timer::KeepOverdue { shot } => self.on_keep_overdue(shot),
+            Timer::ChecksOverdue { ticket } => self.on_checks_overdue(ticket),
         }
     }
 

@@ -5,6 +5,7 @@
 //! that does a frame count as kept. So a kill at any instant loses at most a frame that was never
 //! reported as kept, and opening the folder again shows exactly what is on disk.
 
+mod checks;
 pub mod durable;
 mod exif_facts;
 mod folder;

@@ -8,6 +8,7 @@ pub mod angle;
 pub mod calibration;
 pub mod camera;
 pub mod cancel;
+pub mod check;
 pub mod clock;
 pub mod engine;
 pub mod file_name;

@@ -13,8 +13,9 @@ use crate::angle::Angle;
 use crate::camera::settings::CameraSettings;
 use crate::camera::{Arrival, Camera, CameraError, ExposureRequest};
 use crate::cancel::CancelToken;
+use crate::check::{FlagPolicy, FrameChecker};
 use crate::clock::Clock;
-use crate::engine::{Event, Intent};
+use crate::engine::{CheckOf, Event, Intent};
 use crate::journal::{FolderError, JournalError, KeptFrame, SessionFolder};
 use crate::turntable::{TableError, Turntable};
 use crate::view::Update;
@@ -34,6 +35,8 @@ pub struct RunOptions {
     pub pause_between_rows: bool,
     /// Whether to go on without a question when the camera's settings change within the set.
     pub settings_may_change: bool,
+    /// What follows from each kind of flag, where frames are checked.
+    pub on_flag: FlagPolicy,
     /// The program's name and version, for the journal.
     pub program: String,
 }
@@ -45,6 +48,7 @@ impl Default for RunOptions {
             run_up: Angle::from_turns(2, 360),
             pause_between_rows: false,
             settings_may_change: false,
+            on_flag: FlagPolicy::default(),
             program: format!("session-core {}", env!("CARGO_PKG_VERSION")),
         }
     }
@@ -88,9 +92,9 @@ enum Message {
         shot: u64,
         frame: KeptFrame,
     },
-    /// Something the camera asks for at a stop.
-    Prompt {
-        stop: u32,
+    /// Something a person should do or know, at a stop or of the whole.
+    Say {
+        stop: Option<u32>,
         text: String,
     },
     Quit,
@@ -103,6 +107,12 @@ enum TableOrder {
     Reconnect,
     Release,
     Fire { press: Duration, done: Sender<Result<(), String>> },
+}
+
+/// What the checker's thread is told.
+struct CheckOrder {
+    ticket: u64,
+    of: CheckOf,
 }
 
 /// A running session; dropping it stops the session.
@@ -155,6 +165,9 @@ impl IntentSender {
 
 /// Begins a session on an open folder; it waits for [`Intent::Start`] or [`Intent::Retake`].
 ///
+/// With a `checker` every frame is looked at behind the next turn, and at the end of a row or set all
+/// together; without one, no frame is.
+///
 /// `news` is called from the session's thread for every [`Update`]; it must not block.
 ///
 /// # Errors
@@ -163,6 +176,7 @@ pub fn start(
     mut folder: SessionFolder,
     mut table: Box<dyn Turntable>,
     mut camera: Box<dyn Camera>,
+    checker: Option<Box<dyn FrameChecker>>,
     clock: Clock,
     options: RunOptions,
     news: impl FnMut(Update) + Send + 'static,
@@ -193,6 +207,9 @@ pub fn start(
     let shutter = facts.has_shutter.then(|| table_worker.shutter_line());
     let camera_worker = workers::spawn_camera(camera, shutter, messages.clone())?;
     let keeper = workers::spawn_keeper(Arc::clone(&folder), messages.clone())?;
+    let checker = checker
+        .map(|checker| workers::spawn_checker(checker, Arc::clone(&folder), messages.clone()))
+        .transpose()?;
     let session = session::Session::new(session::Parts {
         folder,
         facts,
@@ -204,6 +221,7 @@ pub fn start(
         table: table_worker,
         camera: camera_worker,
         keeper,
+        checker,
         news: Box::new(news),
     });
     let own = messages.clone();

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use crate::check::Flag;
 use crate::engine::{Activity, Mode, StopState};
 use crate::motion::Direction;
 
@@ -27,6 +28,8 @@ pub struct SessionView {
     pub left: usize,
     /// Seconds until this run is done, from this session's own pace once it has one.
     pub secs_left: Option<f64>,
+    /// Whether all is shot and the last checks are being waited for.
+    pub checking: bool,
     /// The table's name.
     pub table: String,
     /// The camera's name.
@@ -68,6 +71,12 @@ pub struct StopView {
 }
 
 impl StopView {
+    /// What checks found on the frame in use.
+    pub fn flags(&self) -> &[Flag] {
+        let in_use = self.versions.iter().find(|version| version.version == self.chosen);
+        in_use.map(|version| version.flags.as_slice()).unwrap_or_default()
+    }
+
     /// The picture in use.
     pub fn picture(&self) -> Option<&PathBuf> {
         self.versions.iter().find(|version| version.version == self.chosen).map(|version| &version.path)
@@ -75,12 +84,14 @@ impl StopView {
 }
 
 /// One kept version of a stop.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct VersionView {
     /// Counts from 1.
     pub version: u32,
     /// The picture to show.
     pub path: PathBuf,
+    /// What checks found on it.
+    pub flags: Vec<Flag>,
 }
 
 impl SessionView {
@@ -112,6 +123,17 @@ pub enum Update {
         version: u32,
         /// The picture to show.
         path: PathBuf,
+    },
+    /// A kept frame was found to be flawed.
+    Flagged {
+        /// The stop's number.
+        stop: u32,
+        /// The version it was found on.
+        version: u32,
+        /// What was not known before.
+        flags: Vec<Flag>,
+        /// Whether the stop is shot again by itself.
+        again: bool,
     },
     /// A try gave no frame; it is tried again or a fault follows.
     Failed {

@@ -506,6 +506,7 @@ fn a_whole_set_is_shot_over_http_and_the_password_is_in_none_of_its_files() {
         folder,
         Box::new(table),
         Box::new(camera),
+        None,
         clock,
         RunOptions::default(),
         move |update| {

@@ -248,6 +248,7 @@ impl World {
             Action::RecordSettings { settings } => self.accepted.push(settings),
             Action::StartTimer { .. }
             | Action::ReleaseTable
+            | Action::Check { .. }
             | Action::RecordZero { .. }
             | Action::RecordSetAside { .. }
             | Action::RecordKeepVersion { .. } => {}

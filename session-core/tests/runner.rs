@@ -81,10 +81,11 @@ fn bench(unplug_at: Option<u64>, ask_at: Option<u64>) -> Bench {
     let camera = Wired { probe: probe.clone(), unplug_at, ask_at };
     let (sender, news) = channel();
     let options = RunOptions::default();
-    let handle = runner::start(folder, Box::new(table), Box::new(camera), clock, options, move |update| {
-        let _ = sender.send(update);
-    })
-    .unwrap();
+    let handle =
+        runner::start(folder, Box::new(table), Box::new(camera), None, clock, options, move |update| {
+            let _ = sender.send(update);
+        })
+        .unwrap();
     Bench { dir, probe, handle, news }
 }
 

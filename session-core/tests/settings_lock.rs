@@ -80,10 +80,11 @@ fn run(root: &Path, camera: Fake, options: RunOptions, intent: Intent, answers: 
     let clock = Clock::new(SimSpeed::Max);
     let (table, _) = SimTable::new(SimTableSettings::default(), clock.clone());
     let (sender, news) = channel();
-    let handle = runner::start(folder, Box::new(table), Box::new(camera), clock, options, move |update| {
-        let _ = sender.send(update);
-    })
-    .unwrap();
+    let handle =
+        runner::start(folder, Box::new(table), Box::new(camera), None, clock, options, move |update| {
+            let _ = sender.send(update);
+        })
+        .unwrap();
     let mut answers = answers.iter().cloned();
     let (mut prompts, mut faults) = (Vec::new(), Vec::new());
     let mut last = Mode::Ready;

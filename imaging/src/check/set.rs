@@ -83,30 +83,21 @@ pub fn check_measured(
     measured: &[Result<Measured, String>],
     clockwise: bool,
 ) -> SetReport {
-    let facts: Vec<Option<&FrameFacts>> =
-        measured.iter().map(|m| m.as_ref().ok().map(|m| &m.facts)).collect();
-    let round = goes_round(inputs);
+    let facts: Vec<Result<&FrameFacts, &str>> =
+        measured.iter().map(|m| m.as_ref().map(|m| &m.facts).map_err(String::as_str)).collect();
     let mut reports: Vec<FrameReport> = inputs
         .iter()
-        .zip(measured)
-        .enumerate()
-        .map(|(i, (input, m))| FrameReport {
+        .zip(check_looks(inputs, &facts))
+        .map(|(input, flags)| FrameReport {
             index: input.index,
             degrees: input.degrees,
             closing: input.closing,
-            flags: match m {
-                Ok(m) => check_frame_quick(&m.facts, &neighbours(&facts, i, round)),
-                Err(reason) => vec![Flag::new(FlagKind::Damaged, 100.0, "%", reason.clone())],
-            },
+            flags,
             measured: Err("the file cannot be read".into()),
         })
         .collect();
-    // The closing frame is meant to be the first stop's picture again.
-    let in_set: Vec<Option<&FrameFacts>> =
-        facts.iter().zip(inputs).map(|(f, i)| f.filter(|_| !i.closing)).collect();
-    let copies = same::copies(&in_set);
     let usable: Vec<usize> =
-        (0..inputs.len()).filter(|&i| facts[i].is_some_and(|f| f.damaged.is_none())).collect();
+        (0..inputs.len()).filter(|&i| facts[i].is_ok_and(|f| f.damaged.is_none())).collect();
     let frames: Vec<TurnFrame> = usable
         .iter()
         .filter_map(|&i| {
@@ -114,7 +105,7 @@ pub fn check_measured(
             Some(TurnFrame {
                 degrees: inputs[i].degrees,
                 closing: inputs[i].closing,
-                copy_of_previous: copies[i].is_some(),
+                copy_of_previous: reports[i].flags.iter().any(|f| f.kind == FlagKind::Duplicate),
                 measured,
             })
         })
@@ -122,9 +113,6 @@ pub fn check_measured(
     let turn = measure_turn(&frames, clockwise);
     for (&i, angle) in usable.iter().zip(turn.angles) {
         reports[i].measured = angle;
-    }
-    for (report, copy) in reports.iter_mut().zip(copies) {
-        report.flags.extend(copy);
     }
     for (frame, amount, sigma) in &turn.story.wrong {
         reports[usable[*frame]].flags.push(Flag::new(
@@ -150,6 +138,21 @@ pub fn check_measured(
         report.flags.sort_by_key(|f| f.kind);
     }
     SetReport { axis: turn.axis, closure_deg: turn.closure_deg, frames: reports }
+}
+
+/// Judges frames by their looks alone, copies included, axis and angles not: quick enough while a set is
+/// shot. `facts` stands in the order of `inputs`; an error says why a file cannot be read.
+pub fn check_looks(inputs: &[FrameInput], facts: &[Result<&FrameFacts, &str>]) -> Vec<Vec<Flag>> {
+    let readable: Vec<Option<&FrameFacts>> = facts.iter().map(|f| f.ok()).collect();
+    // The closing frame is meant to be the first stop's picture again.
+    let in_set: Vec<Option<&FrameFacts>> =
+        readable.iter().zip(inputs).map(|(f, i)| f.filter(|_| !i.closing)).collect();
+    let round = goes_round(inputs);
+    let looks = facts.iter().enumerate().map(|(i, f)| match f {
+        Ok(f) => check_frame_quick(f, &neighbours(&readable, i, round)),
+        Err(reason) => vec![Flag::new(FlagKind::Damaged, 100.0, "%", (*reason).to_owned())],
+    });
+    looks.zip(same::copies(&in_set)).map(|(flags, copy)| flags.into_iter().chain(copy).collect()).collect()
 }
 
 /// Whether the last stop's neighbour is the first one.

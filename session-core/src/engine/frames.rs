@@ -84,7 +84,13 @@ impl Engine {
         );
     }
 
-    pub(super) fn on_frame_kept(&mut self, number: u64, version: u32, settings: FrameSettings) {
+    pub(super) fn on_frame_kept(
+        &mut self,
+        number: u64,
+        version: u32,
+        settings: FrameSettings,
+        actions: &mut Vec<Action>,
+    ) {
         let Some(shot) = self.take_kept(number) else { return };
         if let Some(status) = self.stop_mut(shot.stop) {
             status.state = StopState::Kept;
@@ -94,6 +100,7 @@ impl Engine {
             status.problem = None;
         }
         self.compare_settings(shot.stop, number, settings);
+        self.check_frame(shot.stop, version, actions);
     }
 
     pub(super) fn on_keep_failed(&mut self, number: u64, failure: KeepFailure) {

@@ -5,6 +5,7 @@ use std::time::Duration;
 use serde::{Deserialize, Serialize};
 
 use super::{Angle, CameraError, Direction, FrameSettings, StepsPerTurn, Stop, TableError, TablePosition};
+use crate::check::Flag;
 use crate::motion::SpeedProfile;
 
 /// Settings of one run that do not change while it lasts.
@@ -192,6 +193,11 @@ pub enum Timer {
         /// Ties it to the exposure.
         shot: u64,
     },
+    /// No check has come in while nothing else is left to do. Runs on real time.
+    ChecksOverdue {
+        /// Ties it to the wait.
+        ticket: u64,
+    },
 }
 
 /// Why a frame could not be kept.
@@ -302,6 +308,37 @@ pub enum Event {
         /// Why.
         failure: KeepFailure,
     },
+    /// A kept frame was looked at; this takes the place of what was found on it before.
+    FrameChecked {
+        /// The stop's number.
+        stop: u32,
+        /// The frame's version.
+        version: u32,
+        /// What is wrong; empty when nothing is.
+        flags: Vec<Flag>,
+    },
+    /// A check has ended, well or not; its findings came before.
+    CheckEnded {
+        /// The check's ticket.
+        ticket: u64,
+    },
+}
+
+/// What is to be looked at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum CheckOf {
+    /// A frame just kept, against those about it.
+    Frame {
+        /// The stop's number.
+        stop: u32,
+        /// The frame's version.
+        version: u32,
+    },
+    /// All frames in use of a row together, angles included.
+    Row {
+        /// The row, counted from 0.
+        row: usize,
+    },
 }
 
 /// What is to be done.
@@ -347,6 +384,13 @@ pub enum Action {
     Keep {
         /// The exposure.
         shot: Shot,
+    },
+    /// Look at frames; answered by `FrameChecked` for each judged, then `CheckEnded`.
+    Check {
+        /// The check's ticket.
+        ticket: u64,
+        /// What to look at.
+        of: CheckOf,
     },
     /// The files of this exposure belong to no stop for certain: keep them apart.
     Hold {
@@ -402,6 +446,11 @@ pub enum PauseReason {
     NewRow {
         /// The row, counted from 0.
         row: usize,
+    },
+    /// A frame is flagged with something that a person should see to.
+    Flagged {
+        /// The stop's number.
+        stop: u32,
     },
 }
 

@@ -8,7 +8,7 @@ use std::sync::{Mutex, PoisonError};
 use serde::{Deserialize, Serialize};
 
 use super::durable::{self, PathError, create_folder, move_without_replacing, replace_state};
-use super::ledger::{Ledger, StopKey};
+use super::ledger::{Frame, Ledger, StopKey};
 use super::log::{Journal, JournalError};
 use super::record::Record;
 use super::recover::{self, Recovery};
@@ -305,7 +305,7 @@ impl SessionFolder {
                     StopSeed {
                         stop: stop.clone(),
                         state: ledger.state_of(&key),
-                        versions: frame.map_or(0, super::Frame::last_version),
+                        versions: frame.map_or(0, Frame::last_version),
                         chosen: frame.and_then(|frame| frame.chosen).unwrap_or(0),
                     }
                 })
@@ -349,12 +349,15 @@ impl SessionFolder {
     pub fn pictures_of(&self, stop: &Stop) -> Vec<VersionView> {
         let frames = self.frames_folder();
         self.with_ledger(|ledger| {
-            let kept =
-                ledger.frame(&self.key_of(stop)).map(|frame| frame.versions.as_slice()).unwrap_or_default();
-            kept.iter()
+            let Some(Frame { versions, found, .. }) = ledger.frame(&self.key_of(stop)) else {
+                return Vec::new();
+            };
+            versions
+                .iter()
                 .filter_map(|version| {
                     let path = frames.join(&version.files.first()?.name);
-                    Some(VersionView { version: version.version, path })
+                    let flags = found.get(&version.version).cloned().unwrap_or_default();
+                    Some(VersionView { version: version.version, path, flags })
                 })
                 .collect()
         })

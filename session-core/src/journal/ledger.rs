@@ -1,10 +1,11 @@
 //! What the journal's records add up to: the frames of each stop.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use super::record::{FrameRecord, Record};
 use crate::angle::Angle;
 use crate::camera::settings::FrameSettings;
+use crate::check::Flag;
 use crate::engine::StopState;
 
 /// Names a stop by what it is, not by its number, so that a changed plan finds its frames.
@@ -30,6 +31,8 @@ pub struct Frame {
     pub versions: Vec<FrameRecord>,
     /// The version in use; `None` when the photographer has set the stop aside.
     pub chosen: Option<u32>,
+    /// What checks found last, by version; a version that is not in it was not looked at.
+    pub found: BTreeMap<u32, Vec<Flag>>,
 }
 
 impl Frame {
@@ -53,6 +56,8 @@ pub struct Ledger {
     zero: Option<String>,
     last_shot: u64,
     accepted_settings: Vec<FrameSettings>,
+    /// Rows whose frames in use were looked at together.
+    checked_rows: HashSet<String>,
 }
 
 impl Ledger {
@@ -72,15 +77,18 @@ impl Ledger {
                 stop.versions.retain(|earlier| earlier.version != frame.version);
                 stop.versions.push(frame.clone());
                 stop.chosen = Some(frame.version);
+                self.checked_rows.remove(&frame.row);
             }
             Record::SettingsAccepted { settings } => self.accepted_settings.push(settings.clone()),
             Record::FrameFailed { shot, .. } => self.last_shot = self.last_shot.max(*shot),
             Record::SetAside { row, angle } => {
+                self.checked_rows.remove(row);
                 if let Some(stop) = self.frames.get_mut(&StopKey::new(row, *angle)) {
                     stop.chosen = None;
                 }
             }
             Record::VersionChosen { row, angle, version } => {
+                self.checked_rows.remove(row);
                 // A version whose own record is damaged is none to choose.
                 if let Some(stop) = self.frames.get_mut(&StopKey::new(row, *angle))
                     && stop.versions.iter().any(|frame| frame.version == *version)
@@ -88,6 +96,14 @@ impl Ledger {
                     stop.chosen = Some(*version);
                 }
             }
+            Record::Checked { row, angle, version, flags } => {
+                if let Some(stop) = self.frames.get_mut(&StopKey::new(row, *angle))
+                    && stop.versions.iter().any(|frame| frame.version == *version)
+                {
+                    stop.found.insert(*version, flags.clone());
+                }
+            }
+            Record::RowChecked { row } => drop(self.checked_rows.insert(row.clone())),
             Record::RunBegan { .. }
             | Record::TurnIntent { .. }
             | Record::Turned { .. }
@@ -114,6 +130,11 @@ impl Ledger {
         self.frames.values().flat_map(|frame| &frame.versions)
     }
 
+    /// Whether all frames in use of a row were looked at together since the last of them came.
+    pub fn is_row_checked(&self, row: &str) -> bool {
+        self.checked_rows.contains(row)
+    }
+
     /// Frames that were about to get their names when the program ended.
     pub fn open_arrivals(&self) -> &[FrameRecord] {
         &self.open_arrivals
@@ -138,6 +159,7 @@ impl Ledger {
     pub(super) fn forget_missing(&mut self, key: &StopKey, version: u32) {
         if let Some(stop) = self.frames.get_mut(key) {
             stop.versions.retain(|frame| frame.version != version);
+            stop.found.remove(&version);
             if stop.chosen == Some(version) {
                 stop.chosen = stop.versions.last().map(|frame| frame.version);
             }

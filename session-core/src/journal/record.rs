@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::exif_facts::ExposureFacts;
 use crate::angle::{Angle, StepsPerTurn};
 use crate::camera::settings::{CameraSettings, FrameSettings};
+use crate::check::Flag;
 
 /// One line of the journal.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -109,6 +110,22 @@ pub enum Record {
         angle: Angle,
         /// The version.
         version: u32,
+    },
+    /// A frame was looked at; this takes the place of what was found on it before.
+    Checked {
+        /// The row's name.
+        row: String,
+        /// The stop's angle.
+        angle: Angle,
+        /// The version.
+        version: u32,
+        /// What is wrong; empty when nothing is.
+        flags: Vec<Flag>,
+    },
+    /// All frames in use of a row were looked at together.
+    RowChecked {
+        /// The row's name.
+        row: String,
     },
 }
 

@@ -4,10 +4,11 @@ use serde::Serialize;
 
 use super::exif_facts::ExposureFacts;
 use super::folder::SessionFile;
-use super::ledger::{Ledger, StopKey};
+use super::ledger::{Frame, Ledger, StopKey};
 use super::record::{ADOPTED, FrameRecord};
 use super::recover::Recovery;
 use crate::camera::settings::CameraSettings;
+use crate::check::Flag;
 use crate::engine::StopState;
 use crate::plan::Stop;
 
@@ -41,6 +42,8 @@ pub struct StopReport {
     pub file: Option<String>,
     /// Its SHA-256.
     pub sha256: Option<String>,
+    /// What checks found on the frame in use.
+    pub flags: Vec<Flag>,
     /// Every kept version, oldest first.
     pub versions: Vec<VersionReport>,
 }
@@ -56,6 +59,8 @@ pub struct VersionReport {
     pub files: Vec<String>,
     /// SHA-256 of each file.
     pub sha256: Vec<String>,
+    /// What checks found on it; `None` when it was not looked at.
+    pub flags: Option<Vec<Flag>>,
     /// The step the table was sent to, counted from zero over all turns.
     pub commanded_step: i64,
     /// The step the table reported; `None` for adopted frames, whose angle no table confirmed.
@@ -81,7 +86,8 @@ impl SetStatus {
                 let row = &file.plan.rows[stop.row].name;
                 let key = StopKey::new(row, stop.angle);
                 let frame = ledger.frame(&key);
-                let first = frame.and_then(|frame| frame.in_use()).and_then(|frame| frame.files.first());
+                let in_use = frame.and_then(|frame| frame.in_use());
+                let first = in_use.and_then(|frame| frame.files.first());
                 StopReport {
                     index: stop.index,
                     row: row.clone(),
@@ -92,10 +98,12 @@ impl SetStatus {
                     state: ledger.state_of(&key),
                     file: first.map(|file| format!("frames/{}", file.name)),
                     sha256: first.map(|file| file.sha256.clone()),
+                    flags: frame
+                        .zip(in_use)
+                        .and_then(|(frame, in_use)| frame.found.get(&in_use.version).cloned())
+                        .unwrap_or_default(),
                     versions: frame
-                        .map(|frame| {
-                            frame.versions.iter().map(|version| report(version, frame.chosen)).collect()
-                        })
+                        .map(|frame| frame.versions.iter().map(|version| report(version, frame)).collect())
                         .unwrap_or_default(),
                 }
             })
@@ -108,18 +116,24 @@ impl SetStatus {
         }
     }
 
+    /// The stops whose frame in use is flagged.
+    pub fn flagged(&self) -> impl Iterator<Item = &StopReport> {
+        self.stops.iter().filter(|stop| !stop.flags.is_empty())
+    }
+
     /// How many stops have a frame in use.
     pub fn kept(&self) -> usize {
         self.stops.iter().filter(|stop| stop.state == StopState::Kept).count()
     }
 }
 
-fn report(frame: &FrameRecord, chosen: Option<u32>) -> VersionReport {
+fn report(frame: &FrameRecord, of: &Frame) -> VersionReport {
     VersionReport {
         version: frame.version,
-        in_use: Some(frame.version) == chosen,
+        in_use: Some(frame.version) == of.chosen,
         files: frame.files.iter().map(|file| format!("frames/{}", file.name)).collect(),
         sha256: frame.files.iter().map(|file| file.sha256.clone()).collect(),
+        flags: of.found.get(&frame.version).cloned(),
         commanded_step: frame.commanded_step,
         reported_step: frame.reported_step,
         exposed_at: frame.exposed_at.to_string(),

@@ -10,11 +10,12 @@ use jiff::Timestamp;
 use super::event_log::EventLog;
 use super::workers::Worker;
 use super::{
-    Arrival, CameraError, CameraSettings, Clock, Event, ExposureRequest, Intent, Message, RunOptions,
-    SessionFolder, TableOrder, Update,
+    Arrival, CameraError, CameraSettings, CheckOrder, Clock, Event, ExposureRequest, Intent, Message,
+    RunOptions, SessionFolder, TableOrder, Update,
 };
 use crate::camera::settings::FrameSettings;
-use crate::engine::{Action, Engine, EngineConfig, KeepFailure, Mode, Refused, Shot, Timer};
+use crate::check::Flag;
+use crate::engine::{Action, Activity, Engine, EngineConfig, KeepFailure, Mode, Refused, Shot, Timer};
 use crate::journal::{KeepJob, Record};
 use crate::turntable::{TableError, TableFacts};
 use crate::view::{RowView, SessionView, StopView, VersionView};
@@ -23,6 +24,8 @@ use crate::view::{RowView, SessionView, StopView, VersionView};
 const PACE_FRAMES: usize = 12;
 /// What a camera may take beyond its own patience before it counts as hanging.
 const HANGING: Duration = Duration::from_secs(30);
+/// How long the end of a row or set waits while no check comes in; far beyond what a frame takes.
+const CHECK_PATIENCE: Duration = Duration::from_secs(120);
 /// How long a session that is told to end waits for what is on its way.
 const FAREWELL: Duration = Duration::from_secs(10);
 
@@ -39,6 +42,7 @@ pub(super) struct Parts {
     pub table: Worker<TableOrder>,
     pub camera: Worker<ExposureRequest>,
     pub keeper: Worker<KeepJob>,
+    pub checker: Option<Worker<CheckOrder>>,
     pub news: Box<dyn FnMut(Update) + Send>,
 }
 
@@ -64,6 +68,9 @@ pub(super) struct Session {
     exposed_at: HashMap<u64, Timestamp>,
     /// The pictures of every version, for views.
     pictures: HashMap<u32, Vec<VersionView>>,
+    /// Checks that wait for the checker, which has one at a time: the session never waits for it.
+    checks: VecDeque<CheckOrder>,
+    is_checking: bool,
     pace: VecDeque<Duration>,
     /// Whether this run has kept a frame.
     has_kept: bool,
@@ -88,6 +95,10 @@ impl Session {
         if !parts.options.settings_may_change {
             engine.lock_settings(parts.folder.settings_seed());
         }
+        if parts.checker.is_some() {
+            let policy = parts.options.on_flag.clone();
+            engine.check_frames(parts.folder.checks_seed(policy, CHECK_PATIENCE));
+        }
         let folder = &parts.folder;
         let pictures = folder.stops().iter().map(|stop| (stop.index, folder.pictures_of(stop))).collect();
         let log = EventLog::open(&parts.folder.cache_folder());
@@ -100,6 +111,8 @@ impl Session {
             arrived: HashMap::new(),
             exposed_at: HashMap::new(),
             pictures,
+            checks: VecDeque::new(),
+            is_checking: false,
             pace: VecDeque::new(),
             has_kept: false,
             plate_step: None,
@@ -154,6 +167,10 @@ impl Session {
         self.parts.camera.finish();
         self.parts.table.finish();
         let is_written = self.parts.keeper.finish_within(FAREWELL);
+        if let Some(checker) = &mut self.parts.checker {
+            checker.cancel();
+            checker.finish_within(FAREWELL);
+        }
         for message in inbox.try_iter() {
             match message {
                 Message::Kept { shot, .. } => drop(self.arrived.remove(&shot)),
@@ -201,17 +218,16 @@ impl Session {
             Message::Kept { shot, frame } => {
                 self.arrived.remove(&shot);
                 let path = frame.path.clone();
-                self.pictures
-                    .entry(frame.stop)
-                    .or_default()
-                    .push(VersionView { version: frame.version, path: path.clone() });
+                self.pictures.entry(frame.stop).or_default().push(VersionView {
+                    version: frame.version,
+                    path: path.clone(),
+                    flags: Vec::new(),
+                });
                 (self.parts.news)(Update::Kept { stop: frame.stop, version: frame.version, path });
                 self.warn_of_automatics(&frame.settings);
                 self.feed(Event::FrameKept { shot, version: frame.version, settings: frame.settings });
             }
-            Message::Prompt { stop, text } => {
-                (self.parts.news)(Update::Prompt { stop: Some(stop), text });
-            }
+            Message::Say { stop, text } => (self.parts.news)(Update::Prompt { stop, text }),
             Message::Quit => {
                 self.leaving = Some(Instant::now() + FAREWELL);
                 self.feed(Event::Person(Intent::StopNow));
@@ -230,8 +246,16 @@ impl Session {
                 .map(|(stop, to)| Record::Turned { stop, commanded_step: to, reported_step: position.step }),
             _ => None,
         };
+        let flagged = match &event {
+            Event::FrameChecked { stop, version, flags } => self.note_flags(*stop, *version, flags),
+            _ => None,
+        };
         for action in self.engine.handle(now, event) {
             self.carry_out(action);
+        }
+        if let Some((stop, version, flags)) = flagged {
+            let again = self.engine.activity(stop) == Activity::Queued;
+            (self.parts.news)(Update::Flagged { stop, version, flags, again });
         }
         // After the actions: the settling wait runs while the disk syncs.
         if let Some(turned) = turned {
@@ -269,6 +293,16 @@ impl Session {
                 if let Some(arrived) = self.arrived.get_mut(shot) {
                     arrived.with_keeper = false;
                 }
+            }
+            Event::CheckEnded { .. } => {
+                self.is_checking = false;
+                self.check_next();
+            }
+            Event::TimerFired { timer: Timer::ChecksOverdue { .. } } if self.engine.waits_for_checks() => {
+                let secs = CHECK_PATIENCE.as_secs();
+                self.say(format!(
+                    "The checks have said nothing for {secs} s and are not waited for; look at the set with 'roundstop check'."
+                ));
             }
             // Shooting may go on after any of these, and the wait before it is no pace.
             Event::Person(
@@ -339,6 +373,10 @@ impl Session {
             Action::Expose { shot } => self.expose(&shot),
             Action::CancelExposure => self.parts.camera.cancel(),
             Action::Keep { shot } => self.keep(shot),
+            Action::Check { ticket, of } => {
+                self.checks.push_back(CheckOrder { ticket, of });
+                self.check_next();
+            }
             Action::Hold { shot } => {
                 if let Some(arrived) = self.arrived.remove(&shot) {
                     self.hold(shot, &arrived.arrivals, "it came after the wait for it had been given up");
@@ -387,7 +425,7 @@ impl Session {
                 }
                 real
             }
-            Timer::TurnOverdue { .. } | Timer::FrameOverdue { .. } => {
+            Timer::TurnOverdue { .. } | Timer::FrameOverdue { .. } | Timer::ChecksOverdue { .. } => {
                 // One of each kind runs at a time; a new one replaces the last.
                 self.timers.retain(|(_, old)| std::mem::discriminant(old) != std::mem::discriminant(&timer));
                 after
@@ -444,6 +482,27 @@ impl Session {
                 settings: arrived.settings.clone(),
             });
         }
+    }
+
+    /// Gives the checker its next order, if it has none.
+    fn check_next(&mut self) {
+        if let Some(checker) = &mut self.parts.checker
+            && !self.is_checking
+            && let Some(order) = self.checks.pop_front()
+        {
+            self.is_checking = true;
+            checker.order(order);
+        }
+    }
+
+    /// Shows what was found on a version; gives what was not known before, if anything.
+    fn note_flags(&mut self, stop: u32, version: u32, flags: &[Flag]) -> Option<(u32, u32, Vec<Flag>)> {
+        let versions = self.pictures.get_mut(&stop)?;
+        let view = versions.iter_mut().find(|view| view.version == version)?;
+        let is_news = |flag: &&Flag| view.flags.iter().all(|known| known.kind != flag.kind);
+        let news: Vec<Flag> = flags.iter().filter(is_news).cloned().collect();
+        view.flags = flags.to_vec();
+        (!news.is_empty()).then_some((stop, version, news))
     }
 
     fn plate_degrees(&self, step: i64) -> f64 {
@@ -507,6 +566,7 @@ impl Session {
                 .map(|step| self.plate_degrees(step)),
             left: self.engine.left_to_shoot(),
             secs_left: self.secs_left(),
+            checking: self.engine.waits_for_checks(),
             table: self.parts.facts.name.clone(),
             camera: self.parts.camera_name.clone(),
         };

@@ -9,10 +9,11 @@ use std::time::{Duration, Instant};
 use crossbeam_channel::{Sender, bounded};
 
 use super::{
-    Camera, CameraError, CancelToken, Event, ExposureRequest, Message, SessionFolder, TableError, TableOrder,
-    Turntable,
+    Camera, CameraError, CancelToken, CheckOf, CheckOrder, Event, ExposureRequest, FrameChecker, Message,
+    SessionFolder, TableError, TableOrder, Turntable,
 };
 use crate::camera::{CameraContext, ShutterLine};
+use crate::check::Finding;
 use crate::engine::KeepFailure;
 use crate::journal::KeepJob;
 
@@ -151,7 +152,7 @@ pub(super) fn spawn_camera(
         let shot = request.shot;
         let stop = request.stop;
         let prompt = |text: String| {
-            let _ = messages.try_send(Message::Prompt { stop, text });
+            let _ = messages.try_send(Message::Say { stop: Some(stop), text });
         };
         let context = CameraContext {
             cancel,
@@ -204,5 +205,49 @@ pub(super) fn spawn_keeper(
             Err(failure) => Message::Event(Event::KeepFailed { shot, failure }),
         };
         let _ = messages.send(message);
+    })
+}
+
+pub(super) fn spawn_checker(
+    mut checker: Box<dyn FrameChecker>,
+    folder: Arc<SessionFolder>,
+    messages: Sender<Message>,
+) -> io::Result<Worker<CheckOrder>> {
+    Worker::spawn("checker", messages, move |order: CheckOrder, cancel, messages| {
+        let say = |stop: Option<u32>, text: String| {
+            let _ = messages.send(Message::Say { stop, text });
+        };
+        let mut found = |finding: Finding| {
+            if let Err(error) = folder.note_finding(&finding) {
+                say(None, format!("What was found on stop {} is not on record: {error}", finding.stop));
+            }
+            let Finding { stop, version, flags } = finding;
+            let _ = messages.send(Message::Event(Event::FrameChecked { stop, version, flags }));
+        };
+        // Readers of foreign files are at work here; one that gives way must not end the checking.
+        let checked = panic::catch_unwind(AssertUnwindSafe(|| match order.of {
+            CheckOf::Frame { stop, version } => {
+                checker.check_frame(&folder.row_about(stop, version), stop, cancel, &mut found);
+                Ok(None)
+            }
+            CheckOf::Row { row } => {
+                let frames = folder.row_to_check(row);
+                let note = checker.check_row(&frames, folder.plan().direction, cancel, &mut found)?;
+                if !cancel.is_cancelled() {
+                    folder.note_row_checked(row, &frames).map_err(|error| error.to_string())?;
+                }
+                Ok(note)
+            }
+        }));
+        match checked {
+            Ok(Ok(None)) => {}
+            Ok(Ok(Some(text)) | Err(text)) => say(None, text),
+            Err(_) => say(
+                None,
+                "This program failed while it looked at a frame, which is kept; look at it yourself."
+                    .to_owned(),
+            ),
+        }
+        let _ = messages.send(Message::Event(Event::CheckEnded { ticket: order.ticket }));
     })
 }
