@@ -50,6 +50,20 @@ count-products-open = { $n ->
 
 words-anticlockwise = anticlockwise
 words-clockwise = clockwise
+words-out-of-focus = out of focus
+words-motion-blur = motion blur
+words-exposure-off = exposure off
+words-white-balance-off = white balance off
+words-clipped = clipped
+words-duplicate = duplicate
+words-wrong-angle = wrong angle
+words-object-slipped = object slipped
+words-background-uneven = background uneven
+words-damaged = damaged
+words-size-differs = size differs
+words-tell = tell
+words-pause = pause
+words-retake = retake
 words-to-be-shot = to be shot
 words-turning = turning
 words-settling = settling
@@ -147,6 +161,8 @@ handle-the-set-is-complete-its = The set is complete. Its frames lie in { $frame
 handle-stop = Stop { $stop }: { $reason }
 handle-a-plan-can-be-opened = A plan can be opened once the session is stopped.
 handle-the-shoot-list-is-not = The shoot list is not opened: { $problems }
+handle-stop-is-shot-again = Stop { $stop }: { $what }. It is shot again.
+handle-see-to-the-flagged-stop = { $sku }: see to stop { $stop }, it is flagged.
 handle-see-under-list = { $text }; see under List.
 handle-the-plan-is-saved-as = The plan is saved as { $path }.
 
@@ -303,6 +319,9 @@ message-takes-the-place-where-the = Takes the place where the plate stands now f
 message-go-on-with-the-new = Go on with the new setting
 message-skip-this-stop-for-now = Skip this stop for now
 message-stop-the-session = Stop the session
+message-stop-is-flagged = Stop { $stop } is flagged
+message-it-is-seen-to-shoot = It is seen to, shoot it again
+message-keep-it-and-go-on = Keep it and go on
 message-dismiss = Dismiss
 message-older = { $n } older
 message-all-said = What was said
@@ -398,6 +417,11 @@ ring-stop-2 = Stop { $index }{ $row }, { $degrees_text }°
 ring-version-of = , version { $chosen } of { $several }
 ring-click-selects-ctrl-or-shift = Click selects; Ctrl or Shift selects more; R retakes
 
+## on_flag
+
+on-flag-when-a-frame-is-flagged = When a frame is flagged
+on-flag-retake-once-by-itself = Retake: once by itself. Counts from the next start of a session.
+
 ## room
 
 room-dark = Dark
@@ -480,6 +504,7 @@ pictures-the-file-cannot-be-read = the file cannot be read: { $error }; look whe
 ## places
 
 places-kept = kept
+places-flagged = flagged
 places-missing = missing
 places-in-work = in work
 places-problem = problem

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, CommandFactory, Parser, Subcommand};
 use session_core::angle::{Angle, StepsPerTurn};
+use session_core::check::{FlagKind, FlagPolicy, Response};
 use session_core::clock::SimSpeed;
 use session_core::turntable::serial::Dialect;
 
@@ -294,9 +295,32 @@ struct RunArgs {
     /// Go on without a question when the camera's settings change within the set
     #[arg(long)]
     settings_may_change: bool,
+    /// What follows when a frame is flagged, such as motion-blur=retake: tell, pause or retake (once by
+    /// itself); all=tell for every kind. May be repeated
+    #[arg(long = "on-flag", value_name = "KIND=RESPONSE", value_parser = on_flag)]
+    on_flag: Vec<(Vec<FlagKind>, Response)>,
     /// Print the set's status as one JSON object at the end; faults end the run without a question
     #[arg(long)]
     json: bool,
+}
+
+impl RunArgs {
+    /// What follows from each kind of flag.
+    fn flag_policy(&self) -> FlagPolicy {
+        let mut policy = FlagPolicy::default();
+        for (kinds, response) in &self.on_flag {
+            for kind in kinds {
+                policy.choose(*kind, *response);
+            }
+        }
+        policy
+    }
+}
+
+fn on_flag(text: &str) -> Result<(Vec<FlagKind>, Response), String> {
+    let (kind, response) = text.split_once('=').ok_or("write KIND=tell, KIND=pause or KIND=retake")?;
+    let kinds = if kind == "all" { FlagKind::ALL.to_vec() } else { vec![kind.parse()?] };
+    Ok((kinds, response.parse()?))
 }
 
 fn frame_size(text: &str) -> Result<(u32, u32), String> {

@@ -9,6 +9,7 @@ macro_rules! println {
 }
 
 pub mod bench;
+pub mod checks;
 pub mod cli;
 pub mod controller_files;
 pub mod demo;

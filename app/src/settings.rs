@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
+use session_core::check::FlagPolicy;
 use session_core::journal::durable::{create_folder, replace_state};
 
 /// What is remembered; a field that is missing or unknown costs nothing else.
@@ -17,6 +18,8 @@ pub struct Settings {
     pub window: Option<[f32; 2]>,
     /// Whether the computer stays quiet when the set is done or a person is needed.
     pub silent: bool,
+    /// What follows when a frame is flagged.
+    pub on_flag: FlagPolicy,
     /// The table last used, as the command line names it.
     pub table: Option<String>,
     /// The camera last used, as the command line names it.

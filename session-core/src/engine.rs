@@ -303,8 +303,7 @@ impl Engine {
                     && status.state == StopState::Kept
                 {
                     status.state = StopState::SetAside;
-                    self.forget_drift(stop);
-                    self.row_has_changed(stop);
+                    self.another_in_use(stop);
                     actions.push(Action::RecordSetAside { stop });
                 }
             }
@@ -315,12 +314,17 @@ impl Engine {
                 {
                     status.state = StopState::Kept;
                     status.chosen = version;
-                    self.forget_drift(stop);
-                    self.row_has_changed(stop);
+                    self.another_in_use(stop);
                     actions.push(Action::RecordKeepVersion { stop, version });
                 }
             }
         }
+    }
+
+    /// A person has decided on the stop's frames by hand.
+    fn another_in_use(&mut self, stop: u32) {
+        self.forget_drift(stop);
+        self.row_has_changed(stop);
     }
 
     /// Puts stops that are not in the queue at its end, in the order given.

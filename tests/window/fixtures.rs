@@ -10,6 +10,7 @@ use roundstop::studio::{CameraSpec, StudioOptions, TableSpec};
 use roundstop::window::places::PlanInForce;
 use roundstop::window::state::{Link, State};
 use roundstop::window::{WindowApp, WindowStart};
+use session_core::check::{Flag, FlagKind};
 use session_core::clock::SimSpeed;
 use session_core::engine::{Activity, Fault, FaultKind, Mode, StopState};
 use session_core::plan::{Plan, Row};
@@ -97,6 +98,16 @@ pub fn views_of(plan: &Plan) -> Vec<StopView> {
     views.collect()
 }
 
+/// What a check finds on a frame; demo data.
+pub fn blurred() -> Flag {
+    Flag {
+        kind: FlagKind::MotionBlur,
+        reason: "edges are smeared across by 3.2 px, but not upright: the table still moved".to_owned(),
+        amount: 3.2,
+        unit: "px".to_owned(),
+    }
+}
+
 /// A session with one stop in each state.
 pub fn mixed() -> State {
     let mut state = planned();
@@ -106,11 +117,13 @@ pub fn mixed() -> State {
         if view.index <= 15 {
             view.state = StopState::Kept;
             view.chosen = 1;
-            view.versions = vec![VersionView { version: 1, path: "no-such-file.jpg".into() }];
+            view.versions =
+                vec![VersionView { version: 1, path: "no-such-file.jpg".into(), flags: Vec::new() }];
         }
         match view.index {
             4 => (view.state, view.chosen) = (StopState::SetAside, 0),
             9 => view.skipped = true,
+            12 => view.versions[0].flags.push(blurred()),
             16 => view.problem = Some("no complete frame came".to_owned()),
             17 => view.activity = Activity::Turning,
             _ => {}

@@ -99,7 +99,7 @@ fn kept(state: &mut State, stops: std::ops::RangeInclusive<u32>) {
     for view in views.iter_mut().filter(|view| stops.contains(&view.index)) {
         let path = PathBuf::from(format!("frames/LP-0142_eye_{:02}.jpg", view.index));
         (view.state, view.chosen) = (StopState::Kept, 1);
-        view.versions = vec![VersionView { version: 1, path }];
+        view.versions = vec![VersionView { version: 1, path, flags: Vec::new() }];
     }
     state.in_force = Some(PlanInForce { plan, stops: views, spare: std::collections::HashSet::new() });
     state.lay_out();
@@ -126,7 +126,7 @@ fn complete() -> State {
     kept(&mut state, 1..=24);
     let set = state.in_force.as_mut().unwrap();
     let path = PathBuf::from("frames/LP-0142_eye_21_v2.jpg");
-    set.stops[20].versions.push(VersionView { version: 2, path });
+    set.stops[20].versions.push(VersionView { version: 2, path, flags: Vec::new() });
     set.stops[20].chosen = 2;
     state.link = Link::Open;
     state.mode = Mode::Finished;

@@ -216,7 +216,7 @@ fn a_folder_with_frames_shows_them_again() {
     harness.get_by_label_contains("4 frames stay with their stops, 4 stops will be without.");
     harness.get_by_label("Undo changes").click();
     draw(&mut harness);
-    harness.get_by_label("Stop 4, 270°, kept");
+    harness.get_by_label("Stop 3, 180°, kept");
     harness.get_by_label("Nothing left to shoot");
 }
 

@@ -4,12 +4,13 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use anyhow::Context;
-use imaging::check::{FlagKind, FrameInput, SetReport, check_set};
+use imaging::check::{FrameInput, SetReport, check_set};
 use serde::Serialize;
 use session_core::journal::{SessionFile, SessionFolder};
 use session_core::motion::Direction;
 
 use super::{EXIT_DONE, EXIT_FAULT, EXIT_MISSING, fault};
+use crate::checks::plain_kind;
 
 /// Runs `roundstop check DIR`: 0 without flags, 3 with flags, 1 when the set cannot be checked.
 pub fn run(dir: &Path, json: bool) -> u8 {
@@ -122,8 +123,11 @@ fn print_table(row: &Row) {
             ),
             Err(_) => ("  cannot tell".to_owned(), bar(0.0)),
         };
-        let flags: Vec<String> =
-            frame.flags.iter().map(|f| format!("{} {:+.2} {}", word(f.kind), f.amount, f.unit)).collect();
+        let flags: Vec<String> = frame
+            .flags
+            .iter()
+            .map(|f| format!("{} {:+.2} {}", plain_kind(f.kind), f.amount, f.unit))
+            .collect();
         println!("{:>5}  {:>7.2}°  {measured:<16} {bar}  {}", frame.index, frame.degrees, flags.join("; "));
     }
     for frame in &report.frames {
@@ -133,23 +137,6 @@ fn print_table(row: &Row) {
     }
     let flagged = report.frames.iter().filter(|f| !f.flags.is_empty()).count();
     println!("{flagged} of {} frames flagged.", report.frames.len());
-}
-
-/// The word for a kind of flag.
-fn word(kind: FlagKind) -> &'static str {
-    match kind {
-        FlagKind::OutOfFocus => "out of focus",
-        FlagKind::MotionBlur => "motion blur",
-        FlagKind::ExposureOff => "exposure off",
-        FlagKind::WhiteBalanceOff => "white balance off",
-        FlagKind::Clipped => "clipped",
-        FlagKind::Duplicate => "duplicate",
-        FlagKind::WrongAngle => "wrong angle",
-        FlagKind::ObjectSlipped => "object slipped",
-        FlagKind::BackgroundUneven => "background uneven",
-        FlagKind::Damaged => "damaged",
-        FlagKind::SizeDiffers => "size differs",
-    }
 }
 
 /// A bar of nine places: a mark left or right of the middle, one place for each 0.25°.

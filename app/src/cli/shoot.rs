@@ -8,12 +8,14 @@ use std::thread;
 
 use anyhow::Context;
 use indicatif::{ProgressBar, ProgressStyle};
+use session_core::check::FrameChecker;
 use session_core::engine::{Fault, FaultKind, Intent, Mode, PauseReason};
 use session_core::journal::SessionFolder;
 use session_core::runner::{self, RunOptions, SessionHandle};
 use session_core::view::{SessionView, Update};
 
 use super::{DeviceArgs, EXIT_FAULT, RetakeArgs, RunArgs, ShootArgs, fault, pick, status, usage};
+use crate::checks::Checker;
 use crate::studio;
 
 /// Runs `roundstop shoot`.
@@ -108,14 +110,17 @@ fn run_session(
         run_up: run.run_up.unwrap_or(studio.run_up()),
         pause_between_rows: asks && has_rows,
         settings_may_change: run.settings_may_change,
+        on_flag: if asks { run.flag_policy() } else { run.flag_policy().unattended() },
         program: format!("roundstop {}", env!("CARGO_PKG_VERSION")),
     };
     let (sender, news) = channel();
     let own = sender.clone();
-    let handle = runner::start(folder, studio.table, studio.camera, studio.clock, options, move |update| {
+    let checker = Some(Box::new(Checker::default()) as Box<dyn FrameChecker>);
+    let tell = move |update| {
         let _ = own.send(News::Update(update));
-    })
-    .context("the session cannot begin")?;
+    };
+    let handle = runner::start(folder, studio.table, studio.camera, checker, studio.clock, options, tell)
+        .context("the session cannot begin")?;
     stop_on_signals(&handle);
     if run.zero_here {
         handle.send(Intent::ZeroIsHere);
@@ -140,6 +145,9 @@ fn run_session(
     if run.json {
         status::print_json(&status);
     } else {
+        for sentence in status::flagged(&status) {
+            println!("{sentence}");
+        }
         println!("{} Frames are in {}", status::summary(&status), frames_of(&root));
     }
     Ok(match verdict {
@@ -187,20 +195,33 @@ struct Question {
 enum About {
     /// The camera is to be set for a row.
     Row,
+    /// A stop's frame is flagged.
+    Flag(u32),
     Fault(Fault),
 }
 
 impl About {
     /// What an answer asks for; `None` for one that is no answer.
-    fn intent(&self, answer: &str) -> Option<Intent> {
-        let Self::Fault(fault) = self else { return answer.is_empty().then_some(Intent::Resume) };
-        match answer {
+    fn intents(&self, answer: &str) -> Option<Vec<Intent>> {
+        let fault = match self {
+            Self::Row => return answer.is_empty().then_some(vec![Intent::Resume]),
+            Self::Flag(stop) => {
+                return match answer {
+                    "" => Some(vec![Intent::Resume]),
+                    "r" => Some(vec![Intent::Retake { stops: vec![*stop] }, Intent::Resume]),
+                    _ => None,
+                };
+            }
+            Self::Fault(fault) => fault,
+        };
+        let one = match answer {
             "s" if !fault.kind.needs_the_table() => fault.stop.map(|stop| Intent::Skip { stop }),
             "z" if fault.kind == FaultKind::PositionUnknown => Some(Intent::ZeroIsHere),
             "n" if fault.kind == FaultKind::Settings => Some(Intent::GoOnWithSettings),
             "r" if fault.kind != FaultKind::PositionUnknown => Some(Intent::TryAgain),
             _ => None,
-        }
+        };
+        one.map(|intent| vec![intent])
     }
 }
 
@@ -234,6 +255,16 @@ impl Desk {
                             open =
                                 Some(self.ask(Question { about: About::Row, words: row_words(&view, *row) }));
                         }
+                        Mode::Paused(PauseReason::Flagged { stop }) => {
+                            if !self.asks {
+                                self.say(&format!("Paused for the flag on stop {stop}. {FLAG_HINT}"));
+                                return Verdict::Fault;
+                            }
+                            let words = format!(
+                                "Paused for the flag on stop {stop}: see to it, then r = shoot it again, Enter = go on, q = quit:"
+                            );
+                            open = Some(self.ask(Question { about: About::Flag(*stop), words }));
+                        }
                         Mode::Fault(found) => {
                             self.say(&format!("{}{}\n{}", at_stop(found), found.message, found.advice));
                             if !self.asks {
@@ -251,13 +282,15 @@ impl Desk {
                 News::Typed(answer) => {
                     self.listens = false;
                     let Some(question) = open.take() else { continue };
-                    match (&question.about, question.about.intent(answer.trim())) {
-                        (_, Some(intent)) => {
+                    match (&question.about, question.about.intents(answer.trim())) {
+                        (_, Some(intents)) => {
                             // Asked anew if it does not help, as when the camera is still busy.
                             self.said = None;
-                            handle.send(intent);
+                            for intent in intents {
+                                handle.send(intent);
+                            }
                         }
-                        (About::Row, None) if answer.trim() == "q" => return Verdict::Ended,
+                        (About::Row | About::Flag(_), None) if answer.trim() == "q" => return Verdict::Ended,
                         (About::Fault(_), None) if answer.trim() == "q" => return Verdict::Fault,
                         _ => open = Some(self.ask(question)),
                     }
@@ -275,6 +308,12 @@ impl Desk {
                     eprintln!("stop {stop} kept: {}", session_core::file_name::of_path(path));
                 }
             }
+            Update::Flagged { stop, flags, again, .. } => {
+                let then = if *again { "; it is shot again" } else { "" };
+                for flag in flags {
+                    self.say(&format!("stop {stop} flagged: {flag}: {}{then}", flag.reason));
+                }
+            }
             Update::Failed { stop, reason } => self.say(&format!("stop {stop}: {reason}")),
             Update::Prompt { text, .. } => self.say(text),
             Update::View(_) | Update::Plate(_) | Update::Ended => {}
@@ -287,6 +326,7 @@ impl Desk {
         let doing = view.active_stop().map(|stop| {
             format!("stop {} at {}° {}", stop.index, stop.degrees_text, crate::words::activity(stop.activity))
         });
+        let doing = doing.or(view.checking.then(|| "checking the frames".to_owned()));
         let left = view.secs_left.map(|secs| format!(", {} left", crate::words::duration(secs)));
         self.bar.set_message(format!("{}{}", doing.unwrap_or_default(), left.unwrap_or_default()));
     }
@@ -315,6 +355,8 @@ impl Desk {
         question
     }
 }
+
+const FLAG_HINT: &str = "Every kept frame is safe. See to it, shoot the stop again with 'roundstop retake', or run the same command again to go on with the missing stops.";
 
 fn row_words(view: &SessionView, row: usize) -> String {
     let Some(row) = view.rows.get(row) else { return "Press Enter to go on, q = quit:".to_owned() };
@@ -355,9 +397,9 @@ mod tests {
 
     #[test]
     fn only_an_empty_line_goes_on_at_a_new_row() {
-        assert_eq!(About::Row.intent(""), Some(Intent::Resume));
+        assert_eq!(About::Row.intents(""), Some(vec![Intent::Resume]));
         for answer in ["q", "r", "no"] {
-            assert_eq!(About::Row.intent(answer), None, "{answer}");
+            assert_eq!(About::Row.intents(answer), None, "{answer}");
         }
     }
 }

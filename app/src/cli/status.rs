@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use session_core::journal::{SessionFolder, SetStatus};
+use session_core::journal::{SessionFolder, SetStatus, StopReport};
 
 use super::{EXIT_DONE, EXIT_MISSING, fault};
 
@@ -42,16 +42,17 @@ fn print_table(status: &SetStatus) {
             String::new()
         };
         println!(
-            "{:>5}  {:>8}  {:<12} {:<10} {}{versions}",
+            "{:>5}  {:>8}  {:<12} {:<10} {}{versions}{}",
             stop.index,
             format!("{:.2}°", stop.degrees),
             stop.row,
             crate::words::state(stop.state),
-            stop.file.as_deref().unwrap_or("-")
+            stop.file.as_deref().unwrap_or("-"),
+            if stop.flags.is_empty() { String::new() } else { format!("  flagged: {}", flags(stop)) }
         );
     }
-    for note in &status.notes {
-        println!("{note}");
+    for sentence in flagged(status).iter().chain(&status.notes) {
+        println!("{sentence}");
     }
     println!("{}", summary(status));
 }
@@ -59,9 +60,27 @@ fn print_table(status: &SetStatus) {
 /// One line: how far the set is.
 pub fn summary(status: &SetStatus) -> String {
     let (kept, all) = (status.kept(), status.stops.len());
+    let flagged = match status.flagged().count() {
+        0 => String::new(),
+        1 => " 1 frame is flagged.".to_owned(),
+        several => format!(" {several} frames are flagged."),
+    };
     if status.complete {
-        format!("{}: complete, {all} of {all} stops kept.", status.sku)
+        format!("{}: complete, {all} of {all} stops kept.{flagged}", status.sku)
     } else {
-        format!("{}: {kept} of {all} stops kept, {} missing.", status.sku, all - kept)
+        format!("{}: {kept} of {all} stops kept, {} missing.{flagged}", status.sku, all - kept)
     }
+}
+
+/// Kinds and amounts of a stop's flags.
+fn flags(stop: &StopReport) -> String {
+    stop.flags.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
+}
+
+/// A sentence for each flag on a frame in use; none for a set without flags.
+pub fn flagged(status: &SetStatus) -> Vec<String> {
+    let of_stop = |stop: &StopReport| -> Vec<String> {
+        stop.flags.iter().map(|flag| format!("Stop {}: {flag}: {}.", stop.index, flag.reason)).collect()
+    };
+    status.flagged().flat_map(of_stop).collect()
 }

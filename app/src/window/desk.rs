@@ -8,6 +8,7 @@ use std::thread::JoinHandle;
 
 use crossbeam_channel::{Receiver, Sender, TryRecvError, bounded};
 use session_core::cancel::CancelToken;
+use session_core::check::{FlagPolicy, FrameChecker};
 use session_core::engine::Activity;
 use session_core::journal::durable::replace_state;
 use session_core::journal::{FolderError, SessionFolder, StopKey};
@@ -23,6 +24,7 @@ use super::mailbox::Mailbox;
 use super::places::PlanInForce;
 use super::products::{self, ProductList};
 use super::tryout::{Trial, Tryout, TryoutView};
+use crate::checks::Checker;
 use crate::controller_files::{self, BoardFiles, Saved};
 use crate::settings::{self, Settings};
 use crate::studio::{self, CameraSpec, StudioOptions, TableSpec};
@@ -41,6 +43,8 @@ pub struct Opening {
     pub camera: CameraSpec,
     /// Settings of both.
     pub options: StudioOptions,
+    /// What follows when a frame is flagged.
+    pub on_flag: FlagPolicy,
 }
 
 /// A note on stops' frames, for a set whose session is not running.
@@ -395,15 +399,16 @@ impl Worker {
         let options = RunOptions {
             run_up: studio.run_up(),
             pause_between_rows: true,
+            on_flag: opening.on_flag,
             program: format!("roundstop {}", env!("CARGO_PKG_VERSION")),
             ..RunOptions::default()
         };
         let mailbox = self.mailbox.clone();
+        let checker = Some(Box::new(Checker::default()) as Box<dyn FrameChecker>);
+        let tell = move |update| mailbox.session(update);
         let session =
-            runner::start(folder, studio.table, studio.camera, studio.clock, options, move |update| {
-                mailbox.session(update);
-            })
-            .map_err(|error| error.to_string())?;
+            runner::start(folder, studio.table, studio.camera, checker, studio.clock, options, tell)
+                .map_err(|error| error.to_string())?;
         let sender = session.sender();
         self.session = Some(session);
         Ok((sender, opening.plan))

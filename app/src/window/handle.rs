@@ -19,6 +19,7 @@ use super::pictures::{PictureWorker, Pictures, Wish};
 use super::places::PlanInForce;
 use super::state::{Link, LiveFacts, NoticeKind, State};
 use super::tryout::Trial;
+use super::words;
 use crate::studio::{CameraSpec, StudioOptions, TableSpec};
 use crate::window::text::t;
 
@@ -185,6 +186,7 @@ impl Tools {
                     RoomEdit::Light(light) => state.settings.light = light,
                     RoomEdit::Scale(scale) => state.settings.scale = Some(scale),
                     RoomEdit::Silent(silent) => state.settings.silent = silent,
+                    RoomEdit::OnFlag(kind, response) => state.settings.on_flag.choose(kind, response),
                 }
                 self.remember(state);
             }
@@ -259,6 +261,7 @@ impl Tools {
                         table,
                         camera,
                         options: self.options.clone(),
+                        on_flag: state.settings.on_flag.clone(),
                     };
                     if self.order(state, Order::Open(Box::new(opening))) {
                         state.link = Link::Opening;
@@ -389,6 +392,10 @@ impl Tools {
             Mode::Paused(PauseReason::NewRow { .. }) => {
                 Some((t!("handle-set-the-camera-for-the", sku = state.planned.sku), false))
             }
+            Mode::Paused(PauseReason::Flagged { stop }) => {
+                let text = t!("handle-see-to-the-flagged-stop", sku = state.planned.sku, stop = stop);
+                Some((text, false))
+            }
             _ => None,
         };
         if let Some((text, done)) = call {
@@ -500,6 +507,17 @@ impl Tools {
             Update::Kept { stop, .. } => {
                 state.newest = Some(stop);
                 state.notices.retain(|notice| notice.stop != Some(stop));
+            }
+            Update::Flagged { stop, flags, again, .. } => {
+                for flag in flags {
+                    let what = format!("{}: {}", words::flag(&flag), flag.reason);
+                    let (kind, text) = if again {
+                        (NoticeKind::Note, t!("handle-stop-is-shot-again", stop = stop, what = what))
+                    } else {
+                        (NoticeKind::Prompt, t!("handle-stop", stop = stop, reason = what))
+                    };
+                    state.say_of(Some(stop), kind, text);
+                }
             }
             Update::Failed { stop, reason } => {
                 state.say_of(

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use crossbeam_channel::{Receiver, Sender, unbounded};
+use session_core::check::{FlagKind, Response};
 use session_core::engine::Intent;
 
 use super::board::BoardEdit;
@@ -114,6 +115,8 @@ pub enum RoomEdit {
     Scale(f32),
     /// No sound and no notification.
     Silent(bool),
+    /// What follows from a kind of flag.
+    OnFlag(FlagKind, Response),
 }
 
 /// Ways of pointing at stops.

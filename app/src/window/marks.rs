@@ -15,6 +15,18 @@ pub fn paint(painter: &Painter, at: Pos2, radius: f32, mark: Mark) {
         Mark::Kept => {
             painter.circle_filled(at, radius, theme::text());
         }
+        Mark::Flagged => {
+            // A pennant on its staff.
+            let (left, top) = (at.x - radius * 0.6, at.y - radius);
+            let staff = Stroke::new(line, theme::strong());
+            painter.line_segment([pos2(left, top), pos2(left, at.y + radius)], staff);
+            let cloth = vec![
+                pos2(left, top),
+                pos2(at.x + radius, top + radius * 0.6),
+                pos2(left, top + radius * 1.2),
+            ];
+            painter.add(Shape::convex_polygon(cloth, theme::strong(), Stroke::NONE));
+        }
         Mark::Missing => {
             // Filled with the ground, so that the track does not run through it.
             painter.circle(at, radius - line / 2.0, theme::panel(), Stroke::new(line, theme::faint()));
@@ -55,6 +67,7 @@ pub fn paint_tick(painter: &Painter, inner: Pos2, outer: Pos2, mark: Mark) {
     // From where to where along the tick, and how heavy: told apart without any tone.
     let (from, to, stroke) = match mark {
         Mark::Kept => (0.0, 1.0, Stroke::new(2.6, theme::text())),
+        Mark::Flagged => (0.0, 1.4, Stroke::new(2.6, theme::strong())),
         Mark::Missing => (0.0, 1.0, Stroke::new(1.0, theme::faint())),
         Mark::InWork => (-0.5, 1.5, Stroke::new(2.6, theme::strong())),
         Mark::Problem => (0.0, 1.8, Stroke::new(3.4, theme::strong())),

@@ -16,6 +16,7 @@ pub mod help;
 pub mod keys;
 pub mod list;
 pub mod message;
+pub mod on_flag;
 pub mod picture;
 pub mod picture_aids;
 pub mod plan;

@@ -3,6 +3,7 @@
 use std::collections::{HashMap, HashSet};
 
 use crate::window::text::t;
+use session_core::check::Flag;
 use session_core::engine::{Activity, StopState};
 use session_core::journal::StopKey;
 use session_core::plan::{Plan, Stop};
@@ -13,6 +14,8 @@ use session_core::view::{StopView, VersionView};
 pub enum Mark {
     /// A frame is kept and in use.
     Kept,
+    /// A frame is kept and in use, and a check has found something on it.
+    Flagged,
     /// No frame yet.
     Missing,
     /// The table, the camera or the disk is at it.
@@ -27,13 +30,21 @@ pub enum Mark {
 
 impl Mark {
     /// All marks, in the order of the legend.
-    pub const ALL: [Self; 6] =
-        [Self::Kept, Self::Missing, Self::InWork, Self::Problem, Self::SetAside, Self::LeftOut];
+    pub const ALL: [Self; 7] = [
+        Self::Kept,
+        Self::Flagged,
+        Self::Missing,
+        Self::InWork,
+        Self::Problem,
+        Self::SetAside,
+        Self::LeftOut,
+    ];
 
     /// The plain word for it.
     pub fn word(self) -> String {
         match self {
             Self::Kept => t!("places-kept"),
+            Self::Flagged => t!("places-flagged"),
             Self::Missing => t!("places-missing"),
             Self::InWork => t!("places-in-work"),
             Self::Problem => t!("places-problem"),
@@ -74,7 +85,7 @@ impl Place {
     /// The state in words, what is being done included.
     pub fn words(&self) -> String {
         match (self.activity, self.mark) {
-            (Activity::Queued, Mark::Kept) => t!("places-kept-to-be-retaken"),
+            (Activity::Queued, Mark::Kept | Mark::Flagged) => t!("places-kept-to-be-retaken"),
             (Activity::None | Activity::Queued, mark) => mark.word(),
             (activity, _) => super::words::activity(activity),
         }
@@ -99,6 +110,12 @@ impl Place {
     /// The picture in use; of a stop set aside, the last one.
     pub fn picture(&self) -> Option<&VersionView> {
         self.versions.iter().find(|version| version.version == self.chosen).or(self.versions.last())
+    }
+
+    /// What checks found on the frame in use.
+    pub fn flags(&self) -> &[Flag] {
+        let in_use = self.versions.iter().find(|version| version.version == self.chosen);
+        in_use.map(|version| version.flags.as_slice()).unwrap_or_default()
     }
 
     /// The file name of the picture, or what it will be.
@@ -173,6 +190,7 @@ fn mark_of(view: &StopView) -> Mark {
     match view.state {
         _ if busy => Mark::InWork,
         _ if view.problem.is_some() => Mark::Problem,
+        StopState::Kept if !view.flags().is_empty() => Mark::Flagged,
         StopState::Kept => Mark::Kept,
         _ if view.skipped => Mark::LeftOut,
         StopState::SetAside => Mark::SetAside,
@@ -236,7 +254,11 @@ mod tests {
             state: StopState::Kept,
             activity: Activity::None,
             skipped: false,
-            versions: vec![VersionView { version: 1, path: format!("{index}.jpg").into() }],
+            versions: vec![VersionView {
+                version: 1,
+                path: format!("{index}.jpg").into(),
+                flags: Vec::new(),
+            }],
             chosen: 1,
             problem: None,
         }

@@ -282,7 +282,8 @@ impl State {
     /// The notices to show at once: the newest, and the newest that asks for something to be done.
     pub fn notices_shown(&self) -> Vec<&Notice> {
         let in_fault = self.fault().and_then(|fault| fault.stop);
-        // The card of the fault says it already.
+        let in_fault = in_fault.or_else(|| self.paused_for().map(|place| place.index));
+        // The card of the fault or the flag says it already.
         let open = || self.notices.iter().rev().filter(|one| one.stop.is_none() || one.stop != in_fault);
         let prompt = open().find(|notice| notice.kind == NoticeKind::Prompt);
         let newest = open().next().filter(|newest| prompt.is_none_or(|prompt| prompt.id != newest.id));
@@ -320,6 +321,14 @@ impl State {
     pub fn new_row(&self) -> Option<&RowView> {
         match self.mode {
             Mode::Paused(PauseReason::NewRow { row }) if self.link == Link::Open => self.rows.get(row),
+            _ => None,
+        }
+    }
+
+    /// The flagged stop that the session has paused for.
+    pub fn paused_for(&self) -> Option<&Place> {
+        match self.mode {
+            Mode::Paused(PauseReason::Flagged { stop }) if self.link == Link::Open => self.place(stop),
             _ => None,
         }
     }

@@ -1,5 +1,6 @@
 //! Times, counts and angles as words for people.
 
+use session_core::check::{Flag, FlagKind, Response};
 use session_core::engine::Activity;
 use session_core::motion::Direction;
 
@@ -54,6 +55,37 @@ pub fn activity(activity: Activity) -> String {
         Activity::Exposing => t!("words-exposing"),
         Activity::Receiving => t!("words-receiving"),
         Activity::Keeping => t!("words-writing"),
+    }
+}
+
+/// The words for a kind of flag.
+pub fn flag_kind(kind: FlagKind) -> String {
+    match kind {
+        FlagKind::OutOfFocus => t!("words-out-of-focus"),
+        FlagKind::MotionBlur => t!("words-motion-blur"),
+        FlagKind::ExposureOff => t!("words-exposure-off"),
+        FlagKind::WhiteBalanceOff => t!("words-white-balance-off"),
+        FlagKind::Clipped => t!("words-clipped"),
+        FlagKind::Duplicate => t!("words-duplicate"),
+        FlagKind::WrongAngle => t!("words-wrong-angle"),
+        FlagKind::ObjectSlipped => t!("words-object-slipped"),
+        FlagKind::BackgroundUneven => t!("words-background-uneven"),
+        FlagKind::Damaged => t!("words-damaged"),
+        FlagKind::SizeDiffers => t!("words-size-differs"),
+    }
+}
+
+/// A flag's kind and amount, such as `motion blur +3.20 px`.
+pub fn flag(flag: &Flag) -> String {
+    format!("{} {:+.2} {}", flag_kind(flag.kind), flag.amount, flag.unit)
+}
+
+/// The word for what follows from a flag.
+pub fn response(response: Response) -> String {
+    match response {
+        Response::Tell => t!("words-tell"),
+        Response::Pause => t!("words-pause"),
+        Response::Retake => t!("words-retake"),
     }
 }
 

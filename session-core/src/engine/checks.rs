@@ -105,8 +105,10 @@ impl Engine {
     pub(super) fn on_frame_checked(&mut self, stop: u32, version: u32, kinds: BTreeSet<FlagKind>) {
         let Some(checks) = &mut self.checks else { return };
         checks.wait = None;
-        let known = checks.found.insert((stop, version), kinds.clone()).unwrap_or_default();
-        let news: Vec<FlagKind> = kinds.difference(&known).copied().collect();
+        let known = checks.found.get(&(stop, version));
+        let is_news = |kind: &FlagKind| known.is_none_or(|known| !known.contains(kind));
+        let news: Vec<FlagKind> = kinds.iter().copied().filter(is_news).collect();
+        checks.found.insert((stop, version), kinds);
         for kind in news {
             // A stop that is shot again anyway needs no more.
             let is_current = self.stop(stop).is_some_and(|status| {

@@ -43,7 +43,7 @@ impl Engine {
         }
     }
 
-    /// A person has decided on the stop's frames by hand.
+    /// Which frame of the stop is used was decided by hand.
     pub(super) fn forget_drift(&mut self, stop: u32) {
         if let Some(lock) = &mut self.settings_lock {
             lock.drifted.remove(&stop);

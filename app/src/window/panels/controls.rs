@@ -38,10 +38,9 @@ pub fn controls_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             stop_button_ui(ui, sink, &t!("controls-stop-at-once"), half, tall);
         }
         (Link::Open, Mode::Paused(reason)) => {
-            let text = if *reason == PauseReason::Asked {
-                t!("controls-go-on")
-            } else {
-                t!("controls-camera-is-set-go-on")
+            let text = match reason {
+                PauseReason::NewRow { .. } => t!("controls-camera-is-set-go-on"),
+                PauseReason::Asked | PauseReason::Flagged { .. } => t!("controls-go-on"),
             };
             if primary_button_ui(ui, &text, true, vec2(half, tall)).clicked() {
                 sink.session(Intent::Resume);

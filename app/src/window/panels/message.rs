@@ -5,14 +5,17 @@ use session_core::engine::{Fault, FaultKind, Intent};
 
 use super::widgets::{button_ui, capital, primary_button_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
-use crate::window::places::Mark;
+use crate::window::places::{Mark, Place};
 use crate::window::state::{Notice, NoticeKind, State};
 use crate::window::text::t;
-use crate::window::{marks, theme};
+use crate::window::{marks, theme, words};
 
 /// Whether there is anything to say.
 pub fn has_any(state: &State) -> bool {
-    state.fault().is_some() || state.new_row().is_some() || !state.notices.is_empty()
+    state.fault().is_some()
+        || state.new_row().is_some()
+        || state.paused_for().is_some()
+        || !state.notices.is_empty()
 }
 
 /// Draws the messages.
@@ -36,6 +39,9 @@ pub fn message_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             }
         });
     }
+    if let Some(place) = state.paused_for() {
+        card_ui(ui, |ui| flagged_ui(ui, place, sink));
+    }
     for (at, notice) in state.notices_shown().into_iter().enumerate() {
         notice_ui(ui, state, notice, at == 0, sink);
     }
@@ -52,6 +58,29 @@ fn card_ui(ui: &mut Ui, content: impl FnOnce(&mut Ui)) {
             ui.set_width(ui.available_width());
             content(ui);
         });
+}
+
+/// A flag that the session has paused for.
+fn flagged_ui(ui: &mut Ui, place: &Place, sink: &IntentSink) {
+    ui.horizontal(|ui| {
+        marks::mark_ui(ui, Mark::Flagged);
+        let title = t!("message-stop-is-flagged", stop = place.index);
+        ui.label(RichText::new(title).strong().size(16.0));
+    });
+    for flag in place.flags() {
+        ui.add(egui::Label::new(format!("{}: {}.", capital(&words::flag(flag)), flag.reason)).wrap());
+    }
+    ui.add_space(2.0);
+    ui.horizontal(|ui| {
+        let size = vec2(0.0, 32.0);
+        if primary_button_ui(ui, &t!("message-it-is-seen-to-shoot"), true, size).clicked() {
+            sink.session(Intent::Retake { stops: vec![place.index] });
+            sink.session(Intent::Resume);
+        }
+        if button_ui(ui, &t!("message-keep-it-and-go-on"), true, size).clicked() {
+            sink.session(Intent::Resume);
+        }
+    });
 }
 
 fn fault_ui(ui: &mut Ui, fault: &Fault, sink: &IntentSink) {

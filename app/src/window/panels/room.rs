@@ -2,6 +2,7 @@
 
 use egui::{Slider, Ui};
 
+use super::on_flag::on_flag_ui;
 use super::widgets::soft_ui;
 use crate::window::intent::{IntentSink, RoomEdit, WindowIntent};
 use crate::window::state::State;
@@ -33,4 +34,5 @@ pub fn settings_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     if ui.checkbox(&mut tells, t!("room-sound-and-notification-when-the")).changed() {
         edit(RoomEdit::Silent(!tells));
     }
+    on_flag_ui(ui, state, sink);
 }

@@ -5,16 +5,18 @@ use egui::{
     vec2,
 };
 
+use session_core::engine::Activity;
+
 use super::keys::{Surface, hold_focus, place_id, tab_stop};
 use super::picture::fit;
 use super::ring::{pick_of_click, tip_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::marks;
 use crate::window::pictures::{Pictures, Seen, Size, Uploaded, Wish};
-use crate::window::places::Place;
+use crate::window::places::{Mark, Place};
 use crate::window::state::State;
 use crate::window::text::t;
-use crate::window::theme;
+use crate::window::{theme, words};
 
 /// One thumbnail with its text, points.
 const CELL: egui::Vec2 = vec2(124.0, 126.0);
@@ -131,8 +133,19 @@ fn cell_ui(ui: &Ui, cell: Rect, place: &Place, state: &State, pictures: &Picture
     text(painter, pos2(cell.right() - 2.0, line), Align2::RIGHT_CENTER, &right, theme::soft());
     let line = line + 18.0;
     marks::paint(painter, pos2(cell.left() + 8.0, line + 0.5), 5.0, place.mark);
-    text(painter, pos2(cell.left() + 19.0, line), Align2::LEFT_CENTER, &place.words(), theme::soft());
+    text(painter, pos2(cell.left() + 19.0, line), Align2::LEFT_CENTER, &below(place), theme::soft());
     response.on_hover_ui(|ui| tip_ui(ui, place));
+}
+
+/// The state in words; of a flagged frame what was found, as far as there is room.
+fn below(place: &Place) -> String {
+    match (place.mark, place.activity, place.flags()) {
+        (Mark::Flagged, Activity::None, [one]) => words::flag_kind(one.kind),
+        (Mark::Flagged, Activity::None, [first, more @ ..]) => {
+            format!("{} +{}", words::flag_kind(first.kind), more.len())
+        }
+        _ => place.words(),
+    }
 }
 
 fn text(painter: &egui::Painter, at: egui::Pos2, align: Align2, words: &str, colour: Color32) {

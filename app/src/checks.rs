@@ -1,0 +1,238 @@
+//! Looks at frames while a session runs: joins `imaging`'s checks and the session.
+
+use std::collections::{HashMap, HashSet};
+use std::path::{Path, PathBuf};
+
+use imaging::check::{self, FrameInput, check_looks, check_measured};
+use imaging::measure::{FrameFacts, Measured, measure};
+use session_core::cancel::CancelToken;
+use session_core::check::{Finding, Flag, FlagKind, FrameChecker, FrameToCheck};
+use session_core::motion::Direction;
+
+/// How many of the nearest frames a frame is judged among, itself included.
+const AMONG: usize = 13;
+/// How many of the nearest are judged anew with it: it lies on both sides of their judgement.
+const ANEW: usize = 4;
+/// Fewer others tell too little: the frame is judged by itself, and with them once there are more.
+const LEAST_OTHERS: usize = 4;
+/// The longest row whose angles are measured while it is shot; each frame takes about 2 MB of memory.
+const MOST_WITH_ANGLES: usize = 400;
+
+/// A frame that was looked at.
+#[derive(Debug)]
+enum Seen {
+    Measured(Box<Measured>),
+    /// Of a long row the pixels are not kept.
+    Facts(Box<FrameFacts>),
+    /// Why it cannot be read.
+    Unreadable(String),
+}
+
+impl Seen {
+    fn look(path: &Path) -> Self {
+        match read(path) {
+            Ok(measured) => Self::Measured(Box::new(measured)),
+            Err(reason) => Self::Unreadable(reason),
+        }
+    }
+
+    fn facts(&self) -> Result<&FrameFacts, &str> {
+        match self {
+            Self::Measured(measured) => Ok(&measured.facts),
+            Self::Facts(facts) => Ok(facts),
+            Self::Unreadable(reason) => Err(reason),
+        }
+    }
+}
+
+fn read(path: &Path) -> Result<Measured, String> {
+    let bytes = std::fs::read(path).map_err(|error| {
+        format!("{} cannot be read: {error}; see whether it is still there", path.display())
+    })?;
+    measure(&bytes).map_err(|error| error.to_string())
+}
+
+/// Judges frames as they are kept; remembers what it has measured of the present row.
+#[derive(Debug, Default)]
+pub struct Checker {
+    seen: HashMap<PathBuf, Seen>,
+    /// What was told last of each stop and version.
+    told: HashMap<(u32, u32), Vec<Flag>>,
+}
+
+impl FrameChecker for Checker {
+    fn check_frame(
+        &mut self,
+        row: &[FrameToCheck],
+        stop: u32,
+        cancel: &CancelToken,
+        found: &mut dyn FnMut(Finding),
+    ) {
+        let Some(this) = row.iter().find(|frame| frame.stop == stop) else { return };
+        self.forget_others(row);
+        let mut among: Vec<&FrameToCheck> = row.iter().collect();
+        among.sort_by(|one, other| apart(one, this).total_cmp(&apart(other, this)));
+        among.truncate(AMONG);
+        let near: HashSet<u32> = among.iter().take(1 + ANEW).map(|frame| frame.stop).collect();
+        // The order of the plan again: a copy is told by the frame before it.
+        let among: Vec<&FrameToCheck> =
+            row.iter().filter(|frame| among.iter().any(|near| near.stop == frame.stop)).collect();
+        for frame in &among {
+            if cancel.is_cancelled() {
+                return;
+            }
+            self.look(frame, row.len());
+        }
+        let readable = among.iter().filter(|frame| self.seen[&frame.path].facts().is_ok()).count();
+        if readable > LEAST_OTHERS {
+            for (frame, flags) in among.iter().zip(self.looks(&among)) {
+                let is_this = frame.stop == stop;
+                // Of frames judged in an earlier run only the whole row tells anew.
+                let known = self.told.get(&(frame.stop, frame.version));
+                if is_this || (near.contains(&frame.stop) && known.is_some()) {
+                    let angles = known.map(|known| known.iter().filter(|flag| is_of_the_row(flag.kind)));
+                    let flags = flags.into_iter().chain(angles.into_iter().flatten().cloned()).collect();
+                    self.tell(frame, flags, is_this, found);
+                }
+            }
+        } else if let Some(flags) = self.looks(&[this]).pop() {
+            self.tell(this, flags, true, found);
+        }
+    }
+
+    fn check_row(
+        &mut self,
+        row: &[FrameToCheck],
+        direction: Direction,
+        cancel: &CancelToken,
+        found: &mut dyn FnMut(Finding),
+    ) -> Result<Option<String>, String> {
+        self.forget_others(row);
+        for frame in row {
+            if cancel.is_cancelled() {
+                return Ok(None);
+            }
+            self.look(frame, row.len());
+        }
+        let (flags, note) = if row.len() <= MOST_WITH_ANGLES {
+            (self.with_angles(row, direction), None)
+        } else {
+            let frames: Vec<&FrameToCheck> = row.iter().collect();
+            let note = format!(
+                "A row of {} frames is too long to measure its angles while it is shot; 'roundstop check' does it afterwards.",
+                row.len()
+            );
+            (self.looks(&frames), Some(note))
+        };
+        for (frame, flags) in row.iter().zip(flags) {
+            self.tell(frame, flags, false, found);
+        }
+        Ok(note)
+    }
+}
+
+impl Checker {
+    /// Drops what was measured of other rows and of versions no longer in use.
+    fn forget_others(&mut self, row: &[FrameToCheck]) {
+        let paths: HashSet<&Path> = row.iter().map(|frame| frame.path.as_path()).collect();
+        self.seen.retain(|path, _| paths.contains(path.as_path()));
+    }
+
+    fn look(&mut self, frame: &FrameToCheck, row_len: usize) {
+        self.seen.entry(frame.path.clone()).or_insert_with(|| match Seen::look(&frame.path) {
+            Seen::Measured(measured) if row_len > MOST_WITH_ANGLES => Seen::Facts(Box::new(measured.facts)),
+            seen => seen,
+        });
+    }
+
+    /// Judges frames that were looked at, angles excepted.
+    fn looks(&self, frames: &[&FrameToCheck]) -> Vec<Vec<Flag>> {
+        let inputs: Vec<FrameInput> = frames.iter().map(|frame| input(frame)).collect();
+        let facts: Vec<Result<&FrameFacts, &str>> = frames
+            .iter()
+            .map(|frame| self.seen.get(&frame.path).map_or(Err("not read"), Seen::facts))
+            .collect();
+        check_looks(&inputs, &facts).into_iter().map(plain_flags).collect()
+    }
+
+    fn with_angles(&mut self, row: &[FrameToCheck], direction: Direction) -> Vec<Vec<Flag>> {
+        let inputs: Vec<FrameInput> = row.iter().map(input).collect();
+        let measured: Vec<Result<Measured, String>> = row
+            .iter()
+            .map(|frame| match self.seen.remove(&frame.path) {
+                Some(Seen::Measured(measured)) => Ok(*measured),
+                Some(Seen::Unreadable(reason)) => Err(reason),
+                // Measured while the row was longer than it is now.
+                Some(Seen::Facts(_)) | None => read(&frame.path),
+            })
+            .collect();
+        let report = check_measured(&inputs, &measured, direction == Direction::Clockwise);
+        for (frame, measured) in row.iter().zip(measured) {
+            let seen = match measured {
+                Ok(measured) => Seen::Measured(Box::new(measured)),
+                Err(reason) => Seen::Unreadable(reason),
+            };
+            self.seen.insert(frame.path.clone(), seen);
+        }
+        report.frames.into_iter().map(|frame| plain_flags(frame.flags)).collect()
+    }
+
+    /// Tells what was found on a frame if it is news, or in any case.
+    fn tell(
+        &mut self,
+        frame: &FrameToCheck,
+        flags: Vec<Flag>,
+        in_any_case: bool,
+        found: &mut dyn FnMut(Finding),
+    ) {
+        let before = self.told.insert((frame.stop, frame.version), flags.clone());
+        if in_any_case || before.as_ref() != Some(&flags) {
+            found(Finding { stop: frame.stop, version: frame.version, flags });
+        }
+    }
+}
+
+/// How far apart two frames' angles are, degrees.
+fn apart(one: &FrameToCheck, other: &FrameToCheck) -> f64 {
+    let apart = (one.degrees - other.degrees).rem_euclid(360.0);
+    apart.min(360.0 - apart)
+}
+
+fn input(frame: &FrameToCheck) -> FrameInput {
+    FrameInput { index: frame.stop, degrees: frame.degrees, closing: false, path: frame.path.clone() }
+}
+
+/// Whether only the whole row can tell such a flag.
+fn is_of_the_row(kind: FlagKind) -> bool {
+    matches!(kind, FlagKind::WrongAngle | FlagKind::ObjectSlipped)
+}
+
+/// The session's word for what `imaging` has found.
+pub fn plain_kind(kind: check::FlagKind) -> FlagKind {
+    match kind {
+        check::FlagKind::OutOfFocus => FlagKind::OutOfFocus,
+        check::FlagKind::MotionBlur => FlagKind::MotionBlur,
+        check::FlagKind::ExposureOff => FlagKind::ExposureOff,
+        check::FlagKind::WhiteBalanceOff => FlagKind::WhiteBalanceOff,
+        check::FlagKind::Clipped => FlagKind::Clipped,
+        check::FlagKind::Duplicate => FlagKind::Duplicate,
+        check::FlagKind::WrongAngle => FlagKind::WrongAngle,
+        check::FlagKind::ObjectSlipped => FlagKind::ObjectSlipped,
+        check::FlagKind::BackgroundUneven => FlagKind::BackgroundUneven,
+        check::FlagKind::Damaged => FlagKind::Damaged,
+        check::FlagKind::SizeDiffers => FlagKind::SizeDiffers,
+    }
+}
+
+fn plain_flags(flags: Vec<check::Flag>) -> Vec<Flag> {
+    flags
+        .into_iter()
+        .map(|flag| Flag {
+            kind: plain_kind(flag.kind),
+            reason: flag.reason,
+            // JSON has no word for what is not finite.
+            amount: if flag.amount.is_finite() { flag.amount } else { 0.0 },
+            unit: flag.unit.to_owned(),
+        })
+        .collect()
+}
