@@ -9,17 +9,19 @@ mod export;
 mod finish;
 mod folder;
 mod measured;
+mod proof;
 mod set;
 mod settings;
 
 pub use batch::{Meter, Progress, Stage};
-pub use export::{ExportOrder, ExportReport, export, read_profile};
+pub use export::{ExportOrder, ExportReport, OWN_PROFILES, export, read_profile};
 pub use finish::{FinishReport, finish};
+pub use proof::{ProofSet, StopProof};
 pub use set::{KeptSet, SetFrame, SetRow};
 pub use settings::{FinishingFile, read_finishing, write_finishing};
 
 /// Changes whenever the same settings give other pixels than before.
-const RECIPE: u32 = 1;
+const RECIPE: u32 = 2;
 
 /// SHA-256 in hexadecimal digits.
 fn digest(parts: &[&[u8]]) -> String {

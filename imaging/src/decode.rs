@@ -94,6 +94,14 @@ pub fn measuring(bytes: &[u8], max_edge_px: u32) -> Result<Decoded, DecodeError>
     decode(bytes, Want::NoLarger { edge_px: max_edge_px })
 }
 
+/// Decodes at the smallest of an eighth, a quarter, half and all of a JPEG's size that has at least `edge_px`
+/// on its longer side, and never resizes, so that the rest of the way can be gone in linear light.
+///
+/// Other formats, and frames smaller than that, keep their size.
+pub fn at_least(bytes: &[u8], edge_px: u32) -> Result<Decoded, DecodeError> {
+    decode(bytes, Want::AtLeast { edge_px })
+}
+
 /// Decodes every pixel.
 pub fn full(bytes: &[u8]) -> Result<Decoded, DecodeError> {
     decode(bytes, Want::Everything)
@@ -122,6 +130,7 @@ pub fn dimensions(bytes: &[u8]) -> Result<(u32, u32), DecodeError> {
 enum Want {
     Everything,
     AtMost { edge_px: u32, quick: bool },
+    AtLeast { edge_px: u32 },
     NoLarger { edge_px: u32 },
 }
 
@@ -177,7 +186,7 @@ fn finish(
     icc_profile: Option<Vec<u8>>,
 ) -> Result<Decoded, DecodeError> {
     let picture = match want {
-        Want::Everything => picture,
+        Want::Everything | Want::AtLeast { .. } => picture,
         // A JPEG has been reduced by the codec itself.
         Want::NoLarger { edge_px } if picture.width_px().max(picture.height_px()) <= edge_px => picture,
         Want::AtMost { edge_px, .. } | Want::NoLarger { edge_px } => {

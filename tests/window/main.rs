@@ -4,6 +4,7 @@
 
 mod devices;
 mod fault;
+mod finishing;
 mod fixtures;
 mod list;
 mod look;

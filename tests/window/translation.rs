@@ -15,6 +15,7 @@ use egui_kittest::kittest::{By, NodeT, Queryable};
 use egui_kittest::{Harness, Node};
 use fluent_syntax::ast::{Entry, Expression, Pattern, PatternElement, Resource};
 use fluent_syntax::{parser, serializer};
+use roundstop::window::finishing::{FinishingWish, Measuring};
 use roundstop::window::intent::IntentSink;
 use roundstop::window::panels::window_ui;
 use roundstop::window::pictures::Pictures;
@@ -212,6 +213,27 @@ fn a_session_says_nothing_but_messages() {
     let places = &harness.state().state().places;
     names.extend(places.iter().flat_map(|place| place.flags()).map(|flag| flag.reason.as_str()));
     assert_all_marked(&harness, "a finished set", &names);
+}
+
+#[test]
+fn the_finishing_room_says_nothing_but_messages() {
+    speak_marked();
+    let folder = tempfile::tempdir().unwrap();
+    let mut begin = start(Plan::single_row("LP-0142", 4), folder.path(), SimSpeed::Max);
+    begin.options.sim_frame_px = (360, 240);
+    let mut harness = window(begin);
+    draw(&mut harness);
+    let send = |harness: &Harness<'_, roundstop::window::WindowApp>, intent| {
+        harness.state().sink().send(intent);
+    };
+    send(&harness, roundstop::window::intent::WindowIntent::Shoot);
+    until(&mut harness, "the end of the set", |state| state.mode == Mode::Finished);
+    let wish = |wish| roundstop::window::intent::WindowIntent::Finishing(wish);
+    send(&harness, wish(FinishingWish::Enter));
+    until(&mut harness, "the set measured", |state| state.finishing.measuring == Measuring::Done);
+    let place = folder.path().display().to_string();
+    let names = [place.as_str(), "/listing/square", "/frames", "«»", "JPEG", "JPG", "MB", "Square", "sRGB"];
+    assert_all_marked(&harness, "the finishing room", &names);
 }
 
 #[test]

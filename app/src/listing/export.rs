@@ -20,8 +20,8 @@ use super::measured::measured;
 use super::set::KeptSet;
 use super::settings::read_finishing;
 
-/// Profiles that come with the program.
-const OWN: [(&str, &str); 3] = [
+/// Names and texts of the profiles that come with the program.
+pub const OWN_PROFILES: [(&str, &str); 3] = [
     ("square", include_str!("../../../demo-data/profiles/square.toml")),
     ("wide", include_str!("../../../demo-data/profiles/wide.toml")),
     ("light", include_str!("../../../demo-data/profiles/light.toml")),
@@ -39,10 +39,10 @@ const MOVING_EDGE_PX: u32 = 480;
 /// # Errors
 /// When there is none or it cannot be used.
 pub fn read_profile(name: &str) -> anyhow::Result<ListingProfile> {
-    if let Some((_, text)) = OWN.iter().find(|(own, _)| *own == name) {
+    if let Some((_, text)) = OWN_PROFILES.iter().find(|(own, _)| *own == name) {
         return Ok(ListingProfile::from_toml(text)?);
     }
-    let names = OWN.map(|(own, _)| own).join(", ");
+    let names = OWN_PROFILES.map(|(own, _)| own).join(", ");
     let text = std::fs::read_to_string(name).with_context(|| {
         format!("there is no listing profile {name}; name a TOML file, or one of {names}")
     })?;

@@ -2,15 +2,14 @@
 //!
 //! Kept under a name made from all it depends on, in the session's cache, which may be deleted at any time.
 
-use std::path::{Path, PathBuf};
-
 use anyhow::Context;
 use imaging::check::{Flag, FrameInput, check_measured};
 use imaging::finish::{
-    Axis, FinishSettings, FrameLight, LinearPicture, SetPlan, Sweep, glance, plan_light, plan_place,
+    Axis, FinishSettings, FrameLight, LinearPicture, RowLight, SetPlan, Sweep, glance, plan_place,
     plate_for_sweep, sweep,
 };
 use imaging::measure::measure;
+use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use session_core::journal::durable::{create_folder, replace_state};
 
@@ -23,11 +22,10 @@ use super::{RECIPE, digest, file_digest};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct MeasuredRow {
     frame_px: (u32, u32),
-    light: FrameLight,
+    light: RowLight,
     axis: Option<Axis>,
     /// Why there is no axis.
     no_axis: Option<String>,
-    sweeps: Vec<Sweep>,
     /// What was found on each frame, in words.
     pub flags: Vec<Vec<String>>,
 }
@@ -43,6 +41,8 @@ pub(super) struct Plate {
 pub(super) struct Measured {
     pub rows: Vec<MeasuredRow>,
     pub plates: Vec<Option<Plate>>,
+    /// The outlines of each row's frames; none where they were not asked for.
+    sweeps: Vec<Vec<Sweep>>,
 }
 
 /// Measures a set, or takes what was measured before.
@@ -55,27 +55,25 @@ pub(super) fn measured(
     needs_outline: bool,
     meter: &Meter<'_>,
 ) -> anyhow::Result<Measured> {
-    let mut rows = Vec::new();
-    let mut plates = Vec::new();
+    let mut all = Measured { rows: Vec::new(), plates: Vec::new(), sweeps: Vec::new() };
     for row in &set.rows {
+        let at = || if set.rows.len() > 1 { format!("row {}", row.name) } else { set.sku.clone() };
         let plate = plate_of(set, file, row)?;
-        let path = cache_path(set, file, row, plate.as_ref(), needs_outline)?;
-        let found = match read_cached(&path) {
-            Some(found) => found,
-            None => {
-                let found =
-                    measure_row(set, file, row, plate.as_ref(), needs_outline, meter).with_context(|| {
-                        if set.rows.len() > 1 { format!("row {}", row.name) } else { set.sku.clone() }
-                    })?;
-                create_folder(&set.dir.join("cache"))?;
-                replace_state(&path, serde_json::to_string(&found)?.as_bytes())?;
-                found
-            }
+        let key = row_key(set, file, row, plate.as_ref())?;
+        let found = cached(set, "finishing", &key, || measure_row(set, file, row, plate.as_ref(), meter))
+            .with_context(at)?;
+        let sweeps = if needs_outline {
+            // In even light whatever is asked of the pictures: an outline is best told there.
+            let light = found.light.with(&FinishSettings::default());
+            cached(set, "outlines", &key, || sweeps(row, &light, plate.as_ref(), meter)).with_context(at)?
+        } else {
+            Vec::new()
         };
-        rows.push(found);
-        plates.push(plate);
+        all.rows.push(found);
+        all.plates.push(plate);
+        all.sweeps.push(sweeps);
     }
-    Ok(Measured { rows, plates })
+    Ok(all)
 }
 
 impl Measured {
@@ -87,8 +85,10 @@ impl Measured {
         let mut plans = self
             .rows
             .iter()
-            .map(|row| {
-                let mut plan = plan_place(row.frame_px, &row.sweeps, row.axis, row.light.clone(), settings)?;
+            .zip(&self.sweeps)
+            .map(|(row, sweeps)| {
+                let mut plan =
+                    plan_place(row.frame_px, sweeps, row.axis, row.light.with(settings), settings)?;
                 if let (true, Some(reason)) = (settings.straighten, &row.no_axis) {
                     plan.notes.push(format!("the axis cannot be told: {reason}"));
                 }
@@ -117,31 +117,42 @@ fn plate_of(set: &KeptSet, file: &FinishingFile, row: &SetRow) -> anyhow::Result
     Ok(Some(Plate { bytes, sha256 }))
 }
 
-fn cache_path(
+/// Stands for all that a row's measurements depend on.
+fn row_key(
     set: &KeptSet,
     file: &FinishingFile,
     row: &SetRow,
     plate: Option<&Plate>,
-    needs_outline: bool,
-) -> anyhow::Result<PathBuf> {
+) -> anyhow::Result<String> {
     let frames: Vec<String> =
         row.frames.iter().map(|f| format!("{} {} {}", f.stop, f.degrees, f.sha256)).collect();
-    let s = &file.settings;
     let depends = serde_json::to_vec(&serde_json::json!({
         "recipe": RECIPE,
         "frames": frames,
         "clockwise": set.clockwise,
-        "even": s.even,
-        "white_balance": s.white_balance,
-        "outline": needs_outline,
         "plate": plate.map(|p| &p.sha256),
         "axis": file.axes.get(&row.name),
     }))?;
-    Ok(set.dir.join("cache").join(format!("finishing-{}.json", &digest(&[&depends])[..16])))
+    Ok(digest(&[&depends]))
 }
 
-fn read_cached(path: &Path) -> Option<MeasuredRow> {
-    serde_json::from_slice(&std::fs::read(path).ok()?).ok()
+/// What lies in the set's cache under this name and key, or is made now and put there.
+fn cached<T: Serialize + DeserializeOwned>(
+    set: &KeptSet,
+    name: &str,
+    key: &str,
+    make: impl FnOnce() -> anyhow::Result<T>,
+) -> anyhow::Result<T> {
+    let folder = set.dir.join("cache");
+    let path = folder.join(format!("{name}-{}.json", &key[..16]));
+    let there = std::fs::read(&path).ok().and_then(|bytes| serde_json::from_slice(&bytes).ok());
+    if let Some(there) = there {
+        return Ok(there);
+    }
+    let made = make()?;
+    create_folder(&folder)?;
+    replace_state(&path, serde_json::to_string(&made)?.as_bytes())?;
+    Ok(made)
 }
 
 fn measure_row(
@@ -149,7 +160,6 @@ fn measure_row(
     file: &FinishingFile,
     row: &SetRow,
     plate: Option<&Plate>,
-    needs_outline: bool,
     meter: &Meter<'_>,
 ) -> anyhow::Result<MeasuredRow> {
     let stops: Vec<u32> = row.frames.iter().map(|f| f.stop).collect();
@@ -162,7 +172,7 @@ fn measure_row(
     })?;
     let (glances, measured): (Vec<_>, Vec<_>) = looked.into_iter().unzip();
     let plate_glance = plate.map(|p| glance(&p.bytes)).transpose().context("the frame of the empty table")?;
-    let light = plan_light(&stops, &glances, plate_glance.as_ref(), &file.settings)?;
+    let light = RowLight::measure(&stops, &glances, plate_glance.as_ref())?;
     let frame_px = glances.first().map_or((0, 0), |g| g.full_size_px);
     let inputs: Vec<FrameInput> = row
         .frames
@@ -179,8 +189,7 @@ fn measure_row(
         }
         (None, Err(reason)) => (None, Some(reason)),
     };
-    let sweeps = if needs_outline { sweeps(row, &light, plate, meter)? } else { Vec::new() };
-    Ok(MeasuredRow { frame_px, light, axis, no_axis, sweeps, flags })
+    Ok(MeasuredRow { frame_px, light, axis, no_axis, flags })
 }
 
 fn sweeps(

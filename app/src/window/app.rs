@@ -7,6 +7,7 @@ use session_core::cancel::CancelToken;
 
 use super::ask::Dialogs;
 use super::desk::Desk;
+use super::finishing_worker::FinishingWorker;
 use super::handle::Tools;
 use super::intent::{IntentSink, WindowIntent};
 use super::mailbox::Mailbox;
@@ -41,6 +42,8 @@ impl WindowApp {
         let tools = Tools {
             desk: Desk::start(mailbox.clone())?,
             worker: PictureWorker::start(mailbox.clone())?,
+            finishing: FinishingWorker::start(mailbox.clone())?,
+            job_cancel: CancelToken::default(),
             dialogs: Dialogs::new(ctx.clone()),
             session: None,
             options: start.options.clone(),
@@ -113,6 +116,7 @@ impl eframe::App for WindowApp {
 
     fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut eframe::Frame) {
         self.pictures.upload(ui.ctx());
+        self.pictures.proofs.upload(ui.ctx());
         panels::window_ui(ui, &self.state, &self.pictures, &self.sink);
         for intent in self.wishes.try_iter() {
             match intent {

@@ -20,6 +20,12 @@ pub enum Answer {
     SessionFolder(PathBuf),
     /// The folder that the camera's frames arrive in.
     CameraFolder(PathBuf),
+    /// The frame of the empty table.
+    Plate(PathBuf),
+    /// A listing profile.
+    ListingProfile(PathBuf),
+    /// The folder that the listing's folder is made in.
+    ListingFolder(PathBuf),
     /// No dialog could be shown.
     Unavailable(String),
 }
@@ -92,6 +98,26 @@ impl Dialogs {
     pub fn camera_folder(&self) {
         let dialog = rfd::AsyncFileDialog::new().set_title(t!("ask-choose-the-folder-the-cameras"));
         self.ask(dialog.pick_folder(), Answer::CameraFolder);
+    }
+
+    /// Asks for the frame of the empty table, beginning in the set's folder.
+    pub fn plate(&self, set: &Path) {
+        let dialog = rfd::AsyncFileDialog::new().set_title(t!("finishing-choose-plate-title"));
+        self.ask(dialog.set_directory(set).pick_file(), Answer::Plate);
+    }
+
+    /// Asks for a file with a listing profile.
+    pub fn listing_profile(&self) {
+        let dialog = rfd::AsyncFileDialog::new()
+            .set_title(t!("finishing-open-profile-title"))
+            .add_filter("Profile", &["toml"]);
+        self.ask(dialog.pick_file(), Answer::ListingProfile);
+    }
+
+    /// Asks for the folder that the listing's folder is made in.
+    pub fn listing_folder(&self) {
+        let dialog = rfd::AsyncFileDialog::new().set_title(t!("finishing-choose-folder-title"));
+        self.ask(dialog.pick_folder(), Answer::ListingFolder);
     }
 
     /// Waits for an answer elsewhere; the dialog itself was made on this thread, as some systems ask.

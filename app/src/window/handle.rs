@@ -13,6 +13,8 @@ use session_core::view::Update;
 use super::ask::{Answer, Dialogs};
 use super::desk::{Desk, DeskNews, FrameNote, Opening, Order};
 use super::devices::{CameraEdit, CameraKind, Ports};
+use super::finishing::FinishingWish;
+use super::finishing_worker::FinishingWorker;
 use super::intent::{Pick, RoomEdit, WindowIntent};
 use super::mailbox::Post;
 use super::pictures::{PictureWorker, Pictures, Wish};
@@ -29,6 +31,10 @@ pub struct Tools {
     pub desk: Desk,
     /// Decodes pictures.
     pub worker: PictureWorker,
+    /// Makes what the finishing room shows.
+    pub finishing: FinishingWorker,
+    /// Stops finishing or exporting.
+    pub job_cancel: CancelToken,
     /// Asks for files and folders.
     pub dialogs: Dialogs,
     /// Talks to the running session.
@@ -191,6 +197,7 @@ impl Tools {
                 self.remember(state);
             }
             WindowIntent::Look(look) => state.stage.apply(look),
+            WindowIntent::Finishing(wish) => self.handle_finishing(state, wish),
             WindowIntent::Dropped(path) => {
                 self.order(state, Order::Dropped(path));
             }
@@ -403,8 +410,8 @@ impl Tools {
         }
     }
 
-    /// Takes the workers' news in.
-    pub fn take_in(&mut self, state: &mut State, pictures: &mut Pictures, post: Post) {
+    /// Takes in what was chosen in dialogs.
+    fn take_in_answers(&mut self, state: &mut State) {
         for answer in self.dialogs.answers() {
             match answer {
                 Answer::OpenPlan(path) => {
@@ -428,9 +435,24 @@ impl Tools {
                     state.devices.edit_camera(CameraEdit::Detail(path.display().to_string()));
                     self.let_go(state);
                 }
+                Answer::Plate(path) => self.use_plate(state, &path),
+                Answer::ListingProfile(path) => {
+                    state.finishing.use_profile(path.display().to_string());
+                }
+                Answer::ListingFolder(path) => {
+                    let to = path.join(state.finishing.listing_name());
+                    let wish = FinishingWish::ListingFolder(to.display().to_string());
+                    self.handle_finishing(state, wish);
+                }
                 Answer::Unavailable(reason) => state.say(NoticeKind::Trouble, reason),
             }
         }
+    }
+
+    /// Takes the workers' news in.
+    pub fn take_in(&mut self, state: &mut State, pictures: &mut Pictures, post: Post) {
+        self.take_in_answers(state);
+        self.take_in_finishing(state, pictures, post.finishing);
         // Before the desk's news: the end of one session comes before the beginning of the next.
         for event in post.events {
             self.take_in_event(state, event);

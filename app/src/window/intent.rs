@@ -9,6 +9,7 @@ use session_core::engine::Intent;
 use super::board::BoardEdit;
 use super::devices::{CameraEdit, TableEdit};
 use super::draft::PlanEdit;
+use super::finishing::FinishingWish;
 use super::pictures::Wish;
 use super::stage::Look;
 use super::tryout::Trial;
@@ -100,6 +101,8 @@ pub enum WindowIntent {
     Room(RoomEdit),
     /// Look at the large picture in another way.
     Look(Look),
+    /// Something in the finishing room.
+    Finishing(FinishingWish),
     /// A file or folder was dropped on the window.
     Dropped(PathBuf),
     /// A picture is needed that is not at hand.

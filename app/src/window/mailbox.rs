@@ -8,8 +8,10 @@ use std::sync::{Arc, Mutex, PoisonError};
 use session_core::view::{SessionView, Update};
 
 use super::desk::DeskNews;
+use super::finishing_worker::FinishingNews;
 use super::pictures::Shown;
 use super::tryout::LivePicture;
+use crate::listing::Progress;
 
 /// What has come in since the last look.
 #[derive(Debug, Default)]
@@ -26,6 +28,19 @@ pub struct Post {
     pub pictures: Vec<Shown>,
     /// The latest live picture or test frame.
     pub live: Option<LivePicture>,
+    /// News of the finishing room.
+    pub finishing: FinishingPost,
+}
+
+/// What has come in for the finishing room.
+#[derive(Debug, Default)]
+pub struct FinishingPost {
+    /// How far measuring is.
+    pub measuring: Option<Progress>,
+    /// How far the work on the whole set is.
+    pub job: Option<Progress>,
+    /// What the room's thread has done, in order.
+    pub news: Vec<FinishingNews>,
 }
 
 /// The letter-box; clones put into the same one.
@@ -68,6 +83,21 @@ impl Mailbox {
     /// Puts in a live picture; one that was not looked at yet gives way.
     pub fn live(&self, picture: LivePicture) {
         self.put(|post| post.live = Some(picture));
+    }
+
+    /// Puts in news of the finishing room.
+    pub fn finishing(&self, news: FinishingNews) {
+        self.put(|post| post.finishing.news.push(news));
+    }
+
+    /// Puts in how far measuring is.
+    pub fn measuring(&self, progress: Progress) {
+        self.put(|post| post.finishing.measuring = Some(progress));
+    }
+
+    /// Puts in how far the work on the whole set is.
+    pub fn job(&self, progress: Progress) {
+        self.put(|post| post.finishing.job = Some(progress));
     }
 
     /// Puts in a picture.

@@ -12,6 +12,10 @@ pub mod caption;
 pub mod controls;
 pub mod device_menus;
 pub mod facts;
+pub mod finishing;
+pub mod finishing_make;
+pub mod finishing_picture;
+pub mod finishing_steps;
 pub mod help;
 pub mod keys;
 pub mod list;
@@ -40,6 +44,10 @@ const STRIP: f32 = 148.0;
 
 /// Draws the whole window.
 pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
+    if state.finishing.open {
+        finishing::room_ui(ui, state, pictures, sink);
+        return;
+    }
     keys::keys_ui(ui, state, sink);
     let panel = |horizontal: i8, vertical: i8| {
         Frame::new().fill(theme::panel()).inner_margin(Margin::symmetric(horizontal, vertical))
@@ -51,6 +59,7 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
     Panel::left("set").exact_size(COLUMN).resizable(false).frame(panel(16, 10)).show(ui, |ui| {
         ring::ring_ui(ui, state, sink);
         controls::controls_ui(ui, state, sink);
+        finishing::enter_ui(ui, state, sink);
         ui.add_space(8.0);
         let line = ui.max_rect().x_range();
         ui.painter().hline(line, ui.cursor().top(), Stroke::new(1.0, theme::line()));

@@ -15,6 +15,7 @@ use egui::{ColorImage, TextureFilter, TextureHandle, TextureOptions};
 use imaging::look::{self, Tones};
 use imaging::{Picture, decode};
 
+use super::finishing_pictures::Proofs;
 use super::mailbox::Mailbox;
 use crate::window::text::t;
 
@@ -137,6 +138,8 @@ pub struct Pictures {
     arrived: Vec<Shown>,
     live: Option<TextureHandle>,
     live_arrived: Option<ColorImage>,
+    /// The finishing room's.
+    pub proofs: Proofs,
 }
 
 impl Pictures {

@@ -13,6 +13,7 @@ use super::board::BoardDraft;
 use super::devices::DeviceChoice;
 use super::draft::PlanDraft;
 use super::facts::{FactsKey, StopFacts};
+use super::finishing::FinishingRoom;
 use super::history::History;
 use crate::settings::Settings;
 
@@ -159,6 +160,8 @@ pub struct State {
     pub facts: Option<StopFacts>,
     /// What is being looked up.
     pub facts_asked: Option<FactsKey>,
+    /// The finishing room.
+    pub finishing: FinishingRoom,
     /// Sentences for the person.
     pub notices: Vec<Notice>,
     last_notice: u64,
@@ -207,6 +210,7 @@ impl State {
             stage: Stage::default(),
             facts: None,
             facts_asked: None,
+            finishing: FinishingRoom::default(),
             notices: Vec::new(),
             last_notice: 0,
         };

@@ -120,6 +120,9 @@ pub(super) fn decode(bytes: &[u8], want: Want, turned: Option<u16>) -> Result<De
                 codec.dct_method(DctMethod::IntegerFast);
             }
         }
+        if let Want::AtLeast { edge_px } = want {
+            codec.scale(eighths(width.max(height), edge_px as usize));
+        }
         if let Want::NoLarger { edge_px } = want {
             let longer = width.max(height);
             let eighths =

@@ -23,7 +23,7 @@ pub(super) struct Middle {
 
 impl Middle {
     /// Takes the median of each place over the frames; all have one size.
-    fn of(frames: &[&LinearPicture], gains: &[[f32; 3]]) -> Self {
+    pub(super) fn of(frames: &[&LinearPicture], gains: &[[f32; 3]]) -> Self {
         let (width, height) =
             frames.first().map_or((0, 0), |f| (f.width_px() as usize, f.height_px() as usize));
         let stride = frames.len().div_ceil(MOST_FRAMES).max(1);
@@ -82,14 +82,9 @@ pub(super) fn gains(frames: &[&LinearPicture]) -> (Vec<[f32; 3]>, Vec<usize>) {
     (found, unknown)
 }
 
-/// Finds the gains of one more frame, such as the empty table, against a set with known gains.
-pub(super) fn gains_against(
-    frame: &LinearPicture,
-    set: &[&LinearPicture],
-    set_gains: &[[f32; 3]],
-) -> Option<[f32; 3]> {
-    let middle = Middle::of(set, set_gains);
-    let gain = ratio(frame, &middle)?;
+/// Finds the gains of one more frame, such as the empty table, against a set's middle picture.
+pub(super) fn gain_against(frame: &LinearPicture, middle: &Middle) -> Option<[f32; 3]> {
+    let gain = ratio(frame, middle)?;
     Some(if gain.iter().all(|g| g.log2().abs() < EVEN_EV) { [1.0; 3] } else { gain })
 }
 
@@ -129,12 +124,12 @@ fn ratio(frame: &LinearPicture, middle: &Middle) -> Option<[f32; 3]> {
     Some(gain)
 }
 
-/// Finds the gains that make a set's background neutral: 1 where it is already or is coloured on purpose.
-pub(super) fn neutral(frames: &[&LinearPicture], gains: &[[f32; 3]]) -> [f32; 3] {
+/// Finds the gains that make the background of a set's middle picture neutral: 1 where it is already or is
+/// coloured on purpose.
+pub(super) fn neutral(middle: &Middle) -> [f32; 3] {
     /// A cast below this is none, above the other it is the backdrop's own colour.
     const LEAST: f32 = 1.012;
     const MOST: f32 = 1.6;
-    let middle = Middle::of(frames, gains);
     let (w, h) = (middle.width, middle.height);
     let (mx, my) = ((w / 10).max(1), (h / 10).max(1));
     let margin: Vec<[f32; 3]> = (0..w * h)

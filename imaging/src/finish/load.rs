@@ -32,6 +32,19 @@ pub fn load(bytes: &[u8]) -> Result<Loaded, FinishError> {
     from_decoded(bytes, decode::full(bytes)?)
 }
 
+/// Reads a picture of at least `edge_px` on its longer side where the file has as much, of a JPEG no more than
+/// twice that: reduced by the codec, so the rest of the way can be gone in linear light.
+///
+/// # Errors
+/// As [`load`].
+pub fn load_at_least(bytes: &[u8], edge_px: u32) -> Result<Loaded, FinishError> {
+    refuse_inks(bytes)?;
+    if let Some(deep) = load_deep(bytes)? {
+        return Ok(deep);
+    }
+    from_decoded(bytes, decode::at_least(bytes, edge_px)?)
+}
+
 /// Reads a picture of at most `edge_px` on its longer side, quickly.
 ///
 /// # Errors

@@ -9,7 +9,7 @@ use super::FinishError;
 use super::cutout::Cutout;
 use super::even;
 use super::linear::LinearPicture;
-use super::load::{load, load_reduced};
+use super::load::{load_at_least, load_reduced};
 use super::place::{Axis, Placement};
 use super::settings::{Background, FinishSettings, WhiteBalance};
 use super::shadow::onto_white;
@@ -49,60 +49,97 @@ pub struct FrameLight {
     pub notes: Vec<String>,
 }
 
+/// A row's light as measured: what any choice of settings needs.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RowLight {
+    as_shot: Balance,
+    even: Balance,
+    /// What a person should know of the even light.
+    notes: Vec<String>,
+}
+
+/// Gains of a row's frames, and what makes the background neutral on top of them.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct Balance {
+    gains: Vec<[f32; 3]>,
+    plate_gain: [f32; 3],
+    neutral: [f32; 3],
+}
+
+impl Balance {
+    fn of(frames: &[&LinearPicture], gains: Vec<[f32; 3]>, plate: Option<&LinearPicture>) -> Self {
+        let middle = even::Middle::of(frames, &gains);
+        let plate_gain = plate.and_then(|p| even::gain_against(p, &middle)).unwrap_or([1.0; 3]);
+        Self { gains, plate_gain, neutral: even::neutral(&middle) }
+    }
+}
+
+impl RowLight {
+    /// Measures the light of one row; `stops` names the frames for messages.
+    ///
+    /// # Errors
+    /// When there are no frames or they differ in size.
+    pub fn measure(stops: &[u32], glances: &[Glance], plate: Option<&Glance>) -> Result<Self, FinishError> {
+        let (width_px, height_px) = glances.first().ok_or(FinishError::NoFrames)?.full_size_px;
+        for (i, other) in glances.iter().enumerate() {
+            let (found_width_px, found_height_px) = other.full_size_px;
+            if (found_width_px, found_height_px) != (width_px, height_px) {
+                let stop = stops.get(i).copied().unwrap_or_default();
+                return Err(FinishError::SizeDiffers {
+                    stop,
+                    found_width_px,
+                    found_height_px,
+                    width_px,
+                    height_px,
+                });
+            }
+        }
+        if let Some((found_width_px, found_height_px)) =
+            plate.map(|p| p.full_size_px).filter(|size| *size != (width_px, height_px))
+        {
+            return Err(FinishError::PlateDiffers { found_width_px, found_height_px, width_px, height_px });
+        }
+        let frames: Vec<&LinearPicture> = glances.iter().map(|g| &g.small).collect();
+        let plate = plate.map(|p| &p.small);
+        let (gains, unknown) = even::gains(&frames);
+        let notes = unknown.into_iter().map(|i| {
+            let stop = stops.get(i).copied().unwrap_or_default();
+            format!("stop {stop} is too bright or too dark to be made even; look at it, or retake it")
+        });
+        Ok(Self {
+            notes: notes.collect(),
+            as_shot: Balance::of(&frames, vec![[1.0; 3]; frames.len()], plate),
+            even: Balance::of(&frames, gains, plate),
+        })
+    }
+
+    /// The gains that these settings ask for.
+    pub fn with(&self, settings: &FinishSettings) -> FrameLight {
+        let balance = if settings.even { &self.even } else { &self.as_shot };
+        let neutral = match settings.white_balance {
+            WhiteBalance::Background => balance.neutral,
+            WhiteBalance::AsShot => [1.0; 3],
+        };
+        let balanced = |gain: &[f32; 3]| [0, 1, 2].map(|c| gain[c] * neutral[c]);
+        FrameLight {
+            gains: balance.gains.iter().map(balanced).collect(),
+            plate_gain: balanced(&balance.plate_gain),
+            notes: if settings.even { self.notes.clone() } else { Vec::new() },
+        }
+    }
+}
+
 /// Plans the light of one row; `stops` names the frames for messages.
 ///
 /// # Errors
-/// When there are no frames or they differ in size.
+/// As [`RowLight::measure`].
 pub fn plan_light(
     stops: &[u32],
     glances: &[Glance],
     plate: Option<&Glance>,
     settings: &FinishSettings,
 ) -> Result<FrameLight, FinishError> {
-    let (width_px, height_px) = glances.first().ok_or(FinishError::NoFrames)?.full_size_px;
-    for (i, other) in glances.iter().enumerate() {
-        let (found_width_px, found_height_px) = other.full_size_px;
-        if (found_width_px, found_height_px) != (width_px, height_px) {
-            let stop = stops.get(i).copied().unwrap_or_default();
-            return Err(FinishError::SizeDiffers {
-                stop,
-                found_width_px,
-                found_height_px,
-                width_px,
-                height_px,
-            });
-        }
-    }
-    if let Some((found_width_px, found_height_px)) =
-        plate.map(|p| p.full_size_px).filter(|size| *size != (width_px, height_px))
-    {
-        return Err(FinishError::PlateDiffers { found_width_px, found_height_px, width_px, height_px });
-    }
-    let frames: Vec<&LinearPicture> = glances.iter().map(|g| &g.small).collect();
-    let mut notes = Vec::new();
-    let mut gains = vec![[1.0; 3]; frames.len()];
-    if settings.even {
-        let (found, unknown) = even::gains(&frames);
-        gains = found;
-        for i in unknown {
-            let stop = stops.get(i).copied().unwrap_or_default();
-            notes.push(format!(
-                "stop {stop} is too bright or too dark to be made even; look at it, or retake it"
-            ));
-        }
-    }
-    let neutral = match settings.white_balance {
-        WhiteBalance::Background => even::neutral(&frames, &gains),
-        WhiteBalance::AsShot => [1.0; 3],
-    };
-    let mut plate_gain =
-        plate.and_then(|p| even::gains_against(&p.small, &frames, &gains)).unwrap_or([1.0; 3]);
-    for gain in gains.iter_mut().chain([&mut plate_gain]) {
-        for (value, neutral) in gain.iter_mut().zip(neutral) {
-            *value *= neutral;
-        }
-    }
-    Ok(FrameLight { gains, plate_gain, notes })
+    Ok(RowLight::measure(stops, glances, plate)?.with(settings))
 }
 
 /// The object's outline in one frame.
@@ -248,12 +285,22 @@ pub struct Finished {
     pub cutout: Option<Cutout>,
 }
 
+/// How many pixels a frame must be read with on its longer side, so that the target is never made from less
+/// than the camera gave.
+fn enough_px(placement: &Placement, target: Target) -> u32 {
+    let crop = placement.crop;
+    let scale =
+        (f64::from(target.width_px) / crop.width_px).max(f64::from(target.height_px) / crop.height_px);
+    let (width, height) = placement.frame_px;
+    (f64::from(width.max(height)) * scale.min(1.0)).ceil() as u32
+}
+
 /// Reads the empty table's frame and places it as frames of the row are.
 ///
 /// # Errors
 /// When the file gives no whole picture.
 pub fn place_plate(bytes: &[u8], plan: &SetPlan, target: Target) -> Result<LinearPicture, FinishError> {
-    let mut plate = load(bytes)?.picture;
+    let mut plate = load_at_least(bytes, enough_px(&plan.placement, target))?.picture;
     plate.gain(plan.light.plate_gain);
     Ok(plan.placement.apply(&plate, target.width_px, target.height_px)?)
 }
@@ -272,7 +319,45 @@ pub fn finish_frame(
     settings: &FinishSettings,
     target: Target,
 ) -> Result<Finished, FinishError> {
-    let mut frame = load(bytes)?.picture;
+    let frame = load_at_least(bytes, enough_px(&plan.placement, target))?.picture;
+    finish_loaded(frame, plan, number, plate, settings, target)
+}
+
+/// One frame before and after finishing, cut alike.
+pub struct Proof {
+    /// As shot: neither made even nor turned, on its own background.
+    pub before: Picture,
+    /// Finished, or why it cannot be.
+    pub after: Result<Finished, FinishError>,
+}
+
+/// Shows what finishing does to one frame; arguments as of [`finish_frame`].
+///
+/// # Errors
+/// When the file gives no whole picture.
+pub fn proof_frame(
+    bytes: &[u8],
+    plan: &SetPlan,
+    number: usize,
+    plate: Option<&LinearPicture>,
+    settings: &FinishSettings,
+    target: Target,
+) -> Result<Proof, FinishError> {
+    let frame = load_at_least(bytes, enough_px(&plan.placement, target))?.picture;
+    let unturned = Placement { turn_deg: 0.0, ..plan.placement };
+    let before = unturned.apply(&frame, target.width_px, target.height_px)?.coded()?;
+    let after = finish_loaded(frame, plan, number, plate, settings, target);
+    Ok(Proof { before, after })
+}
+
+fn finish_loaded(
+    mut frame: LinearPicture,
+    plan: &SetPlan,
+    number: usize,
+    plate: Option<&LinearPicture>,
+    settings: &FinishSettings,
+    target: Target,
+) -> Result<Finished, FinishError> {
     frame.gain(plan.light.gains.get(number).copied().unwrap_or([1.0; 3]));
     let mut picture = plan.placement.apply(&frame, target.width_px, target.height_px)?;
     drop(frame);

@@ -101,7 +101,7 @@ fn compare_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
 }
 
 /// A button that stays down; tells whether it was pressed.
-fn toggle_ui(ui: &mut Ui, text: &str, on: bool, enabled: bool, tip: &str) -> bool {
+pub(super) fn toggle_ui(ui: &mut Ui, text: &str, on: bool, enabled: bool, tip: &str) -> bool {
     let button = Button::selectable(on, text).frame_when_inactive(true).min_size(vec2(0.0, 26.0));
     ui.add_enabled(enabled, button).on_hover_text(tip).clicked()
 }

@@ -1,0 +1,172 @@
+//! The finishing room: steps on the left, the picture before and after, the turn below it.
+
+use crate::window::text::t;
+use egui::{
+    Align, CentralPanel, Frame, Id, Key, Layout, Margin, Panel, RichText, ScrollArea, Slider, Ui, vec2,
+};
+use session_core::engine::Intent;
+
+use super::finishing_make::make_ui;
+use super::finishing_picture::picture_ui;
+use super::finishing_steps::steps_ui;
+use super::view_bar::toggle_ui;
+use super::widgets::{button_ui, soft_ui};
+use crate::window::finishing::{FinishingWish, Side};
+use crate::window::intent::{IntentSink, WindowIntent};
+use crate::window::pictures::Pictures;
+use crate::window::state::State;
+use crate::window::theme;
+
+/// The width of the column with the steps, points.
+const COLUMN: f32 = 348.0;
+
+/// The button that leads into the room.
+pub fn enter_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    if state.kept() == 0 || state.is_busy() {
+        return;
+    }
+    let size = vec2(ui.available_width(), 32.0);
+    ui.horizontal(|ui| {
+        let response = button_ui(ui, &t!("finishing-enter"), true, size);
+        if response.on_hover_text(t!("finishing-enter-tip")).clicked() {
+            sink.send(WindowIntent::Finishing(FinishingWish::Enter));
+        }
+    });
+}
+
+/// Draws the room.
+pub fn room_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
+    keys_ui(ui, state, sink);
+    let panel = |horizontal: i8, vertical: i8| {
+        Frame::new().fill(theme::panel()).inner_margin(Margin::symmetric(horizontal, vertical))
+    };
+    Panel::top("finishing bar").exact_size(52.0).frame(panel(16, 0)).show(ui, |ui| bar_ui(ui, state, sink));
+    Panel::left("finishing column").exact_size(COLUMN).resizable(false).frame(panel(16, 10)).show(ui, |ui| {
+        Panel::bottom("make").frame(panel(0, 6)).show(ui, |ui| make_ui(ui, state, sink));
+        ScrollArea::vertical().id_salt("steps").auto_shrink(false).show(ui, |ui| {
+            steps_ui(ui, state, pictures, sink);
+        });
+    });
+    Panel::bottom("turn").exact_size(58.0).frame(panel(16, 8)).show(ui, |ui| turn_ui(ui, state, sink));
+    if super::message::has_any(state) {
+        let frame = panel(16, 10);
+        Panel::top("finishing messages")
+            .frame(frame)
+            .show(ui, |ui| super::message::message_ui(ui, state, sink));
+    }
+    CentralPanel::default()
+        .frame(Frame::new().fill(theme::mat()))
+        .show(ui, |ui| picture_ui(ui, state, pictures, sink));
+}
+
+fn bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let room = &state.finishing;
+    ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
+        if button_ui(ui, &t!("finishing-back"), true, vec2(0.0, 32.0)).clicked() {
+            sink.send(WindowIntent::Finishing(FinishingWish::Leave));
+        }
+        ui.add_space(8.0);
+        ui.label(RichText::new(t!("finishing-title", sku = state.planned.sku)).heading().strong());
+        if !room.missing.is_empty() {
+            let stops = crate::window::words::number_list(room.missing.iter().copied());
+            soft_ui(ui, t!("finishing-missing", stops = stops));
+        }
+        ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+            for side in Side::ALL.into_iter().rev() {
+                let tip = match side {
+                    Side::Both => t!("finishing-divided-tip"),
+                    Side::Finished | Side::AsShot => t!("finishing-one-side-tip"),
+                };
+                if toggle_ui(ui, &side.name(), room.side == side, true, &tip) {
+                    sink.send(WindowIntent::Finishing(FinishingWish::Show(side)));
+                }
+            }
+        });
+    });
+}
+
+/// The slider that turns the object, with the stop's name.
+fn turn_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let room = &state.finishing;
+    let Some(here) = room.stop() else { return };
+    ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
+        let place = state.place(here.stop);
+        let row = place.and_then(|p| p.row_name.as_ref()).cloned();
+        let degrees = place.map(|p| p.degrees_text.clone()).unwrap_or_default();
+        let title = match row {
+            Some(row) => t!("finishing-stop-in-row", stop = here.stop, row = row, degrees = degrees),
+            None => t!("finishing-stop", stop = here.stop, degrees = degrees),
+        };
+        let title = RichText::new(title).strong().size(16.0);
+        ui.allocate_ui_with_layout(vec2(210.0, 30.0), Layout::left_to_right(Align::Center), |ui| {
+            ui.set_min_width(210.0);
+            ui.label(title);
+        });
+        if room.stops.len() < 2 {
+            return;
+        }
+        let mut at = room.at;
+        ui.spacing_mut().slider_width = (ui.available_width() - 8.0).max(120.0);
+        let slider = Slider::new(&mut at, 0..=room.stops.len() - 1).show_value(false);
+        let response = ui.add(slider).on_hover_text(t!("finishing-turn-tip"));
+        ui.ctx().accesskit_node_builder(response.id, |node| node.set_label(t!("finishing-turn")));
+        if response.changed() {
+            sink.send(WindowIntent::Finishing(FinishingWish::Turn(at)));
+        }
+    });
+}
+
+/// The divider's identity: while it has the focus, arrows move it.
+pub(super) fn divider_id() -> Id {
+    Id::unique("divider between as shot and finished")
+}
+
+fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
+    let room = &state.finishing;
+    let send = |wish| sink.send(WindowIntent::Finishing(wish));
+    let pressed = |key| ui.input(|input| input.modifiers.is_none() && input.key_pressed(key));
+    if pressed(Key::Escape) {
+        // What turns comes first, here too.
+        if state.is_busy() {
+            sink.session(Intent::StopNow);
+        } else if room.job.is_some() {
+            send(FinishingWish::Cancel);
+        }
+    }
+    if ui.ctx().text_edit_focused() || egui::Popup::is_any_open(ui.ctx()) {
+        return;
+    }
+    if pressed(Key::D) {
+        send(FinishingWish::Show(Side::Both));
+    }
+    if pressed(Key::B) {
+        send(FinishingWish::Show(if room.side == Side::AsShot { Side::Finished } else { Side::AsShot }));
+    }
+    let focus = ui.memory(egui::Memory::focused);
+    if focus == Some(divider_id()) {
+        let step = if pressed(Key::ArrowRight) {
+            0.02
+        } else if pressed(Key::ArrowLeft) {
+            -0.02
+        } else {
+            return;
+        };
+        send(FinishingWish::Divide(room.divider + step));
+        return;
+    }
+    if focus.is_some() || room.stops.is_empty() {
+        return;
+    }
+    let last = room.stops.len() - 1;
+    let to = [
+        (Key::ArrowRight, room.turned(1)),
+        (Key::ArrowLeft, room.turned(-1)),
+        (Key::ArrowDown, room.other_row(1)),
+        (Key::ArrowUp, room.other_row(-1)),
+        (Key::Home, 0),
+        (Key::End, last),
+    ];
+    if let Some((_, to)) = to.into_iter().find(|(key, _)| pressed(*key)) {
+        send(FinishingWish::Turn(to));
+    }
+}

@@ -1,0 +1,106 @@
+//! What is made of the whole set: finished pictures, a listing; how far it is and how it went.
+
+use crate::window::text::t;
+use egui::{ComboBox, Label, ProgressBar, RichText, ScrollArea, Stroke, Ui, vec2};
+
+use super::widgets::{Field, button_ui, capital, field_ui, primary_button_ui, problem_ui, soft_ui};
+use crate::listing::OWN_PROFILES;
+use crate::window::finishing::{FinishingRoom, FinishingWish};
+use crate::window::intent::{IntentSink, WindowIntent};
+use crate::window::state::State;
+use crate::window::{theme, words};
+
+/// Draws the column's lower part.
+pub fn make_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let room = &state.finishing;
+    let send = |wish| sink.send(WindowIntent::Finishing(wish));
+    let line = ui.max_rect().x_range();
+    ui.painter().hline(line, ui.cursor().top(), Stroke::new(1.0, theme::line()));
+    ui.add_space(8.0);
+    let width = ui.available_width();
+    if let Some(pace) = &room.job {
+        ui.add(Label::new(pace.words()).wrap());
+        let bar = ui.add(ProgressBar::new(pace.share()).desired_width(width).fill(theme::soft()));
+        ui.ctx().accesskit_node_builder(bar.id, |node| node.set_label(t!("finishing-progress")));
+        if button_ui(ui, &t!("finishing-cancel"), true, vec2(width, 32.0))
+            .on_hover_text(t!("finishing-cancel-tip"))
+            .clicked()
+        {
+            send(FinishingWish::Cancel);
+        }
+        return;
+    }
+    let free = room.is_read();
+    if primary_button_ui(ui, &t!("finishing-finish"), free, vec2(width, 34.0))
+        .on_hover_text(t!("finishing-finish-tip"))
+        .clicked()
+    {
+        send(FinishingWish::Finish);
+    }
+    ui.add_space(2.0);
+    listing_ui(ui, room, free, sink);
+    if let Some(outcome) = &room.outcome {
+        ui.add_space(4.0);
+        ScrollArea::vertical().id_salt("outcome").max_height(110.0).show(ui, |ui| {
+            if outcome.good {
+                ui.add(Label::new(RichText::new(capital(&outcome.text)).font(theme::small())).wrap());
+            } else {
+                problem_ui(ui, &outcome.text);
+            }
+        });
+    }
+}
+
+fn listing_ui(ui: &mut Ui, room: &FinishingRoom, free: bool, sink: &IntentSink) {
+    let send = |wish| sink.send(WindowIntent::Finishing(wish));
+    let width = ui.available_width();
+    ui.horizontal(|ui| {
+        soft_ui(ui, t!("finishing-listing"));
+        let own = OWN_PROFILES.iter().any(|(own, _)| *own == room.profile);
+        let name = if own { capital(&room.profile) } else { words::middle_cut(&room.listing_name(), 18) };
+        let combo = ComboBox::from_id_salt("profile").selected_text(name).width(150.0).show_ui(ui, |ui| {
+            for (own, _) in OWN_PROFILES {
+                if ui.selectable_label(room.profile == own, capital(own)).clicked() {
+                    send(FinishingWish::Profile(own.to_owned()));
+                }
+            }
+            if ui.selectable_label(!own, t!("finishing-profile-file")).clicked() {
+                send(FinishingWish::ChooseProfile);
+            }
+        });
+        ui.ctx().accesskit_node_builder(combo.response.id, |node| node.set_label(t!("finishing-profile")));
+    });
+    soft_ui(ui, room.profile_words());
+    ui.horizontal_top(|ui| {
+        let choose = 84.0;
+        let field = Field {
+            caption: &t!("finishing-listing-folder"),
+            name: &t!("finishing-listing-folder"),
+            text: &room.listing_folder,
+            hint: &t!("finishing-folder-hint"),
+            width: width - choose - 22.0,
+            wrong: false,
+            enabled: true,
+        };
+        if let Some(text) = field_ui(ui, &field) {
+            send(FinishingWish::ListingFolder(text));
+        }
+        ui.vertical(|ui| {
+            ui.add_space(17.0);
+            let response = button_ui(ui, &t!("finishing-choose"), true, vec2(choose, 0.0));
+            ui.ctx()
+                .accesskit_node_builder(response.id, |node| node.set_label(t!("finishing-choose-folder")));
+            if response.clicked() {
+                send(FinishingWish::ChooseListingFolder);
+            }
+        });
+    });
+    let named = !room.listing_folder.trim().is_empty();
+    if button_ui(ui, &t!("finishing-export"), free && named, vec2(width, 34.0))
+        .on_hover_text(t!("finishing-export-tip"))
+        .on_disabled_hover_text(t!("finishing-folder-first"))
+        .clicked()
+    {
+        send(FinishingWish::Export);
+    }
+}

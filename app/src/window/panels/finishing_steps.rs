@@ -1,0 +1,201 @@
+//! The steps of finishing, in their order, each with its settings.
+
+use crate::window::text::t;
+use egui::{ComboBox, DragValue, RichText, Slider, Ui};
+use imaging::finish::{Background, FinishSettings, Shadow, WhiteBalance};
+
+use super::widgets::{Field, button_ui, field_ui, soft_ui};
+use crate::window::finishing::{FinishingEdit, FinishingWish};
+use crate::window::intent::{IntentSink, WindowIntent};
+use crate::window::pictures::Pictures;
+use crate::window::state::State;
+use crate::window::{theme, words};
+
+/// Ratios with a name, width over height.
+const RATIOS: [(&str, f64); 6] = [
+    ("1 : 1", 1.0),
+    ("4 : 3", 4.0 / 3.0),
+    ("3 : 2", 1.5),
+    ("16 : 9", 16.0 / 9.0),
+    ("3 : 4", 0.75),
+    ("2 : 3", 2.0 / 3.0),
+];
+
+/// Draws the steps.
+pub fn steps_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
+    let room = &state.finishing;
+    let Some(file) = &room.file else {
+        soft_ui(ui, t!("finishing-reading"));
+        return;
+    };
+    let settings = &file.settings;
+    let edit = |edit| sink.send(WindowIntent::Finishing(FinishingWish::Edit(edit)));
+    let proof = room.stop().and_then(|here| pictures.proofs.look(here.stop, room.revision).0);
+    let proof = proof.and_then(|proof| proof.as_ref().ok());
+
+    step_ui(ui, &t!("finishing-even"), settings.even, |on| edit(FinishingEdit::Even(on)));
+    let neutral = settings.white_balance == WhiteBalance::Background;
+    step_ui(ui, &t!("finishing-neutral"), neutral, |on| edit(FinishingEdit::Neutral(on)));
+    step_ui(ui, &t!("finishing-straighten"), settings.straighten, |on| {
+        edit(FinishingEdit::Straighten(on));
+    });
+    if let (true, Some(proof)) = (settings.straighten, proof) {
+        let placement = proof.placement;
+        let off = placement.pivot_px[0] - f64::from(placement.frame_px.0) / 2.0;
+        indented(ui, |ui| {
+            soft_ui(
+                ui,
+                t!(
+                    "finishing-axis",
+                    off = format!("{off:+.1}"),
+                    lean = format!("{:+.2}", placement.turn_deg)
+                ),
+            );
+        });
+    }
+    crop_ui(ui, settings, &edit);
+    background_ui(ui, settings, &edit);
+    plate_ui(ui, file.plate.as_deref(), sink, &edit);
+    let sharpen = settings.sharpen_percent > 0.0;
+    step_ui(ui, &t!("finishing-sharpen"), sharpen, |on| edit(FinishingEdit::Sharpen(on)));
+    if sharpen {
+        indented(ui, |ui| {
+            let mut percent = settings.sharpen_percent;
+            if slider_ui(ui, &t!("finishing-sharpening"), &mut percent, 1.0, 100.0) {
+                edit(FinishingEdit::SharpenPercent(percent));
+            }
+        });
+    }
+    ui.add_space(6.0);
+    for (caption, text, make) in [
+        (t!("finishing-creator"), &file.creator, FinishingEdit::Creator as fn(String) -> _),
+        (t!("finishing-rights"), &file.copyright, FinishingEdit::Copyright as fn(String) -> _),
+    ] {
+        let width = ui.available_width() - 14.0;
+        let field = Field {
+            caption: &caption,
+            name: &caption,
+            text,
+            hint: &t!("finishing-none-yet"),
+            width,
+            wrong: false,
+            enabled: true,
+        };
+        if let Some(text) = field_ui(ui, &field) {
+            edit(make(text));
+        }
+    }
+    for note in proof.map(|proof| proof.notes.as_slice()).unwrap_or_default() {
+        ui.add(egui::Label::new(RichText::new(super::widgets::capital(note)).font(theme::small())).wrap());
+    }
+}
+
+fn crop_ui(ui: &mut Ui, settings: &FinishSettings, edit: &impl Fn(FinishingEdit)) {
+    step_ui(ui, &t!("finishing-crop"), settings.crop.is_some(), |on| edit(FinishingEdit::Crop(on)));
+    let Some(crop) = settings.crop else { return };
+    indented(ui, |ui| {
+        let mut margin = crop.margin_percent as f32;
+        if slider_ui(ui, &t!("finishing-margin"), &mut margin, 0.0, 45.0) {
+            edit(FinishingEdit::Margin(f64::from(margin)));
+        }
+        ui.horizontal(|ui| {
+            soft_ui(ui, t!("finishing-width-to-height"));
+            let named = RATIOS.iter().find(|(_, ratio)| (ratio - crop.ratio).abs() < 1e-3);
+            let text = named.map_or_else(|| t!("finishing-own-ratio"), |(name, _)| (*name).to_owned());
+            let combo =
+                ComboBox::from_id_salt("ratio").selected_text(text.as_str()).width(84.0).show_ui(ui, |ui| {
+                    for (name, ratio) in RATIOS {
+                        if ui.selectable_label(text == name, name).clicked() {
+                            edit(FinishingEdit::Ratio(ratio));
+                        }
+                    }
+                });
+            ui.ctx().accesskit_node_builder(combo.response.id, |node| {
+                node.set_label(t!("finishing-width-to-height"));
+            });
+            let mut ratio = crop.ratio;
+            let drag = DragValue::new(&mut ratio).range(0.1..=10.0).speed(0.01).max_decimals(3);
+            let response = ui.add(drag);
+            ui.ctx().accesskit_node_builder(response.id, |node| node.set_label(t!("finishing-ratio")));
+            if response.changed() {
+                edit(FinishingEdit::Ratio(ratio));
+            }
+        });
+    });
+}
+
+fn background_ui(ui: &mut Ui, settings: &FinishSettings, edit: &impl Fn(FinishingEdit)) {
+    let white = settings.background == Background::White;
+    step_ui(ui, &t!("finishing-white"), white, |on| edit(FinishingEdit::White(on)));
+    if white {
+        indented(ui, |ui| {
+            ui.horizontal(|ui| {
+                for (shadow, text) in
+                    [(Shadow::Keep, t!("finishing-keep-shadow")), (Shadow::Remove, t!("finishing-no-shadow"))]
+                {
+                    if ui.radio(settings.shadow == shadow, text).clicked() {
+                        edit(FinishingEdit::KeepShadow(shadow == Shadow::Keep));
+                    }
+                }
+            });
+        });
+    }
+}
+
+fn plate_ui(ui: &mut Ui, plate: Option<&str>, sink: &IntentSink, edit: &impl Fn(FinishingEdit)) {
+    indented(ui, |ui| {
+        ui.horizontal(|ui| {
+            match plate {
+                Some(plate) => {
+                    soft_ui(ui, t!("finishing-plate", file = words::middle_cut(plate, 22)));
+                }
+                None => {
+                    soft_ui(ui, t!("finishing-no-plate"));
+                }
+            }
+            let size = egui::Vec2::ZERO;
+            let choose =
+                button_ui(ui, &t!("finishing-choose"), true, size).on_hover_text(t!("finishing-plate-tip"));
+            ui.ctx().accesskit_node_builder(choose.id, |node| node.set_label(t!("finishing-choose-plate")));
+            if choose.clicked() {
+                sink.send(WindowIntent::Finishing(FinishingWish::ChoosePlate));
+            }
+            if plate.is_some() && button_ui(ui, &t!("finishing-none"), true, size).clicked() {
+                edit(FinishingEdit::Plate(None));
+            }
+        });
+    });
+}
+
+/// A step that can be left out.
+fn step_ui(ui: &mut Ui, name: &str, on: bool, change: impl FnOnce(bool)) {
+    let mut wanted = on;
+    ui.add_space(3.0);
+    if ui.checkbox(&mut wanted, name).changed() {
+        change(wanted);
+    }
+}
+
+fn indented(ui: &mut Ui, content: impl FnOnce(&mut Ui)) {
+    ui.horizontal(|ui| {
+        ui.add_space(26.0);
+        ui.vertical(content);
+    });
+}
+
+/// A slider in per cent under its name; tells whether it was moved.
+fn slider_ui(ui: &mut Ui, name: &str, value: &mut f32, least: f32, most: f32) -> bool {
+    ui.horizontal(|ui| {
+        ui.allocate_ui(egui::vec2(78.0, 24.0), |ui| {
+            ui.set_min_width(78.0);
+            soft_ui(ui, name);
+        });
+        ui.spacing_mut().slider_width = 110.0;
+        let response = ui.add(Slider::new(value, least..=most).step_by(1.0).suffix(" %"));
+        ui.ctx().accesskit_node_builder(response.id, |node| {
+            node.set_label(t!("finishing-per-cent", name = name));
+        });
+        response.changed()
+    })
+    .inner
+}

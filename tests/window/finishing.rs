@@ -1,0 +1,256 @@
+//! The finishing room: before and after, settings that are kept, the whole set made from the window.
+
+use std::path::Path;
+
+use egui::{Key, Role};
+use egui_kittest::Harness;
+use egui_kittest::kittest::Queryable;
+use roundstop::listing::{read_finishing, write_finishing};
+use roundstop::window::WindowApp;
+use roundstop::window::finishing::{FinishingRoom, Measuring, Side};
+use session_core::clock::SimSpeed;
+use session_core::plan::Plan;
+
+use super::session::finished;
+use super::{draw, start, until, window};
+
+/// A set of six stops, shot large enough for an outline, and the room entered.
+fn room() -> (tempfile::TempDir, Harness<'static, WindowApp>) {
+    let folder = tempfile::tempdir().unwrap();
+    let mut begin = start(Plan::single_row("LP-0142", 6), folder.path(), SimSpeed::Max);
+    begin.options.sim_frame_px = (360, 240);
+    let mut harness = window(begin);
+    harness.run();
+    harness.get_by_label("Start: shoot 6 stops").click();
+    until(&mut harness, "the end of the set", finished);
+    harness.get_by_label("Finish and export…").click();
+    until(&mut harness, "the set measured", |state| measured(&state.finishing));
+    (folder, harness)
+}
+
+fn measured(room: &FinishingRoom) -> bool {
+    room.open && room.measuring == Measuring::Done
+}
+
+fn of<'a>(harness: &'a Harness<'_, WindowApp>) -> &'a FinishingRoom {
+    &harness.state().state().finishing
+}
+
+/// Waits until the settings on disk are as wanted.
+fn stored(
+    harness: &mut Harness<'_, WindowApp>,
+    dir: &Path,
+    what: &str,
+    good: impl Fn(&roundstop::listing::FinishingFile) -> bool,
+) {
+    until(harness, what, |_| read_finishing(dir).is_ok_and(|file| good(&file)));
+}
+
+#[test]
+fn settings_are_stored_with_the_set_and_found_again() {
+    let (folder, mut harness) = room();
+    let dir = folder.path().join("LP-0142");
+    assert!(!dir.join("finishing.json").exists(), "looking alone writes no settings");
+    harness.get_by_role_and_label(Role::CheckBox, "Even exposure over the set").click();
+    draw(&mut harness);
+    stored(&mut harness, &dir, "even exposure left out", |file| !file.settings.even);
+    harness.get_by_label("No shadow").click();
+    draw(&mut harness);
+    harness.get_by_role_and_label(Role::CheckBox, "Cut all frames alike").click();
+    draw(&mut harness);
+    assert!(harness.query_by_label("Margin, per cent").is_none(), "what is left out has no settings");
+    stored(&mut harness, &dir, "crop left out", |file| {
+        file.settings.crop.is_none() && file.settings.shadow == imaging::finish::Shadow::Remove
+    });
+    harness.get_by_role_and_label(Role::CheckBox, "Cut all frames alike").click();
+    draw(&mut harness);
+    harness.get_by_role_and_label(Role::Slider, "Margin, per cent").focus();
+    draw(&mut harness);
+    harness.key_press(Key::ArrowRight);
+    draw(&mut harness);
+    stored(&mut harness, &dir, "a margin of 9 %", |file| {
+        file.settings.crop.is_some_and(|crop| (crop.margin_percent - 9.0).abs() < 1e-6)
+    });
+    // Changed from elsewhere meanwhile, the room shows it when it is entered again.
+    harness.get_by_label("Back to shooting").click();
+    draw(&mut harness);
+    let mut file = read_finishing(&dir).unwrap();
+    file.settings.sharpen_percent = 0.0;
+    write_finishing(&dir, &file).unwrap();
+    harness.get_by_label("Finish and export…").click();
+    until(&mut harness, "the set measured", |state| measured(&state.finishing));
+    assert_eq!(of(&harness).file.as_ref().unwrap(), &file);
+    assert!(harness.query_by_label("Sharpening, per cent").is_none());
+}
+
+#[test]
+fn the_last_change_is_stored_when_the_window_closes() {
+    let (folder, mut harness) = room();
+    harness.get_by_role_and_label(Role::CheckBox, "White background").click();
+    draw(&mut harness);
+    drop(harness);
+    let file = read_finishing(&folder.path().join("LP-0142")).unwrap();
+    assert_eq!(file.settings.background, imaging::finish::Background::AsShot);
+}
+
+#[test]
+fn the_object_is_turned_and_the_divider_moved() {
+    let (_folder, mut harness) = room();
+    assert_eq!(of(&harness).at, 0);
+    harness.key_press(Key::ArrowRight);
+    draw(&mut harness);
+    harness.get_by_label("Stop 2, 60°");
+    for _ in 0..2 {
+        harness.key_press(Key::ArrowLeft);
+        draw(&mut harness);
+    }
+    harness.get_by_label("Stop 6, 300°");
+    harness.get_by_role_and_label(Role::Image, "Stop 6, as shot and finished");
+    // Drawing across the picture turns the object as it does in the shooting room.
+    let picture = harness.get_by_role_and_label(Role::Image, "Stop 6, as shot and finished").rect();
+    let from = picture.left_center() + egui::vec2(60.0, 0.0);
+    harness.drag_at(from);
+    draw(&mut harness);
+    harness.hover_at(from + egui::vec2(24.0, 0.0));
+    draw(&mut harness);
+    harness.drop_at(from + egui::vec2(24.0, 0.0));
+    draw(&mut harness);
+    assert_ne!(of(&harness).at, 5);
+    let divider = "Divider between as shot and finished";
+    for _ in 0..2_000 {
+        if harness.query_by_label(divider).is_some() {
+            break;
+        }
+        harness.step();
+        std::thread::sleep(std::time::Duration::from_millis(5));
+    }
+    harness.get_by_role_and_label(Role::Slider, divider).focus();
+    draw(&mut harness);
+    let (before, at) = (of(&harness).divider, of(&harness).at);
+    harness.key_press(Key::ArrowLeft);
+    draw(&mut harness);
+    assert!(of(&harness).divider < before && of(&harness).at == at, "arrows move the divider, not the turn");
+    let line = harness.get_by_role_and_label(Role::Slider, divider).rect().center();
+    harness.drag_at(line);
+    draw(&mut harness);
+    harness.hover_at(line + egui::vec2(100.0, 0.0));
+    draw(&mut harness);
+    harness.drop_at(line + egui::vec2(100.0, 0.0));
+    draw(&mut harness);
+    assert!(of(&harness).divider > before + 0.1, "{}", of(&harness).divider);
+    harness.key_press(Key::B);
+    draw(&mut harness);
+    assert_eq!(of(&harness).side, Side::AsShot);
+    harness.key_press(Key::B);
+    draw(&mut harness);
+    assert_eq!(of(&harness).side, Side::Finished);
+    assert!(harness.query_by_label(divider).is_none());
+    harness.get_by_label("Divided").click();
+    draw(&mut harness);
+    assert_eq!(of(&harness).side, Side::Both);
+}
+
+#[test]
+fn a_set_is_finished_and_exported_from_the_window() {
+    let (folder, mut harness) = room();
+    let dir = folder.path().join("LP-0142");
+    harness.get_by_label("Finish the set").click();
+    draw(&mut harness);
+    until(&mut harness, "the set finished", |state| state.finishing.outcome.is_some());
+    let outcome = of(&harness).outcome.clone().unwrap();
+    assert!(outcome.good && outcome.text.starts_with("6 pictures finished in"), "{outcome:?}");
+    let pictures = std::fs::read_dir(dir.join("finished")).unwrap().count();
+    assert_eq!(pictures, 7, "six pictures and their list");
+    // A profile of one's own, small; demo data.
+    let profile = folder.path().join("thumb.toml");
+    std::fs::write(&profile, "name = 'Thumb'\nwidth_px = 120\nheight_px = 120\nframes = 3\n").unwrap();
+    let wish = roundstop::window::finishing::FinishingWish::Profile(profile.display().to_string());
+    let sink = harness.state().sink().clone();
+    sink.send(roundstop::window::intent::WindowIntent::Finishing(wish));
+    draw(&mut harness);
+    harness.get_by_label("Export a listing").click();
+    draw(&mut harness);
+    until(&mut harness, "the listing", |state| state.finishing.outcome.is_some());
+    let outcome = of(&harness).outcome.clone().unwrap();
+    assert!(outcome.good && outcome.text.starts_with("3 pictures as 'Thumb' in"), "{outcome:?}");
+    assert!(dir.join("listing/thumb/manifest.json").is_file());
+    // What the command line's own function finds unchanged was made the same way.
+    let cancel = session_core::cancel::CancelToken::default();
+    let meter = roundstop::listing::Meter { cancel: &cancel, tell: &|_| {}, most_at_once: None };
+    let report = roundstop::listing::finish(&dir, &meter).unwrap();
+    assert_eq!((report.made, report.kept), (0, 6));
+}
+
+#[test]
+fn what_goes_wrong_is_said_in_the_room() {
+    let (folder, mut harness) = room();
+    let dir = folder.path().join("LP-0142");
+    // A folder with a person's own file in the listing's place.
+    let mine = folder.path().join("mine");
+    std::fs::create_dir(&mine).unwrap();
+    std::fs::write(mine.join("letter.txt"), "a person's").unwrap();
+    let wish = roundstop::window::finishing::FinishingWish::ListingFolder(mine.display().to_string());
+    let sink = harness.state().sink().clone();
+    sink.send(roundstop::window::intent::WindowIntent::Finishing(wish));
+    draw(&mut harness);
+    harness.get_by_label("Export a listing").click();
+    draw(&mut harness);
+    until(&mut harness, "the refusal", |state| state.finishing.outcome.is_some());
+    harness.get_by_label_contains("holds other files");
+    assert_eq!(std::fs::read_to_string(mine.join("letter.txt")).unwrap(), "a person's");
+    // A frame that is gone: said in the room.
+    harness.get_by_label("Back to shooting").click();
+    draw(&mut harness);
+    let frame = std::fs::read_dir(dir.join("frames")).unwrap().map(|e| e.unwrap().path()).min().unwrap();
+    std::fs::remove_file(frame).unwrap();
+    harness.get_by_label("Finish and export…").click();
+    until(&mut harness, "the set measured", |state| measured(&state.finishing));
+    harness.get_by_label("Stops without a frame: 1");
+    harness.get_by_role_and_label(Role::TextInput, "Listing folder").focus();
+    draw(&mut harness);
+    harness.key_press_modifiers(egui::Modifiers::COMMAND, Key::A);
+    let elsewhere = folder.path().join("out").display().to_string();
+    harness.get_by_role_and_label(Role::TextInput, "Listing folder").type_text(&elsewhere);
+    draw(&mut harness);
+    harness.get_by_label("Export a listing").click();
+    draw(&mut harness);
+    until(&mut harness, "the refusal", |state| state.finishing.outcome.is_some());
+    harness.get_by_label_contains("stops 1 have no frame");
+    assert!(!Path::new(&elsewhere).exists());
+    // A set that cannot be read at all.
+    harness.get_by_label("Back to shooting").click();
+    draw(&mut harness);
+    std::fs::write(dir.join("finishing.json"), "{").unwrap();
+    harness.get_by_label("Finish and export…").click();
+    until(&mut harness, "the reason", |state| matches!(state.finishing.measuring, Measuring::Failed(_)));
+    let Measuring::Failed(reason) = &of(&harness).measuring else { panic!() };
+    assert!(reason.contains("cannot be understood; mend it"), "{reason}");
+    assert_eq!(
+        std::fs::read_to_string(dir.join("finishing.json")).unwrap(),
+        "{",
+        "nothing is written over it"
+    );
+}
+
+#[test]
+fn work_is_cancelled_and_goes_on() {
+    let (folder, mut harness) = room();
+    let finished = folder.path().join("LP-0142/finished");
+    harness.get_by_label("Finish the set").click();
+    // Pressed in the very next frame, before the work can be through.
+    harness.step();
+    harness.step();
+    if of(&harness).job.is_some() {
+        harness.key_press(Key::Escape);
+    }
+    until(&mut harness, "the end", |state| state.finishing.outcome.is_some());
+    let outcome = of(&harness).outcome.clone().unwrap();
+    if !outcome.good {
+        assert!(outcome.text.contains("run it again"), "{outcome:?}");
+        assert!(!finished.join("manifest.json").exists(), "a part has no list");
+    }
+    harness.get_by_label("Finish the set").click();
+    draw(&mut harness);
+    until(&mut harness, "the end", |state| state.finishing.outcome.as_ref().is_some_and(|o| o.good));
+    assert!(finished.join("manifest.json").is_file());
+}
