@@ -446,6 +446,7 @@ top-bar-settings = Settings
 top-bar-keys = Keys
 top-bar-camera = Camera
 top-bar-table = Table
+top-bar-device = { $name }, { $word }
 top-bar-list = List
 top-bar-none = none
 top-bar-shoot-list = Shoot list
@@ -652,3 +653,38 @@ finishing-not-started = the work cannot be started: { $error }; close some progr
 finishing-choose-plate-title = Choose the frame of the empty table
 finishing-open-profile-title = Open a listing profile
 finishing-choose-folder-title = Choose where the listing's folder is made
+
+## readiness
+
+readiness-away = not connected
+readiness-changing = connecting
+readiness-ready = ready
+readiness-trying = being tried
+readiness-trouble = needs you
+
+## how a controller is spoken to
+
+speech-spoken-to = Spoken to as: { $way }
+speech-own = Roundstop's own program
+speech-given = as given at the start
+speech-steps = Steps in one turn of the plate
+speech-baud = Speed of the line, baud
+speech-axis = Letter of its axis
+speech-unit = Degrees for one unit
+speech-no-steps = give the steps in one turn of the plate: such a controller does not tell it
+speech-bad-steps = '{ $text }' are no steps; write a number such as 3200, or a fraction such as 1650688/405
+speech-bad-axis = '{ $text }' is no axis; write one letter such as A
+speech-bad-unit = '{ $text }' is no number of degrees; write it like 1 or 0.5
+speech-bad-baud = '{ $text }' is no speed; write a number such as 115200
+
+## probe
+
+probe-ask = Ask what is on this port
+probe-tip = Moves nothing and changes nothing; opening the port may restart the controller
+probe-asking = Asking; this may take some seconds…
+probe-speak = Speak to it as { $way }
+
+## pace
+
+pace-planned = Planned: { $all }, { $one } s a stop.
+pace-measured = This session: { $one } s a stop, { $all } for the whole set.

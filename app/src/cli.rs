@@ -20,7 +20,7 @@ mod list;
 mod optics;
 mod pick;
 mod plan;
-mod probe;
+pub(crate) mod probe;
 mod shoot;
 mod status;
 mod table;

@@ -49,6 +49,7 @@ fn remembered() -> anyhow::Result<WindowStart> {
     {
         (start.table, start.camera, start.folder) = (table, camera, folder.clone());
         start.note = None;
+        start.options.dialect.clone_from(&settings.dialect);
         start.options.calibrations = crate::studio::calibration_folder();
     }
     Ok(WindowStart { settings, remember: Some(place), ..start })

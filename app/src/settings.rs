@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use session_core::check::FlagPolicy;
 use session_core::journal::durable::{create_folder, replace_state};
+use session_core::turntable::serial::Dialect;
 
 /// What is remembered; a field that is missing or unknown costs nothing else.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, Default)]
@@ -22,6 +23,8 @@ pub struct Settings {
     pub on_flag: FlagPolicy,
     /// The table last used, as the command line names it.
     pub table: Option<String>,
+    /// How that table is spoken to; `None` for the program in `controller/`.
+    pub dialect: Option<Dialect>,
     /// The camera last used, as the command line names it.
     pub camera: Option<String>,
     /// The set last worked on, when it is not the demo's.

@@ -109,3 +109,93 @@ fn a_dropped_folder_is_opened() {
     until(&mut harness, "the set", |state| state.planned.sku == "LP-0142" && state.kept() == 4);
     harness.get_by_label("Nothing left to shoot");
 }
+
+#[cfg(unix)]
+#[test]
+fn a_port_is_asked_what_hangs_on_it_and_spoken_to_in_its_language() {
+    use serialport::{SerialPort, TTYPort};
+    use std::io::{Read, Write};
+
+    // A controller of another kind: it answers each line, and a bare ? with its state and position.
+    let (mut board, port) = TTYPort::pair().unwrap();
+    let path = port.name().unwrap();
+    board.set_timeout(std::time::Duration::from_millis(50)).unwrap();
+    let is_asked = std::sync::Arc::new(std::sync::atomic::AtomicBool::new(true));
+    let goes_on = is_asked.clone();
+    let answers = std::thread::spawn(move || {
+        let mut byte = [0];
+        while goes_on.load(std::sync::atomic::Ordering::Relaxed) {
+            match board.read(&mut byte) {
+                Ok(1) if byte[0] == b'?' => {
+                    board.write_all(b"<Idle|MPos:0.000,0.000,0.000,15.000>\r\n").unwrap();
+                }
+                Ok(1) if byte[0] == b'\n' => board.write_all(b"error:20\r\n").unwrap(),
+                _ => {}
+            }
+        }
+    });
+    let folder = tempfile::tempdir().unwrap();
+    let mut begin = start(Plan::single_row("LP-0142", 4), folder.path(), SimSpeed::Max);
+    begin.table = roundstop::studio::TableSpec::Serial { path, baud: 115_200 };
+    begin.camera = roundstop::studio::CameraSpec::Folder(folder.path().to_owned());
+    let mut harness = window(begin);
+    harness.set_size(egui::vec2(1280.0, 1100.0));
+    harness.run();
+    harness.get_by_label_contains("Table: ").click();
+    draw(&mut harness);
+    // The test's own end would keep the port in use.
+    drop(port);
+    harness.get_by_label("Ask what is on this port").click();
+    until(&mut harness, "the answer", |state| {
+        matches!(&state.devices.heard, roundstop::window::devices::Heard::Lines(..))
+    });
+    draw(&mut harness);
+    harness.get_by_label_contains("not with the table's own program");
+    harness.get_by_label("Speak to it as status-poll").click();
+    draw(&mut harness);
+    harness.get_by_label("Spoken to as: status-poll");
+    // Beside the fields, and under the button that it holds back.
+    assert_eq!(harness.query_all_by_label_contains("ive the steps in one turn").count(), 2);
+    let steps = "Steps in one turn of the plate";
+    harness.get_by_role_and_label(egui::Role::TextInput, steps).focus();
+    draw(&mut harness);
+    harness.get_by_role_and_label(egui::Role::TextInput, steps).type_text("3200");
+    draw(&mut harness);
+    assert_eq!(harness.query_all_by_label_contains("ive the steps in one turn").count(), 0);
+    let dialect = harness.state().state().devices.speech.dialect().unwrap().unwrap();
+    assert_eq!(dialect.steps_per_turn, Some("3200".parse().unwrap()));
+    is_asked.store(false, std::sync::atomic::Ordering::Relaxed);
+    answers.join().unwrap();
+}
+
+#[test]
+fn how_each_device_stands_is_always_in_sight() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut harness = window(start(Plan::single_row("LP-0142", 8), folder.path(), SimSpeed::Times(4.0)));
+    harness.run();
+    harness.get_by_label("Table: simulated table, not connected");
+    harness.get_by_label("Camera: simulated camera, not connected");
+    harness.get_by_label("Start: shoot 8 stops").click();
+    let stands =
+        |harness: &egui_kittest::Harness<'_, WindowApp>, label: &str| harness.query_by_label(label).is_some();
+    let mut seen = std::collections::BTreeSet::new();
+    for _ in 0..4_000 {
+        harness.step();
+        for label in ["Table: simulated table, turning", "Camera: simulated camera, exposing"] {
+            if stands(&harness, label) {
+                seen.insert(label);
+            }
+        }
+        if super::session::finished(harness.state().state()) {
+            break;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(2));
+    }
+    assert_eq!(seen.len(), 2, "{seen:?}");
+    draw(&mut harness);
+    harness.get_by_label("Table: simulated table, ready");
+    harness.get_by_label("Camera: simulated camera, ready");
+    // What was planned stands beside what it took.
+    harness.get_by_label_contains("Planned: about");
+    harness.get_by_label_contains("for the whole set.");
+}

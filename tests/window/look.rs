@@ -159,7 +159,8 @@ fn shooting() {
     state.mode = Mode::Running;
     state.plate_deg = Some(120.0);
     state.newest = Some(7);
-    (state.left, state.secs_left) = (16, Some(43.0));
+    (state.left, state.secs_left) = (16, Some(36.0));
+    (0..8).for_each(|frame| state.pace.frame(f64::from(frame) * 2.2));
     state.facts = Some(facts(7, 1));
     state.lay_out();
     snapshots("shooting", &state, nothing);

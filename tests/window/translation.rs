@@ -179,7 +179,7 @@ fn every_card_says_nothing_but_messages() {
     draw(&mut harness);
     let place = folder.path().display().to_string();
     // The end of the path, where it was cut in the middle.
-    let names = [place.as_str(), &place[place.len() - 6..], &place[1..4]];
+    let names = [place.as_str(), &place[place.len() - 5..], &place[1..4]];
     for card in ["table", "camera", "list", "folder", "settings", "keys", "safety"] {
         let button = text::say(&format!("top-bar-{card}"), &[]);
         harness.get_all_by_label_contains(&button).next().unwrap().click();
@@ -193,6 +193,26 @@ fn every_card_says_nothing_but_messages() {
 }
 
 #[test]
+fn a_controller_s_card_says_nothing_but_messages() {
+    speak_marked();
+    let folder = tempfile::tempdir().unwrap();
+    let mut begin = start(Plan::single_row("LP-0142", 4), folder.path(), SimSpeed::Max);
+    begin.table = roundstop::studio::TableSpec::Serial { path: "COM3".to_owned(), baud: 9_600 };
+    begin.options.dialect = session_core::turntable::serial::Dialect::preset("dwell");
+    let mut harness = window(begin);
+    harness.set_size(egui::vec2(1280.0, 1100.0));
+    draw(&mut harness);
+    let place = folder.path().display().to_string();
+    let names =
+        [place.as_str(), &place[place.len() - 5..], &place[1..4], "COM", "dwell", "ttyACM", "dev/", "tty"];
+    harness.get_all_by_label_contains(&text::say("top-bar-table", &[])).next().unwrap().click();
+    draw(&mut harness);
+    let ask = text::say("probe-ask", &[]);
+    assert!(harness.query_by_label(&ask).is_some());
+    assert_all_marked(&harness, "the table's card", &names);
+}
+
+#[test]
 fn a_session_says_nothing_but_messages() {
     speak_marked();
     let folder = tempfile::tempdir().unwrap();
@@ -203,7 +223,7 @@ fn a_session_says_nothing_but_messages() {
     let place = folder.path().display().to_string();
     let mut names = vec![
         place.as_str(),
-        &place[place.len() - 6..],
+        &place[place.len() - 5..],
         &place[1..4],
         "/frames",
         "simulated table",
@@ -211,7 +231,9 @@ fn a_session_says_nothing_but_messages() {
     ];
     // What a check says is the session's.
     let places = &harness.state().state().places;
-    names.extend(places.iter().flat_map(|place| place.flags()).map(|flag| flag.reason.as_str()));
+    names.extend(
+        places.iter().flat_map(roundstop::window::places::Place::flags).map(|flag| flag.reason.as_str()),
+    );
     assert_all_marked(&harness, "a finished set", &names);
 }
 

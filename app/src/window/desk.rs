@@ -15,6 +15,7 @@ use session_core::journal::{FolderError, SessionFolder, StopKey};
 use session_core::plan::Plan;
 use session_core::runner::{self, IntentSender, RunOptions, SessionHandle};
 use session_core::shoot_list::ShootList;
+use session_core::turntable::serial;
 use session_core::view::StopView;
 
 use super::attention;
@@ -108,6 +109,8 @@ pub enum Order {
     ProductDone(String),
     /// Write the window's settings down.
     Remember(PathBuf, Box<Settings>),
+    /// Ask what is on a serial port, at this speed; what is tried out is let go first.
+    Probe(String, u32),
     /// See what is known of a stop's frames.
     Facts(PathBuf, FactsKey),
     /// List serial ports.
@@ -153,6 +156,8 @@ pub enum DeskNews {
     Product(Plan, PathBuf),
     /// A folder was dropped on the window.
     FolderDropped(PathBuf),
+    /// What a port said, in lines, and the name of the dialect it looks like.
+    Probed(Vec<String>, Option<String>),
     /// What is known of a stop's frames; `None` when the folder does not tell.
     Facts(FactsKey, Option<StopFacts>),
     /// The serial ports.
@@ -266,6 +271,7 @@ impl Worker {
                 Order::LoadPlan(path) | Order::Dropped(path) => {
                     self.mailbox.desk(DeskNews::PlanLoaded(load_plan(&path)));
                 }
+                Order::Probe(port, baud) => self.probe(&port, baud),
                 Order::Facts(folder, key) => {
                     self.mailbox.desk(DeskNews::Facts(key, facts::read(&folder, key.stop)));
                 }
@@ -315,6 +321,22 @@ impl Worker {
             self.mailbox.live(picture);
         }
         tryout.view()
+    }
+
+    fn probe(&mut self, port: &str, baud: u32) {
+        if self.tryout.take().is_some() {
+            self.mailbox.desk(DeskNews::Tried(None));
+        }
+        self.mailbox.desk(match serial::probe(port, baud) {
+            Ok(found) => {
+                let dialect = match &found {
+                    serial::Probed::Other(other) => other.dialect.map(str::to_owned),
+                    _ => None,
+                };
+                DeskNews::Probed(crate::cli::probe::words(port, &found), dialect)
+            }
+            Err(error) => DeskNews::Probed(vec![error.to_string()], None),
+        });
     }
 
     fn save_board(&self, files: &BoardFiles, folder: &Path) {

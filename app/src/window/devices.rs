@@ -1,5 +1,8 @@
 //! Table and camera as chosen in the window: fields as typed, and what they name.
 
+use session_core::turntable::serial::Dialect;
+
+use super::speech::{Speech, SpeechEdit};
 use crate::studio::{CameraSpec, DEFAULT_BAUD, TableSpec};
 use crate::window::text::t;
 
@@ -64,6 +67,8 @@ pub enum TableEdit {
     Kind(TableKind),
     /// The serial port's path or name.
     Path(String),
+    /// How it is spoken to.
+    Speech(SpeechEdit),
 }
 
 /// A change of the camera.
@@ -89,15 +94,29 @@ pub enum Ports {
     Refused(String),
 }
 
+/// What a port said when it was asked.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub enum Heard {
+    /// No one has asked.
+    #[default]
+    Nothing,
+    /// Being asked.
+    Asking,
+    /// Said, in lines, and the name of the dialect it looks like.
+    Lines(Vec<String>, Option<String>),
+}
+
 /// Table and camera as chosen.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct DeviceChoice {
     /// The kind of table.
     pub table: TableKind,
     /// The serial port as typed.
     pub port: String,
-    /// The serial line's speed.
-    pub baud: u32,
+    /// How the controller is spoken to.
+    pub speech: Speech,
+    /// What was heard on the port.
+    pub heard: Heard,
     /// The kind of camera.
     pub camera: CameraKind,
     /// Each kind's detail as typed, in the order of [`CameraKind::ALL`].
@@ -108,21 +127,24 @@ pub struct DeviceChoice {
 
 impl DeviceChoice {
     /// Fills the fields from what the command line names.
-    pub fn new(table: &TableSpec, camera: &CameraSpec) -> Self {
+    pub fn new(table: &TableSpec, camera: &CameraSpec, dialect: Option<Dialect>) -> Self {
         let (kind, detail) = CameraKind::of(camera);
         let mut choice = Self {
             table: TableKind::Simulated,
             port: String::new(),
-            baud: DEFAULT_BAUD,
+            speech: Speech::new(
+                dialect,
+                if let TableSpec::Serial { baud, .. } = table { *baud } else { DEFAULT_BAUD },
+            ),
+            heard: Heard::Nothing,
             camera: kind,
             details: Default::default(),
             ports: Ports::Unknown,
         };
         *choice.detail_mut() = detail;
-        if let TableSpec::Serial { path, baud } = table {
+        if let TableSpec::Serial { path, .. } = table {
             choice.table = TableKind::Serial;
             choice.port.clone_from(path);
-            choice.baud = *baud;
         }
         choice
     }
@@ -144,7 +166,11 @@ impl DeviceChoice {
     pub fn edit_table(&mut self, edit: TableEdit) {
         match edit {
             TableEdit::Kind(kind) => self.table = kind,
-            TableEdit::Path(path) => self.port = path,
+            TableEdit::Path(path) => {
+                self.port = path;
+                self.heard = Heard::Nothing;
+            }
+            TableEdit::Speech(edit) => self.speech.apply(edit),
         }
     }
 
@@ -164,7 +190,10 @@ impl DeviceChoice {
         match self.table {
             TableKind::Simulated => Ok(TableSpec::Sim),
             TableKind::Serial if self.port.trim().is_empty() => Err(t!("devices-no-serial-port-is-chosen")),
-            TableKind::Serial => Ok(TableSpec::Serial { path: self.port.trim().to_owned(), baud: self.baud }),
+            TableKind::Serial => {
+                self.speech.dialect()?;
+                Ok(TableSpec::Serial { path: self.port.trim().to_owned(), baud: self.speech.baud()? })
+            }
         }
     }
 
@@ -229,7 +258,7 @@ mod tests {
             "https://192.0.2.7/still.jpg",
         ] {
             let spec: CameraSpec = text.parse().unwrap();
-            let choice = DeviceChoice::new(&TableSpec::Sim, &spec);
+            let choice = DeviceChoice::new(&TableSpec::Sim, &spec, None);
             assert_eq!(choice.camera_spec(), Ok(spec), "{text}");
         }
     }

@@ -12,11 +12,12 @@ use session_core::view::Update;
 
 use super::ask::{Answer, Dialogs};
 use super::desk::{Desk, DeskNews, FrameNote, Opening, Order};
-use super::devices::{CameraEdit, CameraKind, Ports};
+use super::devices::{CameraEdit, CameraKind, Heard, Ports};
 use super::finishing::FinishingWish;
 use super::finishing_worker::FinishingWorker;
 use super::intent::{Pick, RoomEdit, WindowIntent};
 use super::mailbox::Post;
+use super::pace::Pace;
 use super::pictures::{PictureWorker, Pictures, Wish};
 use super::places::PlanInForce;
 use super::state::{Link, LiveFacts, NoticeKind, State};
@@ -168,6 +169,7 @@ impl Tools {
                     self.try_out(state, Trial::Live(false));
                 }
             }
+            WindowIntent::Probe => self.probe(state),
             WindowIntent::LookForPorts => {
                 state.devices.ports = Ports::Looking;
                 self.order(state, Order::ListPorts);
@@ -259,6 +261,7 @@ impl Tools {
                     // The demo is always there; what is one's own is gone back to.
                     let own = (&table, &camera) != (&TableSpec::Sim, &CameraSpec::Sim);
                     state.settings.table = own.then(|| table.to_string());
+                    state.settings.dialect = self.options_now(state).dialect.filter(|_| own);
                     state.settings.camera = own.then(|| camera.to_string());
                     state.settings.folder = own.then(|| state.folder.clone());
                     self.remember(state);
@@ -267,7 +270,7 @@ impl Tools {
                         plan: state.planned.clone(),
                         table,
                         camera,
-                        options: self.options.clone(),
+                        options: self.options_now(state),
                         on_flag: state.settings.on_flag.clone(),
                     };
                     if self.order(state, Order::Open(Box::new(opening))) {
@@ -314,7 +317,7 @@ impl Tools {
                 let order = Order::Try {
                     table,
                     camera,
-                    options: self.options.clone(),
+                    options: self.options_now(state),
                     trial,
                     cancel: self.trial_cancel.clone(),
                 };
@@ -322,6 +325,26 @@ impl Tools {
             }
             Err(reason) => state.say(NoticeKind::Trouble, reason),
         }
+    }
+
+    fn probe(&self, state: &mut State) {
+        match state.devices.speech.baud() {
+            Ok(baud) if state.link == Link::Closed && !state.trying => {
+                let port = state.devices.port.trim().to_owned();
+                if self.order(state, Order::Probe(port, baud)) {
+                    state.devices.heard = Heard::Asking;
+                }
+            }
+            Ok(_) => {}
+            Err(reason) => state.say(NoticeKind::Trouble, reason),
+        }
+    }
+
+    /// The devices' settings, with the language that the fields name.
+    fn options_now(&self, state: &State) -> StudioOptions {
+        // What is wrong with the fields has kept them from being used before.
+        let dialect = state.devices.speech.dialect().unwrap_or_default();
+        StudioOptions { dialect, ..self.options.clone() }
     }
 
     /// Empties the plan's fields for another product.
@@ -466,6 +489,9 @@ impl Tools {
             self.attend(state, &view.mode);
             let finishes = view.mode == Mode::Finished && state.mode != Mode::Finished;
             let stops = view.mode == Mode::Stopped && state.mode != Mode::Stopped;
+            if !matches!(view.mode, Mode::Running | Mode::Pausing) {
+                state.pace.wait();
+            }
             state.mode = view.mode.clone();
             state.rows.clone_from(&view.rows);
             state.plate_deg = view.plate_deg;
@@ -528,6 +554,7 @@ impl Tools {
         match event {
             Update::Kept { stop, .. } => {
                 state.newest = Some(stop);
+                state.pace.frame(self.began.elapsed().as_secs_f64());
                 state.notices.retain(|notice| notice.stop != Some(stop));
             }
             Update::Flagged { stop, flags, again, .. } => {
@@ -579,6 +606,7 @@ impl Tools {
             DeskNews::Opened { sender, plan } => {
                 self.session = Some(sender);
                 state.link = Link::Open;
+                state.pace = Pace::default();
                 let (stops, spare) =
                     state.in_force.take().map(|set| (set.stops, set.spare)).unwrap_or_default();
                 state.in_force = Some(PlanInForce { plan, stops, spare });
@@ -627,14 +655,7 @@ impl Tools {
                 state.list = Some(list);
                 self.remember(state);
             }
-            DeskNews::List(Err(problems)) => {
-                let text = t!(
-                    "handle-the-shoot-list-is-not",
-                    problems = t!("count-lines-are-wrong", n = problems.len())
-                );
-                state.say(NoticeKind::Trouble, t!("handle-see-under-list", text = text));
-                state.list_problems = problems;
-            }
+            DeskNews::List(Err(problems)) => state.refuse_list(problems),
             DeskNews::Product(plan, folder) => {
                 if !state.is_busy() {
                     state.load_plan(&plan);
@@ -655,6 +676,7 @@ impl Tools {
             }
             DeskNews::Note(text) => state.say(NoticeKind::Note, text),
             DeskNews::Ports(ports) => state.devices.ports = ports,
+            DeskNews::Probed(lines, dialect) => state.devices.heard = Heard::Lines(lines, dialect),
             DeskNews::Facts(key, found) => state.take_facts(key, found),
         }
     }

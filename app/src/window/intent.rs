@@ -83,6 +83,8 @@ pub enum WindowIntent {
     Table(TableEdit),
     /// Choose or describe the camera.
     Camera(CameraEdit),
+    /// Ask what is on the chosen serial port.
+    Probe,
     /// Look which serial ports there are.
     LookForPorts,
     /// Choose the folder that the camera's frames arrive in.

@@ -28,6 +28,7 @@ pub mod plan_row;
 pub mod ring;
 pub mod ring_arc;
 pub mod room;
+pub mod speech_ui;
 pub mod strip;
 pub mod top_bar;
 pub mod tryout_ui;

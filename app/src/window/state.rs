@@ -17,6 +17,7 @@ use super::finishing::FinishingRoom;
 use super::history::History;
 use crate::settings::Settings;
 
+use super::pace::Pace;
 use super::places::{Mark, Place, PlanChange, PlanInForce, lay_out};
 use super::products::ProductList;
 use super::stage::{Against, Stage};
@@ -122,6 +123,8 @@ pub struct State {
     pub left: usize,
     /// Seconds until this run is done.
     pub secs_left: Option<f64>,
+    /// How fast this session keeps frames.
+    pub pace: Pace,
     /// The connected table's and camera's names.
     pub connected: Option<(String, String)>,
     /// Table and camera as they stand on trial.
@@ -191,11 +194,12 @@ impl State {
             plate_deg: None,
             left: 0,
             secs_left: None,
+            pace: Pace::default(),
             connected: None,
             tryout: None,
             trying: false,
             live: None,
-            devices: DeviceChoice::new(&start.table, &start.camera),
+            devices: DeviceChoice::new(&start.table, &start.camera, start.options.dialect.clone()),
             selected: BTreeSet::new(),
             selection_follows: false,
             anchor: None,
@@ -292,6 +296,14 @@ impl State {
         let prompt = open().find(|notice| notice.kind == NoticeKind::Prompt);
         let newest = open().next().filter(|newest| prompt.is_none_or(|prompt| prompt.id != newest.id));
         prompt.into_iter().chain(newest).collect()
+    }
+
+    /// Says that a shoot list is not opened, and keeps why for its card.
+    pub fn refuse_list(&mut self, problems: Vec<String>) {
+        let lines = t!("count-lines-are-wrong", n = problems.len());
+        let text = t!("handle-the-shoot-list-is-not", problems = lines);
+        self.say(NoticeKind::Trouble, t!("handle-see-under-list", text = text));
+        self.list_problems = problems;
     }
 
     /// What is wrong with one field of the plan.

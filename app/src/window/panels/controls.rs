@@ -3,11 +3,11 @@
 use egui::{RichText, Ui, vec2};
 use session_core::engine::{Intent, Mode, PauseReason};
 
-use super::widgets::{button_ui, primary_button_ui};
+use super::widgets::{button_ui, primary_button_ui, soft_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::{Link, State};
 use crate::window::text::t;
-use crate::window::theme;
+use crate::window::{theme, words};
 
 /// Draws the buttons that fit what the session is doing.
 pub fn controls_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
@@ -60,8 +60,25 @@ pub fn controls_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             start_ui(ui, state, sink, width, tall);
         }
     });
+    ui.scope(|ui| pace_ui(ui, state));
     if let (false, Some(hindrance)) = (state.is_busy(), state.hindrance()) {
         ui.add(egui::Label::new(RichText::new(hindrance).font(theme::small())).wrap());
+    }
+}
+
+/// What was planned, and what this session takes.
+fn pace_ui(ui: &mut Ui, state: &State) {
+    let stops = state.places.len();
+    if stops == 0 {
+        return;
+    }
+    ui.spacing_mut().item_spacing.y = 3.0;
+    let figure = |secs: f64| format!("{secs:.1}");
+    let one_secs = state.estimate_secs / stops as f64;
+    soft_ui(ui, t!("pace-planned", all = words::span(state.estimate_secs), one = figure(one_secs)));
+    if let Some(one_secs) = state.pace.secs_a_stop() {
+        let all = words::span(one_secs * stops as f64);
+        soft_ui(ui, t!("pace-measured", one = figure(one_secs), all = all));
     }
 }
 

@@ -2,6 +2,7 @@
 
 use egui::{RichText, TextEdit, Ui, vec2};
 
+use super::speech_ui::{probe_ui, speech_ui};
 use super::tryout_ui::{try_camera_ui, try_table_ui};
 use super::widgets::{Field, button_ui, field_id, field_ui, soft_ui};
 use crate::window::board::BoardEdit;
@@ -43,6 +44,8 @@ pub fn table_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         if let Some(path) = field_ui(ui, &field) {
             sink.send(WindowIntent::Table(TableEdit::Path(path)));
         }
+        probe_ui(ui, state, sink, enabled);
+        speech_ui(ui, state, sink, WIDTH, enabled);
         soft_ui(ui, t!("device-menus-opening-a-port-may-restart"));
         if button_ui(ui, &t!("device-menus-set-up-a-controller-board"), enabled, vec2(0.0, 0.0)).clicked() {
             sink.send(WindowIntent::Board(BoardEdit::Open(true)));

@@ -8,6 +8,7 @@ use super::list::list_ui;
 use super::room::settings_ui;
 use super::widgets::captioned;
 use crate::window::intent::IntentSink;
+use crate::window::readiness::{self, Readiness};
 use crate::window::state::State;
 use crate::window::text::t;
 use crate::window::{theme, words};
@@ -24,10 +25,16 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             .connected
             .clone()
             .unwrap_or_else(|| (state.devices.table_name(), state.devices.camera_name()));
-        let camera = captioned(&t!("top-bar-camera"), &words::middle_cut(&camera, 26));
-        menu_ui(ui, &t!("top-bar-camera"), Button::new(camera), |ui| camera_menu_ui(ui, state, sink));
-        let table = captioned(&t!("top-bar-table"), &words::middle_cut(&table, 26));
-        menu_ui(ui, &t!("top-bar-table"), Button::new(table), |ui| table_menu_ui(ui, state, sink));
+        // Of one width whatever they do, so that nothing in the bar moves while a set is shot.
+        let device = egui::vec2((ui.ctx().content_rect().width() * 0.185).clamp(150.0, 250.0), 0.0);
+        let camera = device_job(&t!("top-bar-camera"), &camera, readiness::camera(state));
+        menu_ui(ui, &t!("top-bar-camera"), Button::new(camera).truncate().min_size(device), |ui| {
+            camera_menu_ui(ui, state, sink);
+        });
+        let table = device_job(&t!("top-bar-table"), &table, readiness::table(state));
+        menu_ui(ui, &t!("top-bar-table"), Button::new(table).truncate().min_size(device), |ui| {
+            table_menu_ui(ui, state, sink);
+        });
         let list = match &state.list {
             Some(list) => {
                 let open = list.rows.iter().filter(|row| !row.done).count();
@@ -37,7 +44,7 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         };
         menu_ui(ui, &t!("top-bar-shoot-list"), Button::new(list), |ui| list_ui(ui, state, sink));
         let folder =
-            captioned(&t!("top-bar-folder"), &words::middle_cut(&state.folder.display().to_string(), 24));
+            captioned(&t!("top-bar-folder"), &words::middle_cut(&state.folder.display().to_string(), 20));
         menu_ui(ui, &t!("top-bar-session-folder"), Button::new(folder), |ui| folder_menu_ui(ui, state, sink));
         ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
             let sku =
@@ -46,6 +53,11 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             ui.add(egui::Label::new(RichText::new(&state.draft.title).color(theme::soft())).truncate());
         });
     });
+}
+
+/// A device's name, with how it stands.
+fn device_job(caption: &str, name: &str, stands: Readiness) -> egui::text::LayoutJob {
+    captioned(caption, &t!("top-bar-device", name = words::middle_cut(name, 18), word = stands.word()))
 }
 
 /// A button that opens a card below it.
