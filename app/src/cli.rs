@@ -8,7 +8,7 @@ use session_core::check::{FlagKind, FlagPolicy, Response};
 use session_core::clock::SimSpeed;
 use session_core::turntable::serial::Dialect;
 
-use crate::studio::{CameraSpec, DialectSpec, StudioOptions, TableSpec};
+use crate::studio::{CameraSpec, DialectSpec, FaultSpec, StudioOptions, TableSpec};
 
 mod adopt;
 mod check;
@@ -242,6 +242,10 @@ struct DeviceOptionArgs {
     /// What stands on the simulated table: mug, teapot, bowl or vase
     #[arg(long, value_name = "OBJECT", default_value = "mug", value_parser = scene_object)]
     sim_object: imaging::scene::SceneObject,
+    /// What goes wrong at the simulated camera, such as blur@5,defocus@9 (also exposure, white-balance,
+    /// duplicate, wrong-angle, slip), each once; a number draws faults by lot
+    #[arg(long, value_name = "FAULT@STOP")]
+    faults: Option<FaultSpec>,
     /// How long a frame may take to come, seconds
     #[arg(long, value_name = "SECONDS", default_value = "30", value_parser = seconds)]
     frame_timeout: f64,
@@ -268,6 +272,7 @@ impl DeviceOptionArgs {
             sim_speed: self.sim_speed,
             sim_frame_px: self.sim_frame,
             sim_object: self.sim_object,
+            sim_faults: self.faults.clone(),
             frame_timeout_secs: self.frame_timeout,
             hand_fired: self.by_hand,
             camera_settings: self.set_camera.clone(),

@@ -94,6 +94,7 @@ pub fn frame(
     let exposure = SimExposure {
         table_deg: vec![degrees],
         shot: u64::from(std::process::id()),
+        stop: 0,
         row: String::new(),
         exposure_secs: 0.25,
     };

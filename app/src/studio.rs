@@ -23,6 +23,11 @@ use session_core::turntable::simulated::{SimProbe, SimTable, SimTableSettings};
 
 use crate::tether::{self, TetherOptions};
 
+mod faults;
+
+use faults::FaultRun;
+pub use faults::{FaultSpec, SimFault};
+
 /// A table as a person names it: `sim` or `serial:PATH[@BAUD]`.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum TableSpec {
@@ -170,6 +175,8 @@ pub struct StudioOptions {
     pub sim_frame_px: (u32, u32),
     /// What stands on the simulated table.
     pub sim_object: SceneObject,
+    /// What goes wrong at the simulated camera.
+    pub sim_faults: Option<FaultSpec>,
     /// How long a frame may take to come, seconds.
     pub frame_timeout_secs: f64,
     /// Whether a person fires the shutter even where the table could.
@@ -226,6 +233,7 @@ impl Default for StudioOptions {
             sim_speed: SimSpeed::default(),
             sim_frame_px: (1500, 1000),
             sim_object: SceneObject::Mug,
+            sim_faults: None,
             frame_timeout_secs: 30.0,
             hand_fired: false,
             camera_settings: Vec::new(),
@@ -324,6 +332,9 @@ pub fn open(table: &TableSpec, camera: &CameraSpec, options: &StudioOptions) -> 
             calibrated(open, options.calibrations.as_ref(), &mut notes)?
         }
     };
+    if options.sim_faults.is_some() && *camera != CameraSpec::Sim {
+        return Err("faults can be asked for of the simulated camera only; leave --faults out".to_owned());
+    }
     let timeout = Duration::from_secs_f64(options.frame_timeout_secs);
     let camera: Box<dyn Camera> = match (camera, sim_probe) {
         (CameraSpec::Sim, Some(probe)) => {
@@ -367,6 +378,8 @@ pub fn simulated_sensor(options: &StudioOptions) -> Render {
     let (width_px, height_px) = options.sim_frame_px;
     let object = options.sim_object;
     let scenes: Mutex<HashMap<String, Arc<scene::Studio>>> = Mutex::default();
+    let faults = FaultRun::new(options.sim_faults.clone());
+    let last: Mutex<Option<Vec<u8>>> = Mutex::default();
     Arc::new(move |exposure: &SimExposure| {
         let studio = {
             let mut scenes = scenes.lock().unwrap_or_else(PoisonError::into_inner);
@@ -393,10 +406,18 @@ pub fn simulated_sensor(options: &StudioOptions) -> Render {
             captured_at: now.strftime("%Y:%m:%d %H:%M:%S").to_string(),
             subsec_ms: u16::try_from(now.millisecond()).unwrap_or(0),
         };
-        let pose = scene::Pose { table_deg: exposure.table_deg.clone(), shot: exposure.shot };
-        studio
-            .render_jpeg(&pose, &scene::SceneFaults::default(), &data, SIM_QUALITY)
-            .map_err(|error| error.to_string())
+        let drawn = faults.draw(exposure, width_px);
+        let mut last = last.lock().unwrap_or_else(PoisonError::into_inner);
+        if let (true, Some(before)) = (drawn.repeats, last.as_ref()) {
+            return Ok(before.clone());
+        }
+        let picture = studio
+            .render_jpeg(&drawn.pose, &drawn.scene, &data, SIM_QUALITY)
+            .map_err(|error| error.to_string())?;
+        if exposure.stop > 0 {
+            *last = Some(picture.clone());
+        }
+        Ok(picture)
     })
 }
 

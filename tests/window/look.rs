@@ -67,6 +67,7 @@ fn pictures_of(state: &State) -> Pictures {
             let exposure = SimExposure {
                 table_deg: vec![place.degrees],
                 shot: u64::from(place.index),
+                stop: 0,
                 row: String::new(),
                 exposure_secs: 0.25,
             };

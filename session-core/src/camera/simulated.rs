@@ -16,6 +16,8 @@ pub struct SimExposure {
     pub table_deg: Vec<f64>,
     /// The exposure's number; no two have the same sensor noise.
     pub shot: u64,
+    /// The stop's number in the set; 0 for live pictures.
+    pub stop: u32,
     /// The row's name.
     pub row: String,
     /// The exposure time, seconds.
@@ -74,6 +76,7 @@ impl Camera for SimCamera {
         self.exposed = Some(SimExposure {
             table_deg,
             shot: request.shot,
+            stop: request.stop,
             row: request.row.clone(),
             exposure_secs: request.exposure.as_secs_f64(),
         });
@@ -108,6 +111,7 @@ impl Camera for SimCamera {
         let exposure = SimExposure {
             table_deg: vec![self.probe.true_degrees(self.clock.now())],
             shot: u64::MAX - self.live,
+            stop: 0,
             row: String::new(),
             exposure_secs: 0.02,
         };

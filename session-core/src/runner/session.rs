@@ -254,7 +254,8 @@ impl Session {
             self.carry_out(action);
         }
         if let Some((stop, version, flags)) = flagged {
-            let again = self.engine.activity(stop) == Activity::Queued;
+            // Its turn may have come at once.
+            let again = !matches!(self.engine.activity(stop), Activity::None | Activity::Keeping);
             (self.parts.news)(Update::Flagged { stop, version, flags, again });
         }
         // After the actions: the settling wait runs while the disk syncs.
