@@ -4,7 +4,10 @@ The renderer is VTK (Python wheel `vtk`, Debian's Mesa), not the project's own s
 patterns and faults are drawn from a seed; everything is invented demo data. Each set is a folder of JPEGs
 with a `truth.json`. A folder with a finished `truth.json` is left as it is, so the folder is a cache.
 
-    python rendered_sets.py FOLDER --sets 12 [--first 0] [--size 1500x1000] [--suite long|small]
+    python rendered_sets.py FOLDER --sets 12 [--first 0]
+
+Seeds from 1000 on draw from more objects, paints, lenses, frames and backgrounds and give every set several
+faults at and above the limits; a fifth of them is clean.
 
 Lengths are in units of the object's size. The axis is z; a table angle grows anticlockwise seen from above.
 Picture positions count from the top left corner; the middle of the first pixel is (0.5, 0.5).
@@ -23,6 +26,8 @@ from scipy import ndimage
 from vtk.util.numpy_support import numpy_to_vtk, vtk_to_numpy
 
 OBJECTS = ["vase", "mug", "bottle", "box", "blob", "teapot", "figure", "bowl", "sphere", "tall_box"]
+MORE_OBJECTS = [*OBJECTS, "jug", "candlestick", "shoe", "ring", "blocks", "gear"]
+ROUND = ("vase", "bottle", "bowl", "sphere", "candlestick")
 
 
 # ---------------------------------------------------------------- shapes
@@ -123,6 +128,41 @@ def build(kind, rng):
             return r
         p, f = star(radius)
         return [(p + [0, 0, -p[:, 2].min()], f)]
+    if kind == "jug":
+        body = revolve([(0, 0), (0.2, 0), (0.22, 0.03), (0.33, 0.28), (0.3, 0.45), (0.17, 0.66), (0.2, 0.8), (0.19, 0.82), (0.08, 0.86), (0.05, 0.88), (0.07, 0.93), (0.04, 0.97), (0, 0.97)])
+        lip = [(-0.17 - 0.16 * s, 0.0, 0.68 + 0.13 * s) for s in np.linspace(0, 1, 60)]
+        return [body, tube(arc((0.24, 0, 0.52), 0.22, 0.27, -95, 100), 0.038), tube(lip, np.linspace(0.07, 0.035, 60))]
+    if kind == "candlestick":
+        w = rng.uniform(0.2, 0.3)
+        return [revolve([(0, 0), (w, 0), (w, 0.03), (0.08, 0.1), (0.05, 0.2), (0.1, 0.28), (0.045, 0.36), (0.045, 0.6), (0.09, 0.66), (0.05, 0.72), (0.14, 0.78), (0.14, 0.8), (0.05, 0.81), (0.05, 1), (0, 1)])]
+    if kind == "shoe":
+        sole, f0 = superbox((0.5, 0.17, 0.05), 5)
+        sole[:, 1] += 0.05 * np.cos(sole[:, 0] * 4)
+        toe, f1 = star(lambda d: 1 / np.sqrt((d[..., 0] / 0.34) ** 2 + (d[..., 1] / 0.16) ** 2 + (d[..., 2] / 0.17) ** 2))
+        shaft, f2 = superbox((0.2, 0.14, 0.25), 4)
+        shaft[:, 0] += 0.12 * (shaft[:, 2] + 0.25) - 0.26
+        return [(sole + [0, 0, 0.05], f0), (toe + [0.14, 0.02, 0.16], f1), (shaft + [0, 0, 0.3], f2)]
+    if kind == "ring":
+        w = rng.uniform(0.26, 0.33)
+        path = arc((0, 0, 0.16 + w), w, w, 0, 360, 240)
+        return [revolve([(0, 0), (0.24, 0), (0.24, 0.04), (0.12, 0.08), (0.1, 0.2), (0, 0.2)]), tube(path, rng.uniform(0.07, 0.1))]
+    if kind == "blocks":
+        parts, z = [], 0.0
+        for half in rng.uniform((0.2, 0.16, 0.08), (0.42, 0.3, 0.16), (4, 3)):
+            p, f = superbox(half, 14)
+            a = rng.uniform(0, np.pi)
+            x, y = p[:, 0].copy(), p[:, 1].copy()
+            p[:, 0], p[:, 1] = x * np.cos(a) - y * np.sin(a), x * np.sin(a) + y * np.cos(a)
+            parts.append((p + [*rng.uniform(-0.05, 0.05, 2), z + half[2]], f))
+            z += 2 * half[2]
+        return parts
+    if kind == "gear":
+        teeth = int(rng.integers(7, 14))
+        points, f = revolve([(0, 0), (0.4, 0), (0.42, 0.02), (0.42, 0.24), (0.4, 0.26), (0.16, 0.27), (0.15, 0.55), (0.14, 0.57), (0, 0.57)])
+        r = np.hypot(points[:, 0], points[:, 1])
+        a = np.arctan2(points[:, 1], points[:, 0])
+        points[:, :2] *= (1 + np.clip((r - 0.16) / 0.2, 0, 1) * 0.1 * np.tanh(3 * np.sin(teeth * a)))[:, None]
+        return [(points, f)]
     # A standing figure: body, head, arms.
     parts = [revolve([(0, 0), (0.22, 0), (0.24, 0.05), (0.15, 0.3), (0.19, 0.55), (0.1, 0.68), (0.06, 0.7), (0, 0.72)])]
     head, f = star(lambda d: 0.13 + 0.03 * d[..., 0] ** 3)
@@ -153,7 +193,16 @@ def paint(kind, points, rng):
     if kind == "bands":
         colour[np.sin(points[:, 2] * 40) > 0.3] = ink
         return colour
+    if kind == "print":
+        # Printed rectangles, as on a box or a label.
+        for _ in range(90):
+            a, z = rng.uniform(-np.pi, np.pi), rng.uniform(0, 1)
+            inside = (np.abs(np.mod(azimuth - a + np.pi, 2 * np.pi) - np.pi) < rng.uniform(0.03, 0.16)) & (np.abs(points[:, 2] - z) < rng.uniform(0.008, 0.04))
+            colour[inside] = np.clip(ink if rng.random() < 0.6 else third, 0.01, 0.95)
+        return colour
     p = points
+    if kind == "wood":
+        p = points * [1, 1, 0.25]
     if kind == "repeat":
         fold = int(rng.choice([6, 8, 10, 12, 16]))
         local = np.mod(azimuth, 2 * np.pi / fold) - np.pi / fold
@@ -168,6 +217,9 @@ def paint(kind, points, rng):
     if kind == "speckle":
         mask = soft(fine + 0.4 * grain - 0.35, 0.08)
         return colour * (1 - mask) + ink * mask
+    if kind == "faint":
+        # Glaze of hardly differing tones.
+        return np.clip(colour * (1 + 0.1 * coarse + 0.08 * fine + 0.05 * grain)[:, None], 0.01, 0.95)
     mask = soft(coarse - 0.1, 0.05)
     mask2 = soft(fine - 0.3, 0.06)
     colour = colour * (1 - mask) + third * mask
@@ -189,6 +241,9 @@ def encode_srgb(linear):
 
 def decode_srgb(coded):
     return np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
+
+
+CODES = (encode_srgb(np.arange(65536) / 65535) * 255 + 0.5).astype(np.uint8)
 
 
 class Stage:
@@ -305,9 +360,10 @@ class Stage:
             t = np.where(ray[..., 2] < -1e-4, -self.eye[2] / ray[..., 2], np.inf)
         t = np.minimum(t, 50)
         self.ground = self.eye[:2] + t[..., None] * ray[..., :2]
-        self.backdrop = self.setup["background"] * (
+        self.backdrop = np.array(self.setup["background"], np.float32) * (
             1 - self.setup["falloff"] * ((c / self.width - 0.5) ** 2 + (r / self.height - 0.4) ** 2)
-        )[..., None]
+            + self.setup.get("gradient", 0.0) * (0.5 - c / self.width)
+        )[..., None].astype(np.float32)
 
     def shadow(self, deg):
         """A soft shadow: the solid's points laid on the ground along the light, blurred."""
@@ -324,7 +380,7 @@ class Stage:
         small = at[::2, ::2].reshape(-1, 2).T
         dark = ndimage.map_coordinates(grid, small, order=1, mode="constant").reshape(at[::2, ::2].shape[:2])
         dark = np.repeat(np.repeat(dark, 2, 0), 2, 1)[: self.height, : self.width]
-        return 1 - np.minimum(ndimage.gaussian_filter(dark, 1.5), 0.85)
+        return (1 - np.minimum(ndimage.gaussian_filter(dark, 1.5), 0.85)).astype(np.float32)
 
     def linear(self, deg):
         """One exposure in linear light."""
@@ -334,16 +390,26 @@ class Stage:
         grab.SetInput(self.window)
         grab.SetInputBufferTypeToRGB()
         grab.ReadFrontBufferOff()
+        grab.ShouldRerenderOff()
         grab.Update()
         image = grab.GetOutput()
         w, h, _ = image.GetDimensions()
         rgb = vtk_to_numpy(image.GetPointData().GetScalars()).reshape(h, w, -1)[::-1, :, :3]
-        cover = (rgb.max(-1) > 0).astype(np.float32)
-        light = (rgb.astype(np.float32) / 255) ** 2
-        both = np.concatenate([light * cover[..., None], cover[..., None]], -1)
-        both = both.reshape(self.height, 2, self.width, 2, 4).mean((1, 3))
-        ground = self.backdrop * self.shadow(deg)[..., None]
-        return both[..., :3] + (1 - both[..., 3:]) * ground
+        out = self.backdrop * self.shadow(deg)[..., None]
+        cover = (rgb[..., 0] | rgb[..., 1] | rgb[..., 2]) > 0
+        rows, cols = np.flatnonzero(cover.any(1)), np.flatnonzero(cover.any(0))
+        if not len(rows):
+            return out
+        # Only the object's box has anything to average.
+        top, bottom = rows[0] // 2 * 2, rows[-1] // 2 * 2 + 2
+        left, right = cols[0] // 2 * 2, cols[-1] // 2 * 2 + 2
+        mine = cover[top:bottom, left:right].astype(np.float32)
+        light = (rgb[top:bottom, left:right].astype(np.float32) / 255) ** 2
+        both = np.concatenate([light * mine[..., None], mine[..., None]], -1)
+        both = both.reshape((bottom - top) // 2, 2, (right - left) // 2, 2, 4).mean((1, 3))
+        box = out[top // 2 : bottom // 2, left // 2 : right // 2]
+        box[:] = both[..., :3] + (1 - both[..., 3:]) * box
+        return out
 
 
 def disc(radius):
@@ -368,9 +434,10 @@ def convolve(picture, kernel):
 
 def develop(linear, rng, noise):
     """Adds sensor noise and codes as 8-bit sRGB."""
+    linear = linear.astype(np.float32)
     sigma = noise * np.sqrt(np.maximum(linear, 0) * 0.9 + 0.02)
-    noisy = linear + rng.normal(size=linear.shape) * sigma
-    return (encode_srgb(noisy) * 255 + 0.5).clip(0, 255).astype(np.uint8)
+    noisy = linear + rng.standard_normal(linear.shape, np.float32) * sigma
+    return CODES[(noisy.clip(0, 1) * 65535 + 0.5).astype(np.uint16)]
 
 
 def jpeg(rgb, quality):
@@ -451,6 +518,79 @@ def draw_setup(seed):
     return setup
 
 
+def draw_wide(seed):
+    """Draws a set with wider choices and several faults."""
+    rng = np.random.default_rng(70_000 + seed)
+    kind = MORE_OBJECTS[seed % len(MORE_OBJECTS)]
+    pattern = str(rng.choice(["noise", "speckle", "label", "print", "wood", "faint", "repeat", "bands", "plain"],
+                             p=[0.24, 0.17, 0.1, 0.12, 0.09, 0.07, 0.08, 0.04, 0.09]))
+    width, height = [(1500, 1000), (1000, 1500), (1200, 800), (1200, 1200), (1600, 1200)][int(rng.choice(5, p=[0.5, 0.15, 0.15, 0.1, 0.1]))]
+    stops = int(rng.choice([12, 18, 24, 36, 36, 48, 60, 72]))
+    arc_deg = 360.0
+    if rng.random() < 0.1:
+        arc_deg = float(rng.choice([90, 150, 200, 270]))
+        stops = max(9, stops // 2)
+    points = np.concatenate([p for p, _ in build(kind, np.random.default_rng(seed))])
+    across, tall = 2 * np.hypot(points[:, 0], points[:, 1]).max(), points[:, 2].max()
+    distance = float(rng.choice([2.6, 3.5, 5.0, 8.0, 20.0]))
+    tilt_deg = float(rng.choice([0, 8, 15, 25, 40], p=[0.15, 0.25, 0.3, 0.2, 0.1]))
+    t = math.radians(tilt_deg)
+    seen_tall = tall * math.cos(t) + across * math.sin(t)
+    fill = float(rng.uniform(0.45, 0.75))
+    near = 1 - across / 2 / distance
+    focal = fill * distance * near / max(seen_tall, across * height / width)
+    grey = rng.choice([rng.uniform(0.4, 0.85), rng.uniform(0.85, 0.96), rng.uniform(0.05, 0.15)], p=[0.6, 0.25, 0.15])
+    setup = {
+        "seed": seed, "width": width, "height": height, "object": kind, "pattern": pattern, "stops": stops, "arc_deg": arc_deg,
+        "clockwise": bool(rng.random() < 0.4), "distance": distance, "focal_heights": focal, "tilt_deg": tilt_deg,
+        "aim": float(rng.uniform(0.4, 0.6)),
+        # The axis stands off the frame's middle by up to 8 % of its width.
+        "pan_deg": math.degrees(math.atan(rng.uniform(-0.08, 0.08) * width / height / focal)),
+        "roll_deg": float(rng.uniform(-2, 2) if rng.random() < 0.7 else 0),
+        "off_centre": [float(v) for v in rng.normal(size=2) * rng.choice([0.003, 0.015, 0.06])],
+        "gloss": float(rng.choice([0.0, 0.2, 0.5, 0.7])),
+        "falloff": float(rng.uniform(0, 0.35)), "gradient": float(rng.choice([0.0, rng.uniform(-0.3, 0.3)])),
+        "background": [float(v) for v in (grey * (1 + rng.normal(size=3) * rng.choice([0.01, 0.15])).clip(0.4, 1.05)).clip(0.03, 0.97)],
+        "noise": float(rng.choice([0.004, 0.008, 0.015])), "quality": int(rng.choice([82, 88, 92, 96])),
+        "closing_frame": bool(rng.random() < 0.35 and arc_deg == 360),
+        "closure_deg": float(rng.choice([0, 0.15, 1.787, -0.6, -1.2, 0.9])) if arc_deg == 360 else 0.0,
+        "missing": [], "faults": [],
+    }
+    if seed % 5 == 0:
+        return setup
+    faults = setup["faults"]
+    sign = lambda: float(rng.choice([-1, 1]))
+    last = None
+    free = list(range(2, stops - 2))
+    rng.shuffle(free)
+
+    def take(gap):
+        k = int(free[0])
+        free[:] = [f for f in free if abs(f - k) > gap]
+        return k
+
+    for _ in range(1 + stops // 30):
+        if len(free) > 3 and rng.random() < 0.75:
+            last = take(2)
+            faults.append({"kind": "wrong_angle", "index": last, "deg": sign() * float(rng.choice([0.5, 0.6, 0.9, 1.5, 3.0, 5.0]))})
+        if len(free) > 3 and rng.random() < 0.6:
+            faults.append({"kind": "slip", "index": take(2), "deg": sign() * float(rng.choice([0.7, 0.9, 1.4, 2.5, 4.0]))})
+    wanted = [("defocus", lambda: {"radius_px": float(rng.choice([2, 2.5, 4]))}),
+              ("motion_blur", lambda: {"px": float(rng.choice([5, 6, 10]))}),
+              ("exposure", lambda: {"ev": sign() * float(rng.choice([0.15, 0.2, 0.5]))}),
+              ("white_balance", lambda: {"channel": int(rng.integers(3)), "gain": 1 + sign() * float(rng.choice([0.03, 0.04, 0.1]))}),
+              ("duplicate", lambda: {"how": str(rng.choice(["bytes", "encoded", "table_stood"]))})]
+    for _ in range(1 + stops // 40):
+        for kind, make in wanted:
+            if len(free) > 3 and rng.random() < 0.6:
+                faults.append({"kind": kind, "index": take(int(rng.choice([0, 1, 2]))), **make()})
+    if last is not None and rng.random() < 0.15:
+        faults.append({"kind": "exposure", "index": last, "ev": sign() * 0.3})
+    if rng.random() < 0.1 and free:
+        setup["missing"] = [take(0)]
+    return setup
+
+
 def set_angles(setup):
     """Planned degrees along the plan's direction and true table angles of each stop."""
     stops, arc_deg = setup["stops"], setup["arc_deg"]
@@ -502,9 +642,9 @@ def render_set(folder, setup, width, height):
             kept = linear
             for f in faults:
                 if f["kind"] == "defocus":
-                    linear = convolve(linear, disc(f["radius_px"] * height / 1000))
+                    linear = convolve(linear, disc(f["radius_px"] * max(width, height) / 1500))
                 if f["kind"] == "motion_blur":
-                    n = f["px"] * height / 1000
+                    n = f["px"] * max(width, height) / 1500
                     half = int(math.ceil(n / 2))
                     taps = np.clip(n / 2 + 0.5 - np.abs(np.arange(-half, half + 1)), 0, 1)
                     linear = convolve(linear, (taps / taps.sum())[None, :])
@@ -525,7 +665,7 @@ def render_set(folder, setup, width, height):
     column, lean = stage.axis_truth()
     # The object's middle seen from above: the middle of its outline's bounds is no truth for lopsided
     # solids, so only solids of revolution carry their distance from the axis.
-    round_ones = setup["object"] in ("vase", "bottle", "bowl", "sphere")
+    round_ones = setup["object"] in ROUND
     truth = {"setup": setup, "width": width, "height": height, "axis_column_px": column, "axis_lean_deg": lean,
              "off_centre": setup["off_centre"] if round_ones else None,
              "object_width": float(2 * np.hypot(*(stage.solid[:, :2] - setup["off_centre"]).T).max()),
@@ -539,12 +679,10 @@ def main():
     parser.add_argument("folder", type=pathlib.Path)
     parser.add_argument("--sets", type=int, default=12)
     parser.add_argument("--first", type=int, default=0)
-    parser.add_argument("--size", default="1500x1000")
     args = parser.parse_args()
-    width, height = (int(v) for v in args.size.split("x"))
     for seed in range(args.first, args.first + args.sets):
-        setup = draw_setup(seed)
-        render_set(args.folder / f"set-{seed:03}", setup, width, height)
+        setup = draw_wide(seed) if seed >= 1000 else draw_setup(seed)
+        render_set(args.folder / f"set-{seed:03}", setup, setup.get("width", 1500), setup.get("height", 1000))
         print(f"set-{seed:03} {setup['object']} {setup['pattern']} {setup['stops']}", flush=True)
 
 

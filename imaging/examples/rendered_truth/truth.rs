@@ -4,6 +4,31 @@ use std::path::Path;
 
 use serde_json::Value;
 
+/// How much an object shows to follow.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Detail {
+    /// Detail all round.
+    Everywhere,
+    /// A label on one side, or tones that hardly differ.
+    Partly,
+    /// One pattern many times round.
+    Repeats,
+    /// One colour, or rings of colour.
+    None,
+}
+
+impl Detail {
+    /// Words to set behind a fault.
+    pub fn suffix(self) -> &'static str {
+        match self {
+            Self::Everywhere => "",
+            Self::Partly => ", detail in part",
+            Self::Repeats => ", pattern repeats",
+            Self::None => ", plain",
+        }
+    }
+}
+
 /// One frame as rendered.
 pub struct TruthFrame {
     /// Position in the plan, from 0.
@@ -12,7 +37,6 @@ pub struct TruthFrame {
     pub degrees: f64,
     pub true_degrees: f64,
     pub closing: bool,
-    pub faults: Vec<String>,
 }
 
 /// A rendered set's truth.
@@ -28,8 +52,6 @@ pub struct Truth {
     pub axis_lean_deg: f64,
     pub off_centre: Option<(f64, f64)>,
     pub object_width: f64,
-    pub focal_heights: f64,
-    pub height: f64,
     pub frames: Vec<TruthFrame>,
     pub faults: Vec<Value>,
 }
@@ -51,7 +73,6 @@ impl Truth {
                 degrees: number(&f["degrees"]),
                 true_degrees: number(&f["true_degrees"]),
                 closing: f["closing"].as_bool().unwrap_or(false),
-                faults: f["faults"].as_array().into_iter().flatten().map(text).collect(),
             })
             .collect();
         Ok(Self {
@@ -66,36 +87,29 @@ impl Truth {
             axis_lean_deg: number(&v["axis_lean_deg"]),
             off_centre: v["off_centre"].as_array().map(|a| (number(&a[0]), number(&a[1]))),
             object_width: number(&v["object_width"]),
-            focal_heights: number(&s["focal_heights"]),
-            height: number(&v["height"]),
             frames,
             faults: s["faults"].as_array().cloned().unwrap_or_default(),
         })
     }
 
-    /// Off-centre distance in per cent of the object's width, and the direction that would centre it.
-    pub fn off_centre_percent(&self) -> Option<(f64, f64)> {
+    /// Off-centre distance in per cent of the object's width.
+    pub fn off_centre_percent(&self) -> Option<f64> {
         let (x, y) = self.off_centre?;
-        Some((100.0 * x.hypot(y) / self.object_width, (-y).atan2(-x).to_degrees().rem_euclid(360.0)))
+        Some(100.0 * x.hypot(y) / self.object_width)
     }
 
-    /// Focal length of the renderer's lens in pixels.
-    pub fn focal_px(&self) -> f64 {
-        self.focal_heights * self.height
+    /// What there is to follow from stop to stop.
+    pub fn detail(&self) -> Detail {
+        match self.pattern.as_str() {
+            "plain" | "bands" => Detail::None,
+            "repeat" => Detail::Repeats,
+            "label" | "faint" => Detail::Partly,
+            _ => Detail::Everywhere,
+        }
     }
 
-    /// Wrong stops and slips as (kind, position in the set as planned, degrees).
-    pub fn turn_faults(&self) -> Vec<(String, u64, f64)> {
-        self.faults
-            .iter()
-            .filter(|f| matches!(f["kind"].as_str(), Some("wrong_angle" | "slip")))
-            .map(|f| {
-                (
-                    f["kind"].as_str().unwrap_or("").to_owned(),
-                    f["index"].as_u64().unwrap_or(0),
-                    f["deg"].as_f64().unwrap_or(0.0),
-                )
-            })
-            .collect()
+    /// Whether the bare shape says nothing, or too little to be trusted, about its angle.
+    pub fn is_round_or_mug(&self) -> bool {
+        matches!(self.object.as_str(), "vase" | "bottle" | "bowl" | "sphere" | "candlestick" | "mug")
     }
 }

@@ -310,9 +310,9 @@ impl Job {
         Some(((place[0] - 0.5 - o.0 + self.middle.0) as f32, (place[1] - 0.5 - o.1 + self.middle.1) as f32))
     }
 
-    /// Which frames to follow a frame's patches into: the nearest on both sides and, where stops are
-    /// close, some further away.
-    fn targets(&self, frame: usize) -> (Vec<usize>, Vec<usize>) {
+    /// Which frames to follow a frame's patches into: the nearest on both sides, each with the one to take
+    /// when it shows next to nothing, and, where stops are close, some further away.
+    fn targets(&self, frame: usize) -> (Vec<(usize, Option<usize>)>, Vec<usize>) {
         let wrap =
             |d: f64| (d + std::f64::consts::PI).rem_euclid(std::f64::consts::TAU) - std::f64::consts::PI;
         let mut ahead: Vec<(f64, usize)> = Vec::new();
@@ -331,19 +331,20 @@ impl Job {
         behind.sort_by(|a, b| a.0.total_cmp(&b.0));
         let (mut near, mut far) = (Vec::new(), Vec::new());
         for side in [&ahead, &behind] {
+            let at = |k: usize| side.get(k).map(|s| s.1);
             let Some(&(first, i)) = side.first() else { continue };
-            near.push(i);
             // A closing frame stands at the first frame's angle: the stop behind it counts too.
-            if first < 2.0
-                && let Some(&(_, j)) = side.get(1)
-            {
-                near.push(j);
+            if first < 2.0 {
+                near.push((i, None));
+                near.extend(at(1).map(|j| (j, at(2))));
+            } else {
+                near.push((i, at(1)));
             }
             for share in [0.5, 1.0] {
                 let goal = WIDEST_DEG.min(26.0) * share;
                 if let Some(&(_, j)) =
                     side.iter().min_by(|a, b| (a.0 - goal).abs().total_cmp(&(b.0 - goal).abs()))
-                    && !near.contains(&j)
+                    && near.iter().all(|n| n.0 != j)
                     && !far.contains(&j)
                 {
                     far.push(j);
@@ -353,8 +354,8 @@ impl Job {
         // At the ends of an arc two frames on one side must do.
         if (ahead.is_empty() || behind.is_empty()) && near.len() < 2 {
             let side = if ahead.is_empty() { &behind } else { &ahead };
-            near.extend(side.get(1).map(|s| s.1));
-            far.retain(|j| !near.contains(j));
+            near.extend(side.get(1).map(|s| (s.1, side.get(2).map(|s| s.1))));
+            far.retain(|j| near.iter().all(|n| n.0 != *j));
         }
         (near, far)
     }
@@ -401,68 +402,30 @@ impl Job {
                 };
                 let anchors = pick(levels, &limits, ANCHORS);
                 let (near, far) = self.targets(frame);
-                let (mut seeds, mut looked, mut doubtful) = (Vec::new(), 0, 0);
-                for anchor in anchors {
-                    let Some(place) = self.off_middle(frame, anchor.x, anchor.y) else { continue };
-                    let Some(mut radius) = self.row_radius(place[1] + self.middle.1) else { continue };
-                    radius = radius.max((place[0] - self.start.x0).abs() * 1.08);
-                    let Some(point) = self.start.onto_cylinder(place, radius, self.planned[frame]) else {
-                        continue;
-                    };
-                    let mut sightings = vec![Sighting { frame, place }];
-                    let mut facing = 0.0;
-                    for &target in &near {
-                        let Some(to) = &self.levels[target] else { continue };
-                        let there = self.start.project(point, self.planned[target]);
-                        let Some(predicted) = self.to_cut(target, there) else { continue };
-                        let turn = (self.planned[target] - self.planned[frame]).sin().abs();
-                        let reach_x = 5.0 + radius * (0.4 * turn + 0.06);
-                        let depth = (turned(point, self.planned[target])[1]
-                            - turned(point, self.planned[frame])[1])
-                            .abs();
-                        let reach_y = 4.0 + 0.4 * depth + 0.08 * radius * turn;
-                        looked += 1;
-                        // The flat side of a box faces elsewhere than a round pot; on wide steps it matters.
-                        let facings: &[f64] = if turn > 0.3 { &[0.0, 0.6, -0.6] } else { &[0.0] };
-                        let mut best: Option<(Found, f64)> = None;
-                        let mut unsure = false;
-                        for &angle in facings {
-                            let Some(warp) = Self::warp(
-                                &self.start,
-                                point,
-                                self.planned[frame],
-                                self.planned[target],
-                                angle,
-                            ) else {
-                                continue;
-                            };
-                            match anchor.search(
-                                levels,
-                                to,
-                                predicted,
-                                &warp,
-                                (reach_x as f32, reach_y as f32),
-                            ) {
-                                Outcome::Found(f) if best.is_none_or(|b| f.agreement > b.0.agreement) => {
-                                    best = Some((f, angle));
-                                }
-                                Outcome::Found(_) | Outcome::Lost => {}
-                                Outcome::Doubtful => unsure = true,
-                            }
-                            if best.is_some_and(|b| b.0.agreement > 0.95) {
-                                break;
-                            }
-                        }
-                        if let Some((f, angle)) = best {
-                            facing = angle;
-                            if let Some(place) = self.off_middle(target, f.x, f.y) {
-                                sightings.push(Sighting { frame: target, place });
-                            }
-                        } else if unsure {
-                            doubtful += 1;
-                        }
+                let mut seeds: Vec<Seed> = anchors
+                    .into_iter()
+                    .filter_map(|anchor| {
+                        let place = self.off_middle(frame, anchor.x, anchor.y)?;
+                        let radius = self
+                            .row_radius(place[1] + self.middle.1)?
+                            .max((place[0] - self.start.x0).abs() * 1.08);
+                        let point = self.start.onto_cylinder(place, radius, self.planned[frame])?;
+                        let track = Track { point, sightings: vec![Sighting { frame, place }] };
+                        Some(Seed { anchor, radius, facing: 0.0, far: far.clone(), track })
+                    })
+                    .collect();
+                let (mut looked, mut doubtful) = (0, 0);
+                for &(target, instead) in &near {
+                    let (found, unsure) = self.follow_all(frame, target, levels, &mut seeds);
+                    looked += seeds.len();
+                    doubtful += unsure;
+                    // A blurred neighbour shows nothing: the one behind it must do.
+                    if let Some(next) = instead
+                        && found * 4 < seeds.len()
+                        && unsure * 4 < seeds.len()
+                    {
+                        self.follow_all(frame, next, levels, &mut seeds);
                     }
-                    seeds.push(Seed { anchor, facing, far: far.clone(), track: Track { point, sightings } });
                 }
                 (seeds, looked, doubtful)
             })
@@ -475,6 +438,52 @@ impl Job {
             doubtful += d;
         }
         (seeds, looked, doubtful)
+    }
+
+    /// Follows a frame's patches into one other; returns how many were found and how many are doubtful.
+    fn follow_all(&self, frame: usize, target: usize, levels: &Levels, seeds: &mut [Seed]) -> (usize, usize) {
+        let (mut found, mut doubtful) = (0, 0);
+        let Some(to) = &self.levels[target] else { return (0, 0) };
+        let (from_angle, to_angle) = (self.planned[frame], self.planned[target]);
+        let turn = (to_angle - from_angle).sin().abs();
+        // The flat side of a box faces elsewhere than a round pot; on wide steps it matters.
+        let facings: &[f64] = if turn > 0.3 { &[0.0, 0.6, -0.6] } else { &[0.0] };
+        for seed in seeds {
+            let point = seed.track.point;
+            let there = self.start.project(point, to_angle);
+            let Some(predicted) = self.to_cut(target, there) else { continue };
+            let reach_x = 5.0 + seed.radius * (0.4 * turn + 0.06);
+            let depth = (turned(point, to_angle)[1] - turned(point, from_angle)[1]).abs();
+            let reach_y = 4.0 + 0.4 * depth + 0.08 * seed.radius * turn;
+            let reach = (reach_x as f32, reach_y as f32);
+            let mut best: Option<(Found, f64)> = None;
+            let mut unsure = false;
+            for &angle in facings {
+                let Some(warp) = Self::warp(&self.start, point, from_angle, to_angle, angle) else {
+                    continue;
+                };
+                match seed.anchor.search(levels, to, predicted, &warp, reach) {
+                    Outcome::Found(f) if best.is_none_or(|b| f.agreement > b.0.agreement) => {
+                        best = Some((f, angle));
+                    }
+                    Outcome::Found(_) | Outcome::Lost => {}
+                    Outcome::Doubtful => unsure = true,
+                }
+                if best.is_some_and(|b| b.0.agreement > 0.95) {
+                    break;
+                }
+            }
+            if let Some((f, angle)) = best {
+                seed.facing = angle;
+                found += 1;
+                if let Some(place) = self.off_middle(target, f.x, f.y) {
+                    seed.track.sightings.push(Sighting { frame: target, place });
+                }
+            } else if unsure {
+                doubtful += 1;
+            }
+        }
+        (found, doubtful)
     }
 
     /// Follows solved points into frames further away.
@@ -580,6 +589,8 @@ impl Job {
 /// A patch with its track.
 struct Seed {
     anchor: super::track::Anchor,
+    /// Half of the object's usual width in its row, px.
+    radius: f64,
     /// How far the surface faces off the axis' direction, radians, as found by trying.
     facing: f64,
     far: Vec<usize>,
@@ -590,16 +601,6 @@ struct Seed {
 fn conclude(job: &Job, frames: &[TurnFrame], sign: f64, run: &Run) -> TurnFacts {
     let n = frames.len();
     let order = explain::order(frames);
-    let mut links = vec![vec![0_usize; n]; n];
-    for track in &run.tracks {
-        for a in &track.sightings {
-            for b in &track.sightings {
-                if a.frame != b.frame {
-                    links[a.frame][b.frame] += 1;
-                }
-            }
-        }
-    }
     let covariance = &run.solved.covariance;
     let variance = |terms: &[(usize, f64)]| -> f64 {
         let mut sum = 0.0;
@@ -621,7 +622,7 @@ fn conclude(job: &Job, frames: &[TurnFrame], sign: f64, run: &Run) -> TurnFacts 
                 (d + 180.0).rem_euclid(360.0) - 180.0
             })
             .collect(),
-        links,
+        followed: run.tracks.iter().map(|t| t.sightings.iter().map(|s| s.frame).collect()).collect(),
         fewest: FEWEST_LINKS,
     };
     let told = explain::explain(&seen, &order, &|terms| variance(terms).sqrt().to_degrees(), &|a, b| {

@@ -221,7 +221,7 @@ fn assemble(
     }
     // Frames without sightings stay where they are; so does the held one.
     for i in CAMERA..size {
-        system[(i, i)] += if i == CAMERA + held { 1e14 } else { 1e-2 };
+        system[(i, i)] += if i == CAMERA + held { 1e14 } else { 1.0 };
     }
     let mut follows = Vec::with_capacity(tracks.len());
     let mut rows: Vec<[f64; CAMERA + 1]> = Vec::new();

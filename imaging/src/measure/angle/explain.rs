@@ -29,7 +29,9 @@ pub(super) struct Seen {
     pub planned: Vec<f64>,
     pub closing: Vec<bool>,
     pub deviation: Vec<f64>,
-    pub links: Vec<Vec<usize>>,
+    /// The frames each patch was seen in.
+    pub followed: Vec<Vec<usize>>,
+    /// Fewest patches that join frames.
     pub fewest: usize,
 }
 
@@ -67,22 +69,20 @@ pub(super) fn explain(
     covariance: &dyn Fn(usize, usize) -> f64,
 ) -> Tale {
     let n = seen.planned.len();
-    let joined = joined_run(seen, order);
+    let joined = Joined::of(seen, order);
     let mut tale = Tale { measured: vec![None; n], closure: Err(String::new()), story: Story::default() };
-    if joined.frames.len() < 3 {
-        tale.closure = Err("the object shows too little detail to join the stops".to_owned());
+    let run = &joined.frames;
+    let too_little = || Err("the object shows too little detail to join the stops".to_owned());
+    if run.is_empty() {
+        tale.closure = too_little();
         return tale;
     }
-    let run = &joined.frames;
-    // Angles within the run are continuous: a jump of a whole turn is none.
     let deviation: Vec<f64> = run.iter().map(|&i| seen.deviation[i]).collect();
     let local: Vec<f64> = (0..run.len())
         .map(|k| {
-            let (a, b) = (k.checked_sub(1), (k + 1 < run.len()).then_some(k + 1));
-            let terms: Vec<(usize, f64)> = match (a, b) {
+            let terms: Vec<(usize, f64)> = match (joined.before(k), joined.after(k)) {
                 (Some(a), Some(b)) => vec![(run[k], 1.0), (run[a], -0.5), (run[b], -0.5)],
-                (Some(a), None) => vec![(run[k], 1.0), (run[a], -1.0)],
-                (None, Some(b)) => vec![(run[k], 1.0), (run[b], -1.0)],
+                (Some(a), None) | (None, Some(a)) => vec![(run[k], 1.0), (run[a], -1.0)],
                 (None, None) => vec![(run[k], 1.0)],
             };
             // Patches share frames and errors: twice the formal value.
@@ -91,24 +91,37 @@ pub(super) fn explain(
         .collect();
     let planned: Vec<f64> = run.iter().map(|&i| seen.planned[i]).collect();
     let closing: Vec<bool> = run.iter().map(|&i| seen.closing[i]).collect();
-    // Errors of neighbouring angles hang together: their covariance is the weight. A small part of
-    // each own keeps single frames from being trusted beyond reason.
+    // Errors of neighbouring angles hang together: their covariance is the weight. Parts of the turn that
+    // nothing joins are free against each other by it. A small part of each own keeps single frames from
+    // being trusted beyond reason.
     let spread = DMatrix::from_fn(run.len(), run.len(), |a, b| {
         let own = if a == b { OWN_SIGMA_DEG * OWN_SIGMA_DEG } else { 0.0 };
         own + INFLATION * INFLATION * covariance(run[a], run[b])
     });
     let Some(whiten) = spread.cholesky() else {
-        tale.closure = Err("the object shows too little detail to join the stops".to_owned());
+        tale.closure = too_little();
         return tale;
     };
-    let Some(fit) = choose(&Data { planned: &planned, closing: &closing, deviation: &deviation, whiten })
-    else {
-        tale.closure = Err("the object shows too little detail to join the stops".to_owned());
+    let data = Data { planned: &planned, closing: &closing, deviation: &deviation, joined: &joined, whiten };
+    let Some(fit) = choose(&data) else {
+        tale.closure = too_little();
         return tale;
     };
+    // A part of the turn that nothing joins to the others agrees with the plan on the whole.
+    let mut zero = vec![fit.offset; run.len()];
+    if !joined.round {
+        for part in joined.parts() {
+            let mut rests: Vec<f64> =
+                part.iter().map(|&k| deviation[k] - fit.drift_and_faults(&data, k)).collect();
+            rests.sort_by(f64::total_cmp);
+            for &k in &part {
+                zero[k] = rests[rests.len() / 2];
+            }
+        }
+    }
     for (k, &i) in run.iter().enumerate() {
         if local[k] < TOLD_DEG {
-            tale.measured[i] = Some((seen.planned[i] + deviation[k] - fit.offset, local[k]));
+            tale.measured[i] = Some((seen.planned[i] + deviation[k] - zero[k], local[k]));
         }
     }
     for (term, amount) in &fit.terms {
@@ -120,7 +133,7 @@ pub(super) fn explain(
         }
     }
     tale.closure = if joined.round {
-        if fit.slope_sigma < 0.15 {
+        if fit.slope_sigma < CLOSURE_TOLD_DEG {
             Ok((fit.slope, fit.slope_sigma))
         } else {
             Err("too little detail where the turn closes".to_owned())
@@ -133,43 +146,106 @@ pub(super) fn explain(
     tale
 }
 
+/// Fewest stops in a row that say anything of each other.
+const SHORTEST_RUN: usize = 4;
+
+/// The frames that enough patches join to others, in the order of the turn.
 struct Joined {
     frames: Vec<usize>,
-    /// Whether the run closes on itself.
+    /// Whether enough patches are seen on both sides of the gap behind each frame; the last gap leads to
+    /// the first frame.
+    joints: Vec<bool>,
+    /// Whether the frames close on themselves.
     round: bool,
     /// Whether the plan goes round at all.
     whole_turn: bool,
 }
 
-/// The longest run of stops that enough patches join.
-fn joined_run(seen: &Seen, order: &[usize]) -> Joined {
-    let n = order.len();
-    let strong = |a: usize, b: usize| seen.links[order[a]][order[b]] >= seen.fewest;
-    let gaps: Vec<f64> = (0..n)
-        .map(|k| {
-            let next = if k + 1 < n { seen.planned[order[k + 1]] } else { seen.planned[order[0]] + 360.0 };
-            next - seen.planned[order[k]]
-        })
-        .collect();
-    let has_closing = seen.closing.iter().any(|c| *c);
-    let seam = if has_closing { gaps[n - 1].abs() < 1.0 } else { gaps[n - 1] < 66.0 };
-    let joints: Vec<bool> = (0..n).map(|k| strong(k, (k + 1) % n)).collect();
-    if joints.iter().all(|j| *j) {
-        return Joined { frames: order.to_vec(), round: seam, whole_turn: seam };
+impl Joined {
+    fn of(seen: &Seen, order: &[usize]) -> Self {
+        let mut counts = vec![0; seen.planned.len()];
+        for &frame in seen.followed.iter().flatten() {
+            counts[frame] += 1;
+        }
+        // A frame that is blurred or covered shows next to nothing: patches are followed past it.
+        let mut frames: Vec<usize> = order.iter().copied().filter(|&i| counts[i] >= seen.fewest).collect();
+        let mut joints = joints(seen, &frames);
+        // Short runs say nothing.
+        while let Some(short) = runs(&joints).into_iter().find(|r| r.len() < SHORTEST_RUN) {
+            let out: Vec<usize> = short.iter().map(|&k| frames[k]).collect();
+            frames.retain(|f| !out.contains(f));
+            joints = self::joints(seen, &frames);
+        }
+        let gap = match (frames.first(), frames.last()) {
+            (Some(&first), Some(&last)) => seen.planned[first] + 360.0 - seen.planned[last],
+            _ => 360.0,
+        };
+        let has_closing = frames.iter().any(|&i| seen.closing[i]);
+        let whole_turn = if has_closing { gap.abs() < 1.0 } else { gap < 66.0 };
+        let round = !frames.is_empty() && joints.iter().all(|j| *j) && whole_turn;
+        Self { frames, joints, round, whole_turn }
     }
-    // Runs within the order; one across the seam is taken as well, unless a closing frame stands there.
-    let mut best: Vec<usize> = Vec::new();
-    let mut start = 0;
-    for k in 0..n {
-        if k + 1 == n || !joints[k] {
-            if k + 1 - start > best.len() {
-                best = order[start..=k].to_vec();
-            }
-            start = k + 1;
+
+    fn before(&self, k: usize) -> Option<usize> {
+        let a = (k + self.frames.len() - 1) % self.frames.len();
+        self.joints[a].then_some(a)
+    }
+
+    fn after(&self, k: usize) -> Option<usize> {
+        self.joints[k].then_some((k + 1) % self.frames.len())
+    }
+
+    /// Runs of frames that are joined, across the seam too.
+    fn parts(&self) -> Vec<Vec<usize>> {
+        runs(&self.joints)
+    }
+}
+
+fn joints(seen: &Seen, frames: &[usize]) -> Vec<bool> {
+    let n = frames.len();
+    let mut place = vec![None; seen.planned.len()];
+    for (k, &i) in frames.iter().enumerate() {
+        place[i] = Some(k);
+    }
+    let mut spans = vec![0; n];
+    for patch in &seen.followed {
+        let mut places: Vec<usize> = patch.iter().filter_map(|&i| place[i]).collect();
+        places.sort_unstable();
+        // Everything but the widest gap between its sightings is the stretch it was followed over.
+        let Some(widest) =
+            (0..places.len()).max_by_key(|&j| (places[(j + 1) % places.len()] + n - places[j] - 1) % n)
+        else {
+            continue;
+        };
+        if places.len() < 2 {
+            continue;
+        }
+        let (from, to) = (places[(widest + 1) % places.len()], places[widest]);
+        let mut k = from;
+        while k != to {
+            spans[k] += 1;
+            k = (k + 1) % n;
         }
     }
-    let whole_inside = joints[..n - 1].iter().all(|j| *j);
-    Joined { frames: best, round: whole_inside && seam && joints[n - 1], whole_turn: seam }
+    spans.into_iter().map(|s| s >= seen.fewest).collect()
+}
+
+/// Splits a ring at the joints that do not hold.
+fn runs(joints: &[bool]) -> Vec<Vec<usize>> {
+    let n = joints.len();
+    let Some(cut) = joints.iter().position(|j| !j) else {
+        return if n == 0 { Vec::new() } else { vec![(0..n).collect()] };
+    };
+    let mut out = vec![Vec::new()];
+    for k in (cut + 1..=cut + n).map(|k| k % n) {
+        if let Some(run) = out.last_mut() {
+            run.push(k);
+        }
+        if !joints[k] && k != cut {
+            out.push(Vec::new());
+        }
+    }
+    out
 }
 
 /// Error of a single angle beyond the solved covariance, degrees: light and rounding.
@@ -178,12 +254,24 @@ const OWN_SIGMA_DEG: f64 = 0.006;
 const INFLATION: f64 = 2.0;
 /// A term must explain this many squared standard deviations to be taken in.
 const WORTH: f64 = 30.0;
+/// A closure with a greater standard uncertainty is not told, degrees.
+const CLOSURE_TOLD_DEG: f64 = 0.15;
 
 struct Data<'a> {
     planned: &'a [f64],
     closing: &'a [bool],
     deviation: &'a [f64],
+    joined: &'a Joined,
     whiten: nalgebra::Cholesky<f64, nalgebra::Dyn>,
+}
+
+impl Data<'_> {
+    /// Places with two frames of the same part on both sides, in the order of the turn.
+    fn slip_places(&self) -> Vec<usize> {
+        let n = self.planned.len();
+        let joints = &self.joined.joints;
+        (2..n.saturating_sub(1)).filter(|&k| joints[k - 2] && joints[k - 1] && joints[k]).collect()
+    }
 }
 
 struct Fit {
@@ -192,6 +280,14 @@ struct Fit {
     slope: f64,
     slope_sigma: f64,
     terms: Vec<(Term, f64)>,
+}
+
+impl Fit {
+    /// What drift, wrong stops and slips make of a place of the run.
+    fn drift_and_faults(&self, data: &Data, k: usize) -> f64 {
+        let faults: f64 = self.terms.iter().map(|(t, amount)| column(*t, k) * amount).sum();
+        self.slope * data.planned[k] / 360.0 + faults
+    }
 }
 
 fn column(term: Term, k: usize) -> f64 {
@@ -211,14 +307,19 @@ struct Weighted {
 /// Fits offset, slope and the given terms.
 fn least_squares(data: &Data, terms: &[Term]) -> Option<Weighted> {
     let n = data.planned.len();
-    let m = 2 + terms.len();
+    // What happened where nothing joins the frames is not known: each such gap may hide a slip.
+    let unseen: Vec<Term> =
+        (0..n - 1).filter(|&k| !data.joined.joints[k]).map(|k| Term::Slip(k + 1)).collect();
+    let known = 2 + terms.len();
+    let m = known + unseen.len();
     if m >= n {
         return None;
     }
     let a = DMatrix::from_fn(n, m, |k, j| match j {
         0 => 1.0,
         1 => data.planned[k] / 360.0,
-        _ => column(terms[j - 2], k),
+        _ if j < known => column(terms[j - 2], k),
+        _ => column(unseen[j - known], k),
     });
     let lower = data.whiten.l_dirty();
     let a = lower.solve_lower_triangular(&a)?;
@@ -228,7 +329,7 @@ fn least_squares(data: &Data, terms: &[Term]) -> Option<Weighted> {
     let x = cholesky.solve(&(a.transpose() * &b));
     let rest = (&a * &x - b).norm_squared();
     let slope_sigma = cholesky.inverse()[(1, 1)].sqrt();
-    Some(Weighted { x: x.as_slice().to_vec(), rest, slope_sigma })
+    Some(Weighted { x: x.as_slice()[..known].to_vec(), rest, slope_sigma })
 }
 
 fn choose(data: &Data) -> Option<Fit> {
@@ -236,9 +337,8 @@ fn choose(data: &Data) -> Option<Fit> {
     let candidates: Vec<Term> = (0..n)
         .filter(|&k| !data.closing[k])
         .map(Term::Wrong)
-        // A slip at the first stop is none; at the second or last it is a wrong stop as well, unless
-        // another frame follows.
-        .chain((2..n - 1).map(Term::Slip))
+        // A slip at the first stop of a part is none; at the second or last it is a wrong stop as well.
+        .chain(data.slip_places().into_iter().map(Term::Slip))
         .collect();
     let mut terms: Vec<Term> = Vec::new();
     let mut best = least_squares(data, &terms)?;
