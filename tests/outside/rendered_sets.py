@@ -4,10 +4,11 @@ The renderer is VTK (Python wheel `vtk`, Debian's Mesa), not the project's own s
 patterns and faults are drawn from a seed; everything is invented demo data. Each set is a folder of JPEGs
 with a `truth.json`. A folder with a finished `truth.json` is left as it is, so the folder is a cache.
 
+    python rendered_sets.py FOLDER --suite small|long
     python rendered_sets.py FOLDER --sets 12 [--first 0]
 
-Seeds from 1000 on draw from more objects, paints, lenses, frames and backgrounds and give every set several
-faults at and above the limits; a fifth of them is clean.
+The long suite is seeds 1000 to 1095. Seeds from 1000 on draw from more objects, paints, lenses, frames and
+backgrounds and give every set several faults at and above the limits; a fifth of them is clean.
 
 Lengths are in units of the object's size. The axis is z; a table angle grows anticlockwise seen from above.
 Picture positions count from the top left corner; the middle of the first pixel is (0.5, 0.5).
@@ -27,6 +28,9 @@ from vtk.util.numpy_support import numpy_to_vtk, vtk_to_numpy
 
 OBJECTS = ["vase", "mug", "bottle", "box", "blob", "teapot", "figure", "bowl", "sphere", "tall_box"]
 MORE_OBJECTS = [*OBJECTS, "jug", "candlestick", "shoe", "ring", "blocks", "gear"]
+# What the small suite shows: object, paint, stops.
+SMALL = {2001: ("mug", "noise", 24), 2002: ("box", "print", 24), 2003: ("vase", "plain", 12), 2004: ("sphere", "plain", 12),
+         2006: ("mug", "plain", 12), 2007: ("jug", "repeat", 18), 2008: ("blob", "speckle", 18)}
 ROUND = ("vase", "bottle", "bowl", "sphere", "candlestick")
 
 
@@ -527,7 +531,10 @@ def draw_wide(seed):
     width, height = [(1500, 1000), (1000, 1500), (1200, 800), (1200, 1200), (1600, 1200)][int(rng.choice(5, p=[0.5, 0.15, 0.15, 0.1, 0.1]))]
     stops = int(rng.choice([12, 18, 24, 36, 36, 48, 60, 72]))
     arc_deg = 360.0
-    if rng.random() < 0.1:
+    if seed in SMALL:
+        kind, pattern, stops = SMALL[seed]
+        width, height = 1200, 800
+    elif rng.random() < 0.1:
         arc_deg = float(rng.choice([90, 150, 200, 270]))
         stops = max(9, stops // 2)
     points = np.concatenate([p for p, _ in build(kind, np.random.default_rng(seed))])
@@ -677,10 +684,12 @@ def render_set(folder, setup, width, height):
 def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("folder", type=pathlib.Path)
+    parser.add_argument("--suite", choices=["small", "long"])
     parser.add_argument("--sets", type=int, default=12)
     parser.add_argument("--first", type=int, default=0)
     args = parser.parse_args()
-    for seed in range(args.first, args.first + args.sets):
+    seeds = {"small": list(SMALL), "long": range(1000, 1096), None: range(args.first, args.first + args.sets)}[args.suite]
+    for seed in seeds:
         setup = draw_wide(seed) if seed >= 1000 else draw_setup(seed)
         render_set(args.folder / f"set-{seed:03}", setup, setup.get("width", 1500), setup.get("height", 1000))
         print(f"set-{seed:03} {setup['object']} {setup['pattern']} {setup['stops']}", flush=True)

@@ -85,18 +85,22 @@ fn size(facts: &FrameFacts, neighbours: &[&FrameFacts], flags: &mut Vec<Flag>) {
 /// A frame that is black, or shows no object where its neighbours do.
 fn covered(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) -> bool {
     let usual_light = median(alike.iter().map(|n| n.mean_light).collect());
-    if facts.mean_light < 0.004 && facts.spread_codes < 12.0 && usual_light.is_none_or(|l| l > 0.012) {
-        let ev = usual_light.map_or(-8.0, |l| (facts.mean_light.max(1e-4) / l).log2());
-        flags.push(Flag::new(
-            FlagKind::ExposureOff,
-            f64::from(ev),
-            "EV",
-            "the frame is black: the lens was covered or no light came on; retake the stop".into(),
-        ));
+    let with_object = alike.iter().filter(|n| n.object.is_some()).count();
+    let missing = facts.object.is_none() && with_object >= 2 && with_object * 3 > alike.len() * 2;
+    let ev = usual_light.map(|usual| f64::from((facts.mean_light.max(1e-4) / usual.max(1e-4)).log2()));
+    let flat = facts.spread_codes < 12.0;
+    let black = flat && facts.mean_light < 0.004 && usual_light.is_none_or(|l| l > 0.012);
+    if black || (flat && missing && ev.is_some_and(|ev| ev.abs() > 1.0)) {
+        let ev = ev.unwrap_or(-8.0);
+        let reason = if ev < 0.0 {
+            "the frame is dark all over: the lens was covered or no light came on; retake the stop"
+        } else {
+            "the frame is bright all over and shows nothing: light fell into the lens or the exposure was far too long; retake the stop"
+        };
+        flags.push(Flag::new(FlagKind::ExposureOff, ev, "EV", reason.into()));
         return true;
     }
-    let with_object = alike.iter().filter(|n| n.object.is_some()).count();
-    if facts.object.is_none() && with_object >= 2 && with_object * 3 > alike.len() * 2 {
+    if missing {
         flags.push(Flag::new(
             FlagKind::Damaged,
             100.0,
@@ -205,8 +209,10 @@ fn focus(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
     let across_limit = least.max(4.0 * across_spread);
     let upright_limit = least.max(4.0 * upright_spread);
     let (wide_seen, high_seen) = (wide > across_limit, high > upright_limit);
-    let defocus = high_seen && wide > 0.4 * high.min(across_limit * 2.5);
-    let motion = wide_seen && high < 0.45 * wide;
+    // A turning table smears across only, but slanting edges look softer upright too; between the two both
+    // are named.
+    let defocus = high_seen && wide > 0.4 * high.min(across_limit * 2.5) && high > 0.42 * wide;
+    let motion = wide_seen && high < 0.6 * wide;
     if defocus {
         let radius = 2.0 * f64::from(high.min(wide.max(0.3 * high))).sqrt();
         flags.push(Flag::new(

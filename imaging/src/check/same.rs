@@ -55,14 +55,17 @@ impl Pair {
             values.sort_by(f32::total_cmp);
             values.get(values.len() / 2).copied()
         };
-        let usual_grain = middle(near.iter().filter_map(|p| p.grain).collect()).unwrap_or(0.0);
+        let grains: Vec<f32> = near.iter().filter_map(|p| p.grain).collect();
+        let usual_grain = middle(grains.clone()).unwrap_or(0.0);
+        // Where the codec left next to no grain, agreement is a matter of chance.
+        let chance = 6.0 * middle(grains.iter().map(|g| (g - usual_grain).abs()).collect()).unwrap_or(0.0);
         let usual_difference = middle(near.iter().filter_map(|p| p.difference).collect());
         let closer = match (self.difference, usual_difference) {
             (Some(own), Some(usual)) => Some(f64::from(own / usual.max(1e-3))),
             _ => None,
         };
         if let Some(grain) = self.grain
-            && grain > usual_grain.max(0.0) + 0.3
+            && grain > usual_grain.max(0.0) + chance.clamp(0.3, 0.65)
             // A turned object with detail looks different whatever its grain says.
             && (closer.is_none_or(|c| c < 0.4) || (closer.is_some_and(|c| c < 0.9) && usual_difference.is_some_and(|u| u < 1.2)))
         {
@@ -72,7 +75,10 @@ impl Pair {
             ));
         }
         let (own, usual) = (self.difference?, usual_difference?);
-        let least = near.iter().filter_map(|p| p.difference).fold(f32::MAX, f32::min);
+        // The lower quarter: another copy near by is no measure of what turning does.
+        let mut differences: Vec<f32> = near.iter().filter_map(|p| p.difference).collect();
+        differences.sort_by(f32::total_cmp);
+        let least = differences[differences.len() / 4];
         // Two exposures of one scene differ by grain alone; a turned object differs by much more, and at
         // every stop about here.
         if near.len() >= 3 && own < 1.6 * self.grain_floor && usual > 3.0 * own && least > 2.2 * own {

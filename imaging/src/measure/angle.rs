@@ -93,7 +93,7 @@ const ANCHORS: usize = 130;
 /// Fewest patches that join two stops.
 const FEWEST_LINKS: usize = 12;
 /// Places that fit a turning object no better than this, in measured pixels, were not the same places.
-const LARGEST_SIGMA_PX: f64 = 0.7;
+const LARGEST_SIGMA_PX: f64 = 0.32;
 /// Widest angle a patch is followed over, degrees.
 const WIDEST_DEG: f64 = 32.0;
 
@@ -157,7 +157,7 @@ fn common_size(frames: &[TurnFrame]) -> Option<(usize, usize)> {
 }
 
 /// A standard uncertainty above this many measured pixels is no answer.
-const COLUMN_TOLD_PX: f64 = 0.25;
+const COLUMN_TOLD_PX: f64 = 0.6;
 /// The same for the lean, in degrees.
 const LEAN_TOLD_DEG: f64 = 0.03;
 

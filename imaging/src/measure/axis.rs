@@ -1,11 +1,13 @@
 //! The turning axis from outlines alone, and the object's distance from it.
 //!
-//! Over a whole even turn the mean of the outline's support function (how far it reaches in a
-//! direction) is the same to the left and to the right of the axis, for any object and any height of
-//! the camera: what reaches right at one angle reaches left half a turn later. So the mirror line
-//! of the mean support function is the axis. For a view from near this holds for lines through the
-//! axis' vanishing point and, to a good approximation, for parallel lines. The idea of the mean
-//! follows the sweep's mid line of Mendonça, Wong, Cipolla, PAMI 23:604 (2001).
+//! Over a whole turn the object sweeps a solid of revolution, whatever its own shape: how far its outlines
+//! reach at most in a direction (the sweep) is the same to the left and to the right of the axis. So the
+//! mirror line of the sweep is the axis (Mendonça, Wong, Cipolla, PAMI 23:604, 2001). An object that is
+//! itself round reaches as far at every stop, and the mean over the turn says the same with less noise.
+//! Perspective bends the picture off its middle: outlines are first turned as if the camera looked at
+//! the axis.
+
+use std::f64::consts::{PI, TAU};
 
 use nalgebra::{DMatrix, DVector};
 
@@ -66,27 +68,26 @@ pub(super) fn from_outlines(views: &[(f64, &View)], perspective: Option<Perspect
     let (width, height) = views.first()?.1.size;
     let middle = (width as f64 / 2.0, height as f64 / 2.0);
     let perspective = perspective.unwrap_or(Perspective::usual(height));
-    let supports: Vec<Support> = views.iter().filter_map(|(a, v)| support(*a, v, middle)).collect();
-    if supports.len() < 6 {
-        return None;
-    }
-    let harmonics = harmonics_for(&supports)?;
-    let all: Vec<&Support> = supports.iter().collect();
-    let whole = mirror(&all, harmonics, perspective)?;
-    // Every second stop is a set of its own: what the two say differently is the uncertainty.
-    let mut halves = Vec::new();
-    for parity in 0..2 {
-        let half: Vec<&Support> = supports.iter().skip(parity).step_by(2).collect();
-        if half.len() >= 5
-            && let Some(m) = mirror(&half, harmonics.min(half.len() / 4).max(1), perspective)
-        {
-            halves.push(m);
+    let per_px = perspective.square.sqrt();
+    let mut column = 0.0;
+    let mut last = None;
+    // The camera is turned to the axis as found so far.
+    for _ in 0..3 {
+        let supports: Vec<Support> =
+            views.iter().filter_map(|(a, v)| support(*a, v, middle, column, per_px)).collect();
+        if supports.len() < 6 {
+            return None;
         }
+        let harmonics = harmonics_for(&supports)?;
+        let (right, left) = reaches(&supports, harmonics)?;
+        let found = mirror(&right, &left)?;
+        column = found.column.mul_add(1.0 + (column * per_px).powi(2), column);
+        last = Some((supports, harmonics, right, found));
     }
-    let differ = |f: fn(&Mirror) -> f64| match halves.as_slice() {
-        [a, b] => (f(a) - f(b)).abs() / 2.0,
-        _ => 1.0,
-    };
+    let (supports, harmonics, right, found) = last?;
+    // Off the middle of the frame what is not known of perspective stays.
+    let widest = right[COUNT / 2];
+    let left_over = 0.8 * column.abs() * perspective.sigma.min(perspective.square) * widest * widest;
     let mid: Vec<f64> = supports.iter().map(|s| (s.right[COUNT / 2] - s.left[COUNT / 2]) / 2.0).collect();
     let angles: Vec<f64> = supports.iter().map(|s| s.angle).collect();
     let (fit, rest) = fourier(&angles, &mid, harmonics)?;
@@ -97,14 +98,14 @@ pub(super) fn from_outlines(views: &[(f64, &View)], perspective: Option<Perspect
             // What stands nearer looks wider.
             let away = x * s.angle.sin() + y * s.angle.cos();
             let width = s.right[COUNT / 2] + s.left[COUNT / 2];
-            width * (1.0 + perspective.square.sqrt() * away)
+            width * (1.0 + per_px * away)
         })
         .fold(0.0, f64::max);
     Some(OutlineAxis {
-        column: whole.column + middle.0,
-        column_sigma: differ(|m| m.column).max(whole.column_sigma).max(0.03),
-        lean: whole.lean,
-        lean_sigma: differ(|m| m.lean).max(whole.lean_sigma),
+        column: column + middle.0,
+        column_sigma: found.column_sigma.hypot(left_over).max(0.03),
+        lean: found.lean,
+        lean_sigma: found.lean_sigma,
         off_axis: [fit[1], -fit[2]],
         off_axis_sigma: rest / (supports.len() as f64 / 2.0).sqrt() + 0.02,
         object_width,
@@ -113,19 +114,26 @@ pub(super) fn from_outlines(views: &[(f64, &View)], perspective: Option<Perspect
 
 /// How many harmonics of the turn the stops can carry; `None` when even one cannot be told.
 fn harmonics_for(supports: &[Support]) -> Option<usize> {
-    let mut angles: Vec<f64> = supports.iter().map(|s| s.angle.rem_euclid(std::f64::consts::TAU)).collect();
-    angles.sort_by(f64::total_cmp);
-    let wrap = angles.first()? + std::f64::consts::TAU - angles.last()?;
-    let gap = angles.windows(2).map(|w| w[1] - w[0]).fold(wrap, f64::max).to_degrees();
-    match gap {
-        g if g <= 65.0 => Some((supports.len() / 3).min(8)),
+    match widest_gap(supports)?.to_degrees() {
+        g if g <= WHOLE_TURN_GAP_DEG => Some((supports.len() / 3).min(8)),
         g if g <= 130.0 => Some(2),
         g if g <= 250.0 => Some(1),
         _ => None,
     }
 }
 
-fn support(angle: f64, view: &View, middle: (f64, f64)) -> Option<Support> {
+/// Stops no further apart than this go round.
+const WHOLE_TURN_GAP_DEG: f64 = 65.0;
+
+fn widest_gap(supports: &[Support]) -> Option<f64> {
+    let mut angles: Vec<f64> = supports.iter().map(|s| s.angle.rem_euclid(TAU)).collect();
+    angles.sort_by(f64::total_cmp);
+    let wrap = angles.first()? + TAU - angles.last()?;
+    Some(angles.windows(2).map(|w| w[1] - w[0]).fold(wrap, f64::max))
+}
+
+/// Takes one outline's reach, seen by a camera turned to `column` (px from the middle).
+fn support(angle: f64, view: &View, middle: (f64, f64), column: f64, per_px: f64) -> Option<Support> {
     let mut right = [f64::MIN; COUNT];
     let mut left = [f64::MIN; COUNT];
     let edges: Vec<(f64, f64, f64)> = view
@@ -142,14 +150,92 @@ fn support(angle: f64, view: &View, middle: (f64, f64)) -> Option<Support> {
         .filter(|w| w[2].0 - w[0].0 < 3.5)
         .map(|w| (w[1].0, (w[0].1 + w[1].1 + w[2].1) / 3.0, (w[0].2 + w[1].2 + w[2].2) / 3.0))
         .collect();
+    let (sin, cos) = (column * per_px).atan().sin_cos();
+    let turn = |u: f64, v: f64| {
+        let depth = u * per_px * sin + cos;
+        (if per_px > 0.0 { (u * cos - sin / per_px) / depth } else { u - column }, v / depth)
+    };
+    let turned: Vec<[(f64, f64); 2]> = smooth.iter().map(|&(y, l, r)| [turn(l, y), turn(r, y)]).collect();
     for i in 0..COUNT {
         let (s, c) = direction(i).sin_cos();
-        for &(y, l, r) in &smooth {
-            right[i] = right[i].max(c * r + s * y);
-            left[i] = left[i].max(-c * l + s * y);
+        for &[l, r] in &turned {
+            right[i] = right[i].max(c * r.0 + s * r.1);
+            left[i] = left[i].max(-c * l.0 + s * l.1);
         }
     }
     (!smooth.is_empty()).then_some(Support { angle, right, left })
+}
+
+type Reach = [f64; COUNT];
+
+/// How far the outlines reach over the turn, right and left: at most, or on the mean where the object is
+/// round.
+fn reaches(supports: &[Support], harmonics: usize) -> Option<(Reach, Reach)> {
+    let angles: Vec<f64> = supports.iter().map(|s| s.angle).collect();
+    let half: Vec<f64> =
+        supports.iter().map(|s| f64::midpoint(s.right[COUNT / 2], s.left[COUNT / 2])).collect();
+    let (fit, rest) = fourier(&angles, &half, 1)?;
+    let round = rest < ROUND_SHARE * fit[0];
+    let whole = widest_gap(supports)?.to_degrees() <= WHOLE_TURN_GAP_DEG;
+    let (mut right, mut left) = ([0.0; COUNT], [0.0; COUNT]);
+    for i in 0..COUNT {
+        let r: Vec<f64> = supports.iter().map(|s| s.right[i]).collect();
+        let l: Vec<f64> = supports.iter().map(|s| s.left[i]).collect();
+        if round || !whole {
+            right[i] = fourier(&angles, &r, harmonics)?.0[0];
+            left[i] = fourier(&angles, &l, harmonics)?.0[0];
+        } else {
+            right[i] = sweep(&angles, &r)?;
+            left[i] = sweep(&angles, &l)?;
+        }
+    }
+    Some((right, left))
+}
+
+/// An object whose half width changes by less than this share over the turn is round.
+const ROUND_SHARE: f64 = 0.012;
+
+/// The greatest reach over the turn, between the stops too: about its greatest reach a point of the outline
+/// moves as a sine.
+fn sweep(angles: &[f64], values: &[f64]) -> Option<f64> {
+    let mut order: Vec<usize> = (0..angles.len()).collect();
+    order.sort_by(|&a, &b| angles[a].rem_euclid(TAU).total_cmp(&angles[b].rem_euclid(TAU)));
+    let n = order.len();
+    let usual = TAU / n as f64;
+    let from = |a: usize, b: usize| (angles[b] - angles[a] + PI).rem_euclid(TAU) - PI;
+    let mut by_reach: Vec<usize> = (0..n).collect();
+    by_reach.sort_by(|&a, &b| values[order[b]].total_cmp(&values[order[a]]));
+    // A turning object cannot reach further at one stop alone than its own size allows: an outline that does
+    // is not the object's.
+    let honest = |k: usize| {
+        let (before, here, after) = (order[(k + n - 1) % n], order[k], order[(k + 1) % n]);
+        let step = from(here, after).abs().max(from(before, here).abs());
+        let bump = values[here] - 0.5 * (values[before] + values[after]);
+        bump < 1.2 * values[here].abs() * (1.0 - step.cos()) + 0.7
+    };
+    let top = by_reach.iter().copied().take(4).find(|&k| honest(k)).unwrap_or(by_reach[0]);
+    let here = order[top];
+    let side = ((12.0_f64.to_radians() / usual).round() as usize).max(1).min(n / 3);
+    let near: Vec<(f64, f64)> = (0..=2 * side)
+        .map(|j| order[(top + n + j - side) % n])
+        .map(|i| (from(here, i), values[i]))
+        .filter(|(d, _)| d.abs() < 14.0_f64.to_radians().max(1.6 * usual))
+        .collect();
+    if near.len() < 3 {
+        return Some(values[here]);
+    }
+    let a = DMatrix::from_fn(near.len(), 3, |i, j| match j {
+        0 => 1.0,
+        1 => near[i].0.cos() - 1.0,
+        _ => near[i].0.sin(),
+    });
+    let b = DVector::from_iterator(near.len(), near.iter().map(|v| v.1));
+    let fit = (a.transpose() * &a + DMatrix::identity(3, 3) * 1e-9).cholesky()?.solve(&(a.transpose() * b));
+    let peak = fit[2].atan2(fit[1]);
+    if fit[1] <= 0.0 || peak.abs() > usual {
+        return Some(values[here]);
+    }
+    Some(fit[0] - fit[1] + fit[1].hypot(fit[2]))
 }
 
 struct Mirror {
@@ -159,76 +245,48 @@ struct Mirror {
     lean_sigma: f64,
 }
 
-/// Finds the line about which the mean support function is its own mirror image.
-fn mirror(supports: &[&Support], harmonics: usize, perspective: Perspective) -> Option<Mirror> {
-    let angles: Vec<f64> = supports.iter().map(|s| s.angle).collect();
-    let mut right = [0.0; COUNT];
-    let mut left = [0.0; COUNT];
-    for i in 0..COUNT {
-        let r: Vec<f64> = supports.iter().map(|s| s.right[i]).collect();
-        let l: Vec<f64> = supports.iter().map(|s| s.left[i]).collect();
-        right[i] = fourier(&angles, &r, harmonics)?.0[0];
-        left[i] = fourier(&angles, &l, harmonics)?.0[0];
-    }
+/// Finds the line about which a reach is its own mirror image.
+fn mirror(right: &Reach, left: &Reach) -> Option<Mirror> {
     // A direction at elevation e on the right mirrors, about a line leaning by λ, to elevation
     // e − 2λ on the left (downwards positive, top to the right positive).
-    let at = |side: &[f64; COUNT], e: f64| {
+    let at = |side: &Reach, e: f64| {
         let place = ((e.to_degrees() + f64::from(REACH)) / f64::from(STEP)).clamp(0.0, COUNT as f64 - 1.001);
         let i = (place as usize).clamp(1, COUNT - 3);
         cubic([side[i - 1], side[i], side[i + 1], side[i + 2]], place - i as f64)
     };
-    let (mut q, mut lean, mut bend) = (0.0, 0.0, perspective.square);
-    let used = |e: f64| e.to_degrees().abs() < f64::from(REACH) - 10.0;
-    let (mut sigma, mut inverse) = (1.0, nalgebra::Matrix3::identity());
-    for _ in 0..8 {
-        let mut h = nalgebra::Matrix3::<f64>::identity() * 1e-12;
-        let mut b = nalgebra::Vector3::<f64>::zeros();
-        let (mut squares, mut n) = (0.0, 0.0);
-        for i in 0..COUNT {
-            let e = direction(i);
-            if !used(e) {
-                continue;
-            }
-            let model = |q: f64, lean: f64, bend: f64| {
-                let (r, l) = (at(&right, e + lean), at(&left, e - lean));
-                // Mirror pairs: right at e + λ, left at e − λ; both differ by 2 q cos e. Off the
-                // middle of the frame perspective stretches the outer side more: the middle of both edges
-                // moves outwards by q (half width / focal length)².
-                let half = 0.5 * (r + l);
-                r - l - 2.0 * q * e.cos() * (1.0 + bend * half * half)
-            };
-            let r = model(q, lean, bend);
+    // Mirror pairs: right at e + λ, left at e − λ; both differ by 2 q cos e.
+    let rest = |e: f64, q: f64, lean: f64| at(right, e + lean) - at(left, e - lean) - 2.0 * q * e.cos();
+    let used: Vec<f64> =
+        (0..COUNT).map(direction).filter(|e| e.to_degrees().abs() < f64::from(REACH) - 10.0).collect();
+    let (mut q, mut lean) = (0.0, 0.0);
+    let (mut sigma, mut inverse) = (1.0, nalgebra::Matrix2::identity());
+    for round in 0..12 {
+        let rests: Vec<f64> = used.iter().map(|&e| rest(e, q, lean)).collect();
+        let mut sizes: Vec<f64> = rests.iter().map(|r| r.abs()).collect();
+        sizes.sort_by(f64::total_cmp);
+        sigma = (1.48 * sizes[sizes.len() / 2]).max(0.03);
+        let mut h = nalgebra::Matrix2::<f64>::identity() * 1e-12;
+        let mut b = nalgebra::Vector2::<f64>::zeros();
+        for (&e, r) in used.iter().zip(&rests) {
+            // Where another part of the object takes over, a direction is off: it counts little.
+            let weight = if round < 3 { 1.0 } else { 1.0 / (1.0 + (r / (2.0 * sigma)).powi(2)) };
             let d = 1e-4;
-            let by_lean = (model(q, lean + d, bend) - model(q, lean - d, bend)) / (2.0 * d);
-            let by_bend = (model(q, lean, bend + 1e-9) - r) / 1e-9;
-            let by_q = model(q + 0.5, lean, bend) - model(q - 0.5, lean, bend);
-            let j = nalgebra::Vector3::new(by_q, by_lean, by_bend);
-            h += j * j.transpose();
-            b -= j * r;
-            squares += r * r;
-            n += 1.0;
+            let by_lean = (rest(e, q, lean + d) - rest(e, q, lean - d)) / (2.0 * d);
+            let j = nalgebra::Vector2::new(-2.0 * e.cos(), by_lean);
+            h += j * j.transpose() * weight;
+            b -= j * (*r * weight);
         }
-        sigma = (squares / (n - 2.0)).sqrt().max(0.03);
-        // What is known of perspective, in units of what the outline leaves.
-        let known = 5.0 * sigma * sigma / (perspective.sigma * perspective.sigma);
-        h[(2, 2)] += known;
-        b[2] += known * (perspective.square - bend);
         inverse = h.try_inverse()?;
         let step = inverse * b;
         q += step[0];
         lean = (lean + step[1].clamp(-0.05, 0.05)).clamp(-0.15, 0.15);
-        bend = (bend + step[2]).clamp(0.0, 1e-6);
     }
-    // Off the middle of the frame, parallel lines stand in for lines to the axis' vanishing point: part of
-    // what perspective does stays.
-    let widest = (0..COUNT).map(|i| 0.5 * (right[i] + left[i])).fold(0.0, f64::max);
-    let left_over = 0.45 * q.abs() * bend.max(perspective.square) * widest * widest;
     // Neighbouring directions share outline points: few are independent.
-    let independent = (5.0_f64).sqrt();
+    let independent = (8.0_f64).sqrt();
     // q is the axis' distance from the middle along its normal; at mid height the column follows.
     Some(Mirror {
         column: q / lean.cos(),
-        column_sigma: (inverse[(0, 0)].sqrt() * sigma * independent).hypot(left_over).max(0.02),
+        column_sigma: (inverse[(0, 0)].sqrt() * sigma * independent).max(0.02),
         lean,
         lean_sigma: inverse[(1, 1)].sqrt() * sigma * independent,
     })

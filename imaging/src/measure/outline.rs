@@ -49,7 +49,15 @@ pub(super) struct Small {
 
 /// Finds the outline.
 pub(super) fn find(rgb: &[u8], width: usize, height: usize, small: &Small, backdrop: &Backdrop) -> Outline {
-    let coarse = coarse_rows(small, backdrop);
+    let mut coarse = coarse_rows(small, backdrop, SHARP);
+    let length = |rows: &[_]| longest_run(rows).map_or(0, |(first, last)| last - first + 1);
+    if length(&coarse) * 8 < small.height {
+        // A frame smeared or out of focus has next to no sharp edge, but it has an object.
+        let soft = coarse_rows(small, backdrop, SOFT);
+        if length(&soft) > 2 * length(&coarse) {
+            coarse = soft;
+        }
+    }
     let Some((first, last)) = longest_run(&coarse) else { return Outline::default() };
     let block = small.block;
     let mut rows = Vec::with_capacity((last - first + 1) * block);
@@ -85,8 +93,12 @@ fn difference(a: [f32; 3], b: [f32; 3]) -> f32 {
     (0..3).map(|c| (a[c] - b[c]).abs()).fold(0.0, f32::max)
 }
 
+/// How much steeper than its surroundings an edge is, on the small picture.
+const SHARP: f32 = 2.2;
+const SOFT: f32 = 1.1;
+
 /// For each row of the small picture, the columns of its outermost strong gradients.
-fn coarse_rows(small: &Small, backdrop: &Backdrop) -> Vec<Option<(usize, usize)>> {
+fn coarse_rows(small: &Small, backdrop: &Backdrop, sharp: f32) -> Vec<Option<(usize, usize)>> {
     let (w, h) = (small.width, small.height);
     if w < 8 || h < 4 {
         return vec![None; h];
@@ -111,7 +123,7 @@ fn coarse_rows(small: &Small, backdrop: &Backdrop) -> Vec<Option<(usize, usize)>
         let across = difference(at(2 * inward), at(-2 * inward));
         let wide = difference(at(-2 * inward), at(-6 * inward));
         let off = difference(at(2 * inward), backdrop.coded_at(x as f32, y as f32));
-        across > 2.2 * wide && off > low
+        across > sharp * wide && off > low
     };
     (0..h)
         .map(|y| {

@@ -255,7 +255,7 @@ const INFLATION: f64 = 2.0;
 /// A term must explain this many squared standard deviations to be taken in.
 const WORTH: f64 = 30.0;
 /// A closure with a greater standard uncertainty is not told, degrees.
-const CLOSURE_TOLD_DEG: f64 = 0.15;
+const CLOSURE_TOLD_DEG: f64 = 0.06;
 
 struct Data<'a> {
     planned: &'a [f64],
