@@ -688,3 +688,29 @@ probe-speak = Speak to it as { $way }
 
 pace-planned = Planned: { $all }, { $one } s a stop.
 pace-measured = This session: { $one } s a stop, { $all } for the whole set.
+
+## set-up path
+
+setup-enter = Set up your own table and camera…
+setup-title = Your own table and camera
+setup-board = 1. Controller board
+setup-table = 2. Table and port
+setup-camera = 3. Camera and test frame
+setup-zero = 4. Where 0° is
+setup-turn = 5. A turn by hand
+setup-done = 6. Ready
+setup-step-done = { $step }, done
+setup-step-open = { $step }, open
+setup-step-left-out = { $step }, left out
+setup-board-text = A table of your own making needs a controller board with Roundstop's program on it. Leave this step out if your table has its controller.
+setup-table-text = Plug the table in, look for its port and ask what is on it. Nothing moves yet.
+setup-camera-text = Choose how frames come to the computer, connect, and take a test frame. Set focus, exposure and white balance by hand, so that all frames are alike.
+setup-zero-text = Bring the front of the product towards the camera: turn the plate here, not by hand while its motor holds it. Then set 0°.
+setup-turn-text = Turn by +15° and watch: seen from above the plate must go anticlockwise. If it goes the other way, turn the motor round in the controller board's settings.
+setup-done-text = Begin a set of your own: give its SKU and the number of stops, then press Start. This path stays under Settings.
+setup-new-set = Begin a new set
+setup-back = Back
+setup-next = Next
+setup-skip = Leave this out
+setup-leave = Close
+setup-leave-tip = Nothing is lost; the path stays under Settings

@@ -36,6 +36,7 @@ pub mod places;
 pub mod products;
 pub mod readiness;
 pub mod ring_layout;
+pub mod setup;
 pub mod speech;
 pub mod stage;
 pub mod state;

@@ -2,6 +2,7 @@
 
 use egui_kittest::kittest::{NodeT, Queryable};
 use roundstop::window::WindowApp;
+use roundstop::window::setup::SetupStep;
 use roundstop::window::state::Link;
 use session_core::clock::SimSpeed;
 use session_core::engine::Mode;
@@ -198,4 +199,57 @@ fn how_each_device_stands_is_always_in_sight() {
     // What was planned stands beside what it took.
     harness.get_by_label_contains("Planned: about");
     harness.get_by_label_contains("for the whole set.");
+}
+
+#[test]
+fn the_set_up_path_leads_from_the_demo_to_a_set_of_one_s_own() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut harness = window(start(Plan::single_row("LP-0142", 4), folder.path(), SimSpeed::Max));
+    harness.run();
+    harness.get_by_label("Set up your own table and camera…").click();
+    draw(&mut harness);
+    // Each step may be left out, and says so.
+    harness.get_by_label("1. Controller board, open");
+    harness.get_by_label("Electricity");
+    harness.get_by_label("Leave this out").click();
+    draw(&mut harness);
+    harness.get_by_label("1. Controller board, left out");
+    harness.get_by_label("Controller on a serial port");
+    harness.get_by_label("3. Camera and test frame").click();
+    draw(&mut harness);
+    harness.get_by_label("Lights and flash");
+    harness.get_by_label("Connect and try out").click();
+    until(&mut harness, "the devices", |state| state.tryout.is_some() && !state.trying);
+    harness.get_by_label("Test frame").click();
+    until(&mut harness, "the test frame", |state| state.live.is_some_and(|live| live.test) && !state.trying);
+    draw(&mut harness);
+    harness.get_by_label("3. Camera and test frame, done");
+    harness.get_by_label("Next").click();
+    draw(&mut harness);
+    // The cautions of turning parts come before the first turn, and the rules of the place with them.
+    harness.get_by_label("Turning parts");
+    harness.get_by_label("Rules");
+    harness.get_by_label("Set 0° here").click();
+    until(&mut harness, "the zero", |state| state.setup.done.contains(&SetupStep::Zero));
+    draw(&mut harness);
+    harness.get_by_label("Next").click();
+    draw(&mut harness);
+    harness.get_by_label("Turn the plate by 15°").click();
+    until(&mut harness, "the turn", |state| {
+        let at = state.tryout.as_ref().and_then(|tryout| tryout.plate_deg);
+        !state.trying && at.is_some_and(|at| (at - 15.0).abs() < 0.1)
+    });
+    draw(&mut harness);
+    harness.get_by_label("Next").click();
+    draw(&mut harness);
+    harness.get_by_label("simulated table, ready");
+    harness.get_by_label("Begin a new set").click();
+    draw(&mut harness);
+    let state = harness.state().state();
+    assert!(state.setup.step.is_none() && state.draft.sku.is_empty());
+    // What was tried out stays connected, with its zero.
+    assert!(state.tryout.as_ref().is_some_and(|tryout| tryout.knows_zero));
+    harness.get_by_label("Settings").click();
+    draw(&mut harness);
+    assert_eq!(harness.query_all_by_label("Set up your own table and camera…").count(), 2);
 }

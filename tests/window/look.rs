@@ -14,8 +14,10 @@ use roundstop::window::panels::window_ui;
 use roundstop::window::pictures::{Drawn, Pictures, Shown, Size, THUMB_EDGE_PX, Wish};
 use roundstop::window::places::PlanInForce;
 use roundstop::window::products::{ProductList, ProductRow};
+use roundstop::window::setup::SetupStep;
 use roundstop::window::state::{Link, NoticeKind, State};
 use roundstop::window::theme;
+use roundstop::window::tryout::TryoutView;
 use session_core::camera::simulated::SimExposure;
 use session_core::engine::{Activity, Mode, StopState};
 use session_core::plan::Plan;
@@ -230,4 +232,21 @@ fn the_shoot_list() {
         harness.get_by_label_contains("List: ").click();
         harness.run();
     });
+}
+
+#[test]
+fn the_set_up_path() {
+    let mut state = state_of(Plan::single_row("LP-0142", 24));
+    state.setup.step = Some(SetupStep::Zero);
+    state.setup.done = [SetupStep::Table, SetupStep::Camera].into();
+    state.tryout = Some(TryoutView {
+        table: "simulated table".to_owned(),
+        camera: "simulated camera".to_owned(),
+        plate_deg: Some(12.0),
+        knows_zero: false,
+        has_shutter: true,
+        camera_settings: None,
+        live: false,
+    });
+    snapshots("set-up", &state, nothing);
 }

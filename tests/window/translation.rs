@@ -213,6 +213,16 @@ fn a_controller_s_card_says_nothing_but_messages() {
 }
 
 #[test]
+fn the_set_up_path_says_nothing_but_messages() {
+    speak_marked();
+    let mut state = planned();
+    for step in roundstop::window::setup::SetupStep::ALL {
+        state.setup.step = Some(step);
+        drawn(&state, &format!("{step:?}"), &["ttyACM", "dev/", "COM"]);
+    }
+}
+
+#[test]
 fn a_session_says_nothing_but_messages() {
     speak_marked();
     let folder = tempfile::tempdir().unwrap();

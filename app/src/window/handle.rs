@@ -20,6 +20,7 @@ use super::mailbox::Post;
 use super::pace::Pace;
 use super::pictures::{PictureWorker, Pictures, Wish};
 use super::places::PlanInForce;
+use super::setup::{Setup, SetupStep};
 use super::state::{Link, LiveFacts, NoticeKind, State};
 use super::tryout::Trial;
 use super::words;
@@ -74,6 +75,7 @@ impl Tools {
             WindowIntent::Session(intent) => self.send(intent),
             WindowIntent::Shoot => {
                 state.follow = true;
+                state.setup.step = None;
                 // A new run: what was pointed at before it is done with.
                 state.selected.clear();
                 state.notices.clear();
@@ -153,8 +155,11 @@ impl Tools {
     /// Handles a wish that is about devices, lists and the window itself.
     fn handle_room(&mut self, state: &mut State, intent: WindowIntent) {
         match intent {
+            // A session that is shooting is not to be covered by it.
+            WindowIntent::Setup(step) => state.setup.step = step.filter(|_| !state.is_busy()),
             WindowIntent::Table(edit) => {
                 state.devices.edit_table(edit);
+                Setup::note_choice(state);
                 self.let_go(state);
             }
             WindowIntent::Camera(edit) => {
@@ -322,6 +327,7 @@ impl Tools {
                     cancel: self.trial_cancel.clone(),
                 };
                 state.trying = self.order(state, order);
+                state.trial = Some(trial);
             }
             Err(reason) => state.say(NoticeKind::Trouble, reason),
         }
@@ -352,7 +358,7 @@ impl Tools {
         if state.is_busy() {
             return;
         }
-        self.let_go(state);
+        self.end_session(state);
         state.load_plan(&Plan { direction: state.planned.direction, ..Plan::single_row("", 24) });
         state.own_plan = true;
         state.in_force = None;
@@ -383,6 +389,13 @@ impl Tools {
         }
     }
 
+    /// Ends an idle session; devices on trial stay, for another folder changes nothing for them.
+    fn end_session(&self, state: &mut State) {
+        if state.link == Link::Open {
+            self.let_go(state);
+        }
+    }
+
     /// Ends an idle session, so that other devices or another folder can be used.
     fn let_go(&self, state: &mut State) {
         let idle = state.link == Link::Open && !state.is_busy();
@@ -395,7 +408,7 @@ impl Tools {
         if state.is_busy() || folder.as_os_str().is_empty() {
             return;
         }
-        self.let_go(state);
+        self.end_session(state);
         folder.clone_into(&mut state.folder);
         state.own_plan = false;
         state.folder_follows = false;
@@ -633,13 +646,16 @@ impl Tools {
             }
             DeskNews::Tried(view) => {
                 state.trying = false;
+                if let (Some(trial), true) = (state.trial.take(), view.is_some()) {
+                    state.setup.note_trial(trial);
+                }
                 state.tryout = view.map(|view| *view);
                 if state.tryout.is_none() {
                     state.live = None;
                 }
             }
             DeskNews::NotTried(reason) => {
-                state.trying = false;
+                (state.trying, state.trial) = (false, None);
                 if let Some(tryout) = &mut state.tryout {
                     tryout.live = false;
                 }
@@ -647,6 +663,7 @@ impl Tools {
             }
             DeskNews::BoardSaved(text) => {
                 state.board.open = false;
+                state.setup.done.insert(SetupStep::Board);
                 state.say(NoticeKind::Note, text);
             }
             DeskNews::List(Ok(list)) => {

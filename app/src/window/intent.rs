@@ -11,6 +11,7 @@ use super::devices::{CameraEdit, TableEdit};
 use super::draft::PlanEdit;
 use super::finishing::FinishingWish;
 use super::pictures::Wish;
+use super::setup::SetupStep;
 use super::stage::Look;
 use super::tryout::Trial;
 
@@ -91,6 +92,8 @@ pub enum WindowIntent {
     ChooseCameraFolder,
     /// Try table or camera out.
     Try(Trial),
+    /// Open the set-up path at this step, or close it.
+    Setup(Option<SetupStep>),
     /// Take the live picture or test frame away.
     HideLive,
     /// Let go of table and camera.

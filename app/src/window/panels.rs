@@ -28,6 +28,7 @@ pub mod plan_row;
 pub mod ring;
 pub mod ring_arc;
 pub mod room;
+pub mod setup;
 pub mod speech_ui;
 pub mod strip;
 pub mod top_bar;
@@ -58,9 +59,14 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
         .frame(panel(16, 0))
         .show(ui, |ui| top_bar::top_bar_ui(ui, state, sink));
     Panel::left("set").exact_size(COLUMN).resizable(false).frame(panel(16, 10)).show(ui, |ui| {
+        if let Some(step) = state.setup.step {
+            setup::setup_ui(ui, state, step, sink);
+            return;
+        }
         ring::ring_ui(ui, state, sink);
         controls::controls_ui(ui, state, sink);
         finishing::enter_ui(ui, state, sink);
+        setup::enter_ui(ui, state, sink);
         ui.add_space(8.0);
         let line = ui.max_rect().x_range();
         ui.painter().hline(line, ui.cursor().top(), Stroke::new(1.0, theme::line()));

@@ -20,8 +20,9 @@ use crate::settings::Settings;
 use super::pace::Pace;
 use super::places::{Mark, Place, PlanChange, PlanInForce, lay_out};
 use super::products::ProductList;
+use super::setup::Setup;
 use super::stage::{Against, Stage};
-use super::tryout::TryoutView;
+use super::tryout::{Trial, TryoutView};
 use crate::window::text::t;
 
 /// A day for file names that are only examples.
@@ -129,6 +130,10 @@ pub struct State {
     pub connected: Option<(String, String)>,
     /// Table and camera as they stand on trial.
     pub tryout: Option<TryoutView>,
+    /// The path to one's own table and camera.
+    pub setup: Setup,
+    /// What is being tried.
+    pub trial: Option<Trial>,
     /// Whether something is being tried right now.
     pub trying: bool,
     /// How live pictures come.
@@ -197,6 +202,8 @@ impl State {
             pace: Pace::default(),
             connected: None,
             tryout: None,
+            setup: Setup::default(),
+            trial: None,
             trying: false,
             live: None,
             devices: DeviceChoice::new(&start.table, &start.camera, start.options.dialect.clone()),

@@ -14,8 +14,21 @@ use crate::window::theme;
 
 const WIDTH: f32 = 336.0;
 
-/// Draws the choice of the table.
+/// Draws the choice of the table, with trying it out.
 pub fn table_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    table_choice_ui(ui, state, sink);
+    if state.devices.table == TableKind::Serial
+        && button_ui(ui, &t!("device-menus-set-up-a-controller-board"), !state.is_busy(), vec2(0.0, 0.0))
+            .clicked()
+    {
+        sink.send(WindowIntent::Board(BoardEdit::Open(true)));
+    }
+    connection_ui(ui, state, sink);
+    try_table_ui(ui, state, sink);
+}
+
+/// Draws the choice of the table.
+pub fn table_choice_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let enabled = !state.is_busy();
     let choice = &state.devices;
     for (kind, text) in [
@@ -47,12 +60,7 @@ pub fn table_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         probe_ui(ui, state, sink, enabled);
         speech_ui(ui, state, sink, WIDTH, enabled);
         soft_ui(ui, t!("device-menus-opening-a-port-may-restart"));
-        if button_ui(ui, &t!("device-menus-set-up-a-controller-board"), enabled, vec2(0.0, 0.0)).clicked() {
-            sink.send(WindowIntent::Board(BoardEdit::Open(true)));
-        }
     }
-    connection_ui(ui, state, sink);
-    try_table_ui(ui, state, sink);
 }
 
 fn ports_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
@@ -83,8 +91,15 @@ fn ports_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
     }
 }
 
-/// Draws the choice of the camera.
+/// Draws the choice of the camera, with trying it out.
 pub fn camera_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    camera_choice_ui(ui, state, sink);
+    connection_ui(ui, state, sink);
+    try_camera_ui(ui, state, sink);
+}
+
+/// Draws the choice of the camera.
+pub fn camera_choice_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let enabled = !state.is_busy();
     let choice = &state.devices;
     for kind in CameraKind::ALL {
@@ -101,8 +116,6 @@ pub fn camera_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         }
     }
     detail_ui(ui, state, sink, enabled);
-    connection_ui(ui, state, sink);
-    try_camera_ui(ui, state, sink);
 }
 
 /// The field that the chosen kind of camera needs.

@@ -20,6 +20,9 @@ pub fn settings_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         }
     });
     soft_ui(ui, t!("room-both-are-neutral-grey-so"));
+    if super::widgets::button_ui(ui, &t!("setup-enter"), !state.is_busy(), egui::vec2(0.0, 0.0)).clicked() {
+        sink.send(WindowIntent::Setup(Some(crate::window::setup::SetupStep::Board)));
+    }
     let mut percent = (settings.scale() * 100.0).round();
     let slider = Slider::new(&mut percent, 100.0..=200.0)
         .step_by(25.0)
