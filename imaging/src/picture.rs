@@ -1,6 +1,5 @@
 //! A decoded picture: plain RGB bytes with a width and a height.
 
-use fast_image_resize as fir;
 use thiserror::Error;
 
 /// Says why a picture could not be made from a buffer or resized.
@@ -109,15 +108,10 @@ impl Picture {
         if width_px == 0 || height_px == 0 {
             return Err(PictureError::Empty { width_px, height_px });
         }
-        let fail = |e: &dyn std::fmt::Display| PictureError::Resize(e.to_string());
-        let source =
-            fir::images::ImageRef::new(self.width_px, self.height_px, &self.rgb, fir::PixelType::U8x3)
-                .map_err(|e| fail(&e))?;
-        let mut target = fir::images::Image::new(width_px, height_px, fir::PixelType::U8x3);
-        let options =
-            fir::ResizeOptions::new().resize_alg(fir::ResizeAlg::Convolution(fir::FilterType::CatmullRom));
-        fir::Resizer::new().resize(&source, &mut target, &options).map_err(|e| fail(&e))?;
-        Self::from_rgb(width_px, height_px, target.into_vec())
+        let size = (self.width_px, self.height_px);
+        let rgb = imaging_kernels::resize_rgb8(&self.rgb, size, (width_px, height_px))
+            .map_err(PictureError::Resize)?;
+        Self::from_rgb(width_px, height_px, rgb)
     }
 
     /// Turns the picture upright, given the Orientation value of EXIF (1 to 8; anything else

@@ -3,9 +3,7 @@
 //! Light adds up linearly: scaling, turning and blending coded values darkens edges. One 8-bit code step
 //! is 20 of these units even in the deepest shadow.
 
-use fast_image_resize as fir;
-use fir::images::{TypedImage, TypedImageRef};
-use fir::pixels::U16x3;
+use imaging_kernels::U16x3;
 
 use crate::picture::{Picture, PictureError};
 use crate::srgb::{self, FineCoder};
@@ -118,18 +116,12 @@ impl LinearPicture {
     /// Cuts out a rectangle (left, top, width, height, in pixels, fractions allowed, inside the picture)
     /// and resizes it with Catmull-Rom's cubic, widened when shrinking.
     pub fn resized(&self, cut: [f64; 4], width_px: u32, height_px: u32) -> Result<Self, PictureError> {
-        let fail = |e: &dyn std::fmt::Display| PictureError::Resize(e.to_string());
         if width_px == 0 || height_px == 0 {
             return Err(PictureError::Empty { width_px, height_px });
         }
-        let source = TypedImageRef::new(self.width_px, self.height_px, &self.pixels).map_err(|e| fail(&e))?;
-        let mut pixels = vec![U16x3::new([0; 3]); width_px as usize * height_px as usize];
-        let mut target =
-            TypedImage::from_pixels_slice(width_px, height_px, &mut pixels).map_err(|e| fail(&e))?;
-        let options = fir::ResizeOptions::new()
-            .resize_alg(fir::ResizeAlg::Convolution(fir::FilterType::CatmullRom))
-            .crop(cut[0], cut[1], cut[2], cut[3]);
-        fir::Resizer::new().resize_typed(&source, &mut target, &options).map_err(|e| fail(&e))?;
+        let size = (self.width_px, self.height_px);
+        let pixels = imaging_kernels::resize_rgb16(&self.pixels, size, cut, (width_px, height_px))
+            .map_err(PictureError::Resize)?;
         Ok(Self { width_px, height_px, pixels })
     }
 

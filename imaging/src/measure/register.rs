@@ -3,8 +3,7 @@
 //! Cross-correlation by Fourier transforms, then a finer and finer look at its peak by a partial
 //! transform (Guizar-Sicairos, Thurman, Fienup, Opt. Lett. 33:156, 2008).
 
-use rustfft::FftPlanner;
-use rustfft::num_complex::Complex;
+use imaging_kernels::{Complex, fourier_2d};
 
 use super::Plane;
 
@@ -43,23 +42,6 @@ fn transformed(plane: &Plane) -> Vec<Complex<f64>> {
         plane.data.iter().map(|&v| Complex::new(f64::from(v) - mean, 0.0)).collect();
     fourier_2d(&mut values, plane.width, plane.height, false);
     values
-}
-
-fn fourier_2d(values: &mut [Complex<f64>], w: usize, h: usize, back: bool) {
-    let mut planner = FftPlanner::new();
-    let mut plan = |n: usize| if back { planner.plan_fft_inverse(n) } else { planner.plan_fft_forward(n) };
-    let (rows, columns) = (plan(w), plan(h));
-    rows.process(values);
-    let mut column = vec![Complex::default(); h];
-    for x in 0..w {
-        for y in 0..h {
-            column[y] = values[y * w + x];
-        }
-        columns.process(&mut column);
-        for y in 0..h {
-            values[y * w + x] = column[y];
-        }
-    }
 }
 
 /// Looks at the correlation on a grid of `step` about a place and returns the highest.

@@ -5,7 +5,7 @@ use super::random::Stream;
 use super::{SceneError, SceneFaults};
 use crate::picture::{Picture, PictureError};
 use crate::srgb::{self, FineCoder};
-use fast_image_resize as fir;
+use imaging_kernels::U16x3;
 use std::sync::OnceLock;
 
 /// A frame in linear light, before it is read out.
@@ -39,32 +39,22 @@ pub(super) fn develop(
     let stops = faults.exposure_ev.exp2();
     let gain = faults.channel_gain.map(|g| g * stops);
     let coder = FineCoder::shared();
-    let read: Vec<fir::pixels::U16x3> = exposed
+    let read: Vec<U16x3> = exposed
         .light
         .iter()
         .map(|l| {
-            fir::pixels::U16x3::new([
-                coder.code(l[0] * gain[0]),
-                coder.code(l[1] * gain[1]),
-                coder.code(l[2] * gain[2]),
-            ])
+            U16x3::new([coder.code(l[0] * gain[0]), coder.code(l[1] * gain[1]), coder.code(l[2] * gain[2])])
         })
         .collect();
     drop(exposed.light);
-    let resize_error = |e: String| SceneError::Picture(PictureError::Resize(e));
     let (width, height) = (exposed.width as u32, exposed.height as u32);
     let rgb = if (width, height) == (width_px, height_px) {
         read_out(&read, width_px as usize, noise)
     } else {
-        let source =
-            fir::images::TypedImageRef::new(width, height, &read).map_err(|e| resize_error(e.to_string()))?;
-        let mut target = fir::images::TypedImage::new(width_px, height_px);
-        let options =
-            fir::ResizeOptions::new().resize_alg(fir::ResizeAlg::Convolution(fir::FilterType::CatmullRom));
-        fir::Resizer::new()
-            .resize_typed(&source, &mut target, &options)
-            .map_err(|e| resize_error(e.to_string()))?;
-        read_out(target.pixels(), width_px as usize, noise)
+        let whole = [0.0, 0.0, f64::from(width), f64::from(height)];
+        let resized = imaging_kernels::resize_rgb16(&read, (width, height), whole, (width_px, height_px))
+            .map_err(PictureError::Resize)?;
+        read_out(&resized, width_px as usize, noise)
     };
     Ok(Picture::from_rgb(width_px, height_px, rgb)?)
 }
@@ -86,7 +76,7 @@ fn grains() -> &'static [i16] {
 /// Shot noise grows with the root of the light and read noise does not: the usual model of a
 /// sensor. The figures give a 24-megapixel frame at ISO 100 the grain, and its JPEG the size,
 /// of a camera's (common practice, no source).
-fn read_out(coded: &[fir::pixels::U16x3], width: usize, noise: &Noise) -> Vec<u8> {
+fn read_out(coded: &[U16x3], width: usize, noise: &Noise) -> Vec<u8> {
     const SHOT: f64 = 5.4e-4;
     const READ: f64 = 8.0e-6;
     let mut strength = [0_i32; 257];
