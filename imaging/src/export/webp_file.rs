@@ -4,7 +4,7 @@
 //! own chunk, EXIF and XMP, each padded to an even length.
 
 use super::ExportError;
-use super::encode::srgb_profile;
+use super::srgb_profile::srgb_profile;
 use crate::picture::Picture;
 
 const HAS_PROFILE: u8 = 0x20;
@@ -44,7 +44,7 @@ pub(super) fn webp(
     extended.extend_from_slice(&(height_px - 1).to_le_bytes()[..3]);
     let mut body = b"WEBP".to_vec();
     push_chunk(&mut body, *b"VP8X", &extended);
-    push_chunk(&mut body, *b"ICCP", srgb_profile()?);
+    push_chunk(&mut body, *b"ICCP", srgb_profile());
     body.extend_from_slice(picture_chunk);
     if let Some(block) = exif {
         push_chunk(&mut body, *b"EXIF", block);
