@@ -1,7 +1,7 @@
 //! What is made of the whole set: finished pictures, a listing; how far it is and how it went.
 
 use crate::window::text::t;
-use egui::{ComboBox, Label, ProgressBar, RichText, ScrollArea, Stroke, Ui, vec2};
+use egui::{ComboBox, Label, ProgressBar, Response, RichText, ScrollArea, Ui, vec2};
 
 use super::widgets::{Field, button_ui, capital, field_ui, primary_button_ui, problem_ui, soft_ui};
 use crate::listing::OWN_PROFILES;
@@ -14,27 +14,21 @@ use crate::window::{theme, words};
 pub fn make_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let room = &state.finishing;
     let send = |wish| sink.send(WindowIntent::Finishing(wish));
-    let line = ui.max_rect().x_range();
-    ui.painter().hline(line, ui.cursor().top(), Stroke::new(1.0, theme::line()));
-    ui.add_space(8.0);
+    ui.add_space(4.0);
     let width = ui.available_width();
     if let Some(pace) = &room.job {
         ui.add(Label::new(pace.words()).wrap());
         let bar = ui.add(ProgressBar::new(pace.share()).desired_width(width).fill(theme::soft()));
         ui.ctx().accesskit_node_builder(bar.id, |node| node.set_label(t!("finishing-progress")));
-        if button_ui(ui, &t!("finishing-cancel"), true, vec2(width, 32.0))
-            .on_hover_text(t!("finishing-cancel-tip"))
-            .clicked()
-        {
+        let cancel = wide(ui, |ui| button_ui(ui, &t!("finishing-cancel"), true, vec2(width, 32.0)));
+        if cancel.on_hover_text(t!("finishing-cancel-tip")).clicked() {
             send(FinishingWish::Cancel);
         }
         return;
     }
     let free = room.is_read();
-    if primary_button_ui(ui, &t!("finishing-finish"), free, vec2(width, 34.0))
-        .on_hover_text(t!("finishing-finish-tip"))
-        .clicked()
-    {
+    let finish = wide(ui, |ui| primary_button_ui(ui, &t!("finishing-finish"), free, vec2(width, 34.0)));
+    if finish.on_hover_text(t!("finishing-finish-tip")).clicked() {
         send(FinishingWish::Finish);
     }
     ui.add_space(2.0);
@@ -96,11 +90,17 @@ fn listing_ui(ui: &mut Ui, room: &FinishingRoom, free: bool, sink: &IntentSink) 
         });
     });
     let named = !room.listing_folder.trim().is_empty();
-    if button_ui(ui, &t!("finishing-export"), free && named, vec2(width, 34.0))
+    let export = wide(ui, |ui| button_ui(ui, &t!("finishing-export"), free && named, vec2(width, 34.0)));
+    if export
         .on_hover_text(t!("finishing-export-tip"))
         .on_disabled_hover_text(t!("finishing-folder-first"))
         .clicked()
     {
         send(FinishingWish::Export);
     }
+}
+
+/// A button as wide as the column has its text in the middle only in a row of its own.
+fn wide(ui: &mut Ui, button: impl FnOnce(&mut Ui) -> Response) -> Response {
+    ui.horizontal(button).inner
 }

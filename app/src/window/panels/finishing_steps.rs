@@ -41,7 +41,9 @@ pub fn steps_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
     });
     if let (true, Some(proof)) = (settings.straighten, proof) {
         let placement = proof.placement;
-        let off = placement.pivot_px[0] - f64::from(placement.frame_px.0) / 2.0;
+        // Without a minus before a nought.
+        let off =
+            ((placement.pivot_px[0] - f64::from(placement.frame_px.0) / 2.0) * 10.0).round() / 10.0 + 0.0;
         indented(ui, |ui| {
             soft_ui(
                 ui,
@@ -191,7 +193,8 @@ fn slider_ui(ui: &mut Ui, name: &str, value: &mut f32, least: f32, most: f32) ->
             soft_ui(ui, name);
         });
         ui.spacing_mut().slider_width = 110.0;
-        let response = ui.add(Slider::new(value, least..=most).step_by(1.0).suffix(" %"));
+        let response = ui
+            .add(Slider::new(value, least..=most).step_by(1.0).min_decimals(0).max_decimals(1).suffix(" %"));
         ui.ctx().accesskit_node_builder(response.id, |node| {
             node.set_label(t!("finishing-per-cent", name = name));
         });
