@@ -12,6 +12,7 @@ mod package;
 mod page;
 mod profile;
 mod sheet;
+mod srgb_profile;
 mod webp_file;
 
 use thiserror::Error;

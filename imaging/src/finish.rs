@@ -17,6 +17,7 @@ mod even;
 mod linear;
 mod load;
 mod place;
+mod resample;
 mod set;
 mod settings;
 mod shadow;
@@ -26,7 +27,7 @@ use thiserror::Error;
 
 pub use cutout::Cutout;
 pub use linear::LinearPicture;
-pub use load::{Loaded, load, load_at_least, load_reduced};
+pub use load::{Loaded, load, load_reduced};
 pub use place::{Axis, Crop, Placement};
 pub use set::{
     Finished, FrameLight, Glance, Proof, RowLight, SetPlan, Sweep, Target, finish_frame, glance,

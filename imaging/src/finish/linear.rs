@@ -133,116 +133,17 @@ impl LinearPicture {
         }
         self.resized([0.0, 0.0, f64::from(self.width_px), f64::from(self.height_px)], width, height)
     }
-
-    /// Samples the picture on a straight grid laid askew over it, with Catmull-Rom's cubic; beyond the
-    /// border the border's pixels go on.
-    ///
-    /// `origin` is the place of the first pixel's centre, `across` and `down` the way to the next pixel,
-    /// all in pixels from the picture's top left corner.
-    pub(super) fn sampled(
-        &self,
-        origin: [f64; 2],
-        across: [f64; 2],
-        down: [f64; 2],
-        width_px: u32,
-        height_px: u32,
-    ) -> Self {
-        let weights = cubic_weights();
-        let mut pixels = Vec::with_capacity(width_px as usize * height_px as usize);
-        for row in 0..height_px {
-            let start = [0, 1].map(|i| down[i].mul_add(f64::from(row), origin[i]) - 0.5);
-            for column in 0..width_px {
-                let place = [0, 1].map(|i| across[i].mul_add(f64::from(column), start[i]));
-                pixels.push(U16x3::new(self.cubic(place, weights)));
-            }
-        }
-        Self { width_px, height_px, pixels }
-    }
-
-    /// Interpolates at a place counted from the centre of the first pixel.
-    #[inline]
-    fn cubic(&self, place: [f64; 2], weights: &[[f32; 4]; PHASES + 1]) -> [u16; 3] {
-        let (floor_x, floor_y) = (place[0].floor(), place[1].floor());
-        let phase = |place: f64, floor: f64| ((place - floor) * PHASES as f64).round() as usize;
-        let wx = &weights[phase(place[0], floor_x)];
-        let wy = &weights[phase(place[1], floor_y)];
-        let (x, y) = (floor_x as i64, floor_y as i64);
-        let (width, height) = (i64::from(self.width_px), i64::from(self.height_px));
-        let mut sum = [0.0_f32; 3];
-        let inside = x >= 1 && x + 2 < width;
-        for (j, wy) in wy.iter().enumerate() {
-            let row = (y - 1 + j as i64).clamp(0, height - 1) as usize * self.width_px as usize;
-            let mut line = [0.0_f32; 3];
-            for (i, wx) in wx.iter().enumerate() {
-                let column = x - 1 + i as i64;
-                let column = if inside { column } else { column.clamp(0, width - 1) };
-                let pixel = self.pixels[row + column as usize].0;
-                for c in 0..3 {
-                    line[c] += wx * f32::from(pixel[c]);
-                }
-            }
-            for c in 0..3 {
-                sum[c] += wy * line[c];
-            }
-        }
-        sum.map(|v| v.round().clamp(0.0, FULL) as u16)
-    }
-}
-
-/// Places between two pixels that are told apart.
-const PHASES: usize = 512;
-
-/// Weights of Catmull-Rom's cubic (Keys, IEEE Trans. ASSP 29:1153, 1981, with a = −1/2) for each phase.
-fn cubic_weights() -> &'static [[f32; 4]; PHASES + 1] {
-    static TABLE: std::sync::OnceLock<[[f32; 4]; PHASES + 1]> = std::sync::OnceLock::new();
-    TABLE.get_or_init(|| {
-        let mut table = [[0.0; 4]; PHASES + 1];
-        for (phase, weights) in table.iter_mut().enumerate() {
-            let t = phase as f32 / PHASES as f32;
-            let (t2, t3) = (t * t, t * t * t);
-            *weights = [
-                -0.5 * t + t2 - 0.5 * t3,
-                1.0 - 2.5 * t2 + 1.5 * t3,
-                0.5 * t + 2.0 * t2 - 1.5 * t3,
-                -0.5 * t2 + 0.5 * t3,
-            ];
-        }
-        table
-    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn ramp(width: u32, height: u32) -> LinearPicture {
-        let pixels = (0..height)
-            .flat_map(|y| (0..width).map(move |x| [(x * 400 + 5000) as u16, (y * 300 + 4000) as u16, 30_000]))
-            .collect();
-        LinearPicture::from_pixels(width, height, pixels).unwrap()
-    }
-
     #[test]
     fn coding_and_decoding_return_every_code() {
         let rgb: Vec<u8> = (0..=255).flat_map(|v| [v, 255 - v, v / 2]).collect();
         let picture = Picture::from_rgb(256, 1, rgb).unwrap();
         assert_eq!(LinearPicture::from_coded(&picture).coded().unwrap(), picture);
-    }
-
-    #[test]
-    fn a_ramp_is_sampled_exactly_between_pixels() {
-        let picture = ramp(60, 40);
-        // Cubic interpolation with a = −1/2 reproduces straight lines.
-        let sampled = picture.sampled([10.5 + 0.25, 12.5 + 0.5], [0.9, 0.1], [-0.1, 0.9], 20, 15);
-        for row in 0..15_u32 {
-            for column in 0..20_u32 {
-                let x = 10.25 + 0.9 * f64::from(column) - 0.1 * f64::from(row);
-                let y = 12.5 + 0.1 * f64::from(column) + 0.9 * f64::from(row);
-                let found = sampled.at((row * 20 + column) as usize);
-                assert!((f64::from(found[0]) - (x * 400.0 + 5000.0)).abs() < 1.5, "{found:?} at {x} {y}");
-                assert!((f64::from(found[1]) - (y * 300.0 + 4000.0)).abs() < 1.5);
-            }
-        }
     }
 
     #[test]

@@ -7,6 +7,7 @@ use moxcms::{ColorProfile, DataColorSpace, Layout, RenderingIntent, TransformOpt
 
 use super::FinishError;
 use super::linear::{FULL, LinearPicture};
+use super::resample::Frame;
 use crate::decode::{self, MAX_PIXELS};
 use crate::picture::Picture;
 use crate::srgb;
@@ -32,17 +33,17 @@ pub fn load(bytes: &[u8]) -> Result<Loaded, FinishError> {
     from_decoded(bytes, decode::full(bytes)?)
 }
 
-/// Reads a picture of at least `edge_px` on its longer side where the file has as much, of a JPEG no more than
-/// twice that: reduced by the codec, so the rest of the way can be gone in linear light.
+/// Reads a frame of at least `edge_px` on its longer side where the file has as much, of a JPEG no more than
+/// twice that: reduced by the codec, so that the rest of the way can be gone in linear light.
 ///
 /// # Errors
 /// As [`load`].
-pub fn load_at_least(bytes: &[u8], edge_px: u32) -> Result<Loaded, FinishError> {
+pub(super) fn load_frame(bytes: &[u8], edge_px: u32) -> Result<Frame, FinishError> {
     refuse_inks(bytes)?;
     if let Some(deep) = load_deep(bytes)? {
-        return Ok(deep);
+        return Ok(Frame::Linear(deep.picture));
     }
-    from_decoded(bytes, decode::at_least(bytes, edge_px)?)
+    Ok(frame_of(bytes, decode::at_least(bytes, edge_px)?)?.0)
 }
 
 /// Reads a picture of at most `edge_px` on its longer side, quickly.
@@ -55,19 +56,29 @@ pub fn load_reduced(bytes: &[u8], edge_px: u32) -> Result<Loaded, FinishError> {
 }
 
 fn from_decoded(bytes: &[u8], decoded: decode::Decoded) -> Result<Loaded, FinishError> {
+    let (frame, full_size_px) = frame_of(bytes, decoded)?;
+    let picture = match frame {
+        Frame::Coded(picture) => LinearPicture::from_coded(&picture),
+        Frame::Linear(picture) => picture,
+    };
+    Ok(Loaded { picture, full_size_px })
+}
+
+/// What was decoded, its colours carried over to sRGB; and the whole frame's size.
+fn frame_of(bytes: &[u8], decoded: decode::Decoded) -> Result<(Frame, (u32, u32)), FinishError> {
     if let Some(reason) = decoded.damaged {
         return Err(FinishError::Damaged(reason));
     }
-    let full_size_px = decoded.full_size_px;
     let profile = match decoded.icc_profile {
         Some(profile) => Some(parse(&profile)?),
         None => named_adobe_rgb(bytes).then(ColorProfile::new_adobe_rgb),
     };
-    let picture = match profile {
-        Some(profile) => converted(&decoded.picture, &profile)?,
-        None => LinearPicture::from_coded(&decoded.picture),
+    let converter = profile.as_ref().map(Converter::new).transpose()?.flatten();
+    let frame = match converter {
+        Some(converter) => Frame::Linear(converted(&decoded.picture, &converter)?),
+        None => Frame::Coded(decoded.picture),
     };
-    Ok(Loaded { picture, full_size_px })
+    Ok((frame, decoded.full_size_px))
 }
 
 fn parse(profile: &[u8]) -> Result<ColorProfile, FinishError> {
@@ -132,13 +143,12 @@ impl Converter {
     }
 }
 
-fn converted(picture: &Picture, profile: &ColorProfile) -> Result<LinearPicture, FinishError> {
-    let Some(converter) = Converter::new(profile)? else { return Ok(LinearPicture::from_coded(picture)) };
+fn converted(picture: &Picture, converter: &Converter) -> Result<LinearPicture, FinishError> {
     let rows = picture.rgb().chunks(picture.width_px() as usize * 3);
     linear_rows(
         picture.width_px(),
         picture.height_px(),
-        Some(&converter),
+        Some(converter),
         rows.map(|row| row.iter().map(|v| u16::from(*v) * 257).collect()),
     )
 }

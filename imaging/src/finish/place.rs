@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::linear::LinearPicture;
+use super::resample::{Frame, Grid, resampled};
 use super::settings::CropSettings;
 use crate::picture::PictureError;
 
@@ -135,48 +136,41 @@ impl Placement {
         })
     }
 
-    /// Whether the picture can be cut out without turning.
-    fn is_straight(&self) -> bool {
-        let reach = self.crop.width_px.max(self.crop.height_px);
-        self.turn_deg.to_radians().abs() * reach < 0.05
-    }
-
-    /// Turns, cuts and resizes a frame; beyond the frame its border goes on.
+    /// Turns, cuts and resizes a frame read with these gains; beyond the frame its border goes on.
     ///
-    /// `picture` may be a reduced picture of the frame.
+    /// `frame` may be reduced.
     ///
     /// # Errors
     /// When a side is zero.
-    pub fn apply(
+    pub(super) fn apply(
         &self,
-        picture: &LinearPicture,
+        frame: &Frame,
+        gains: [f32; 3],
         width_px: u32,
         height_px: u32,
     ) -> Result<LinearPicture, PictureError> {
-        let scale = f64::from(picture.width_px()) / f64::from(self.frame_px.0);
-        let c = self.crop;
-        let cut = [c.left_px, c.top_px, c.width_px, c.height_px].map(|v| v * scale);
-        if self.is_straight() && self.lies_on_frame() {
-            let (width, height) = (f64::from(picture.width_px()), f64::from(picture.height_px()));
-            let (left, top) = (cut[0].clamp(0.0, width - 1.0), cut[1].clamp(0.0, height - 1.0));
-            let cut = [left, top, cut[2].min(width - left), cut[3].min(height - top)];
-            return picture.resized(cut, width_px, height_px);
+        let empty = PictureError::Empty { width_px, height_px };
+        if width_px == 0 || height_px == 0 {
+            return Err(empty);
         }
-        // Sampled at the picture's own scale first, or at the finer one asked for.
-        let grid = |target: u32, length: f64| target.max(length.ceil() as u32).max(1);
-        let (grid_width, grid_height) = (grid(width_px, cut[2]), grid(height_px, cut[3]));
+        // A reduced frame's sides are rounded, each on its own.
+        let (frame_width, frame_height) = frame.size_px();
+        let scale = [
+            f64::from(frame_width) / f64::from(self.frame_px.0),
+            f64::from(frame_height) / f64::from(self.frame_px.1),
+        ];
+        let c = self.crop;
         let (sin, cos) = self.turn_deg.to_radians().sin_cos();
-        let (step_x, step_y) = (cut[2] / f64::from(grid_width), cut[3] / f64::from(grid_height));
-        let first = self.on_frame([c.left_px + 0.5 * step_x / scale, c.top_px + 0.5 * step_y / scale]);
-        let turned = picture.sampled(
-            first.map(|v| v * scale),
-            [cos * step_x, sin * step_x],
-            [-sin * step_y, cos * step_y],
-            grid_width,
-            grid_height,
-        );
-        let whole = [0.0, 0.0, f64::from(grid_width), f64::from(grid_height)];
-        turned.resized(whole, width_px, height_px)
+        let (step_x, step_y) = (c.width_px / f64::from(width_px), c.height_px / f64::from(height_px));
+        let first = self.on_frame([c.left_px + 0.5 * step_x, c.top_px + 0.5 * step_y]);
+        let grid = Grid {
+            origin: [first[0] * scale[0], first[1] * scale[1]],
+            across: [cos * step_x * scale[0], sin * step_x * scale[1]],
+            down: [-sin * step_y * scale[0], cos * step_y * scale[1]],
+            width_px,
+            height_px,
+        };
+        LinearPicture::from_pixels(width_px, height_px, resampled(frame, gains, &grid)).ok_or(empty)
     }
 
     /// Tells which pixels of a picture made by [`Placement::apply`] lie on the frame: for a pixel at

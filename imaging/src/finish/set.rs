@@ -9,8 +9,9 @@ use super::FinishError;
 use super::cutout::Cutout;
 use super::even;
 use super::linear::LinearPicture;
-use super::load::{load_at_least, load_reduced};
+use super::load::{load_frame, load_reduced};
 use super::place::{Axis, Placement};
+use super::resample::Frame;
 use super::settings::{Background, FinishSettings, WhiteBalance};
 use super::shadow::onto_white;
 use super::sharpen::sharpened;
@@ -300,9 +301,8 @@ fn enough_px(placement: &Placement, target: Target) -> u32 {
 /// # Errors
 /// When the file gives no whole picture.
 pub fn place_plate(bytes: &[u8], plan: &SetPlan, target: Target) -> Result<LinearPicture, FinishError> {
-    let mut plate = load_at_least(bytes, enough_px(&plan.placement, target))?.picture;
-    plate.gain(plan.light.plate_gain);
-    Ok(plan.placement.apply(&plate, target.width_px, target.height_px)?)
+    let plate = load_frame(bytes, enough_px(&plan.placement, target))?;
+    Ok(plan.placement.apply(&plate, plan.light.plate_gain, target.width_px, target.height_px)?)
 }
 
 /// Finishes one frame: the steps of [`super::Step::ORDER`].
@@ -319,7 +319,7 @@ pub fn finish_frame(
     settings: &FinishSettings,
     target: Target,
 ) -> Result<Finished, FinishError> {
-    let frame = load_at_least(bytes, enough_px(&plan.placement, target))?.picture;
+    let frame = load_frame(bytes, enough_px(&plan.placement, target))?;
     finish_loaded(frame, plan, number, plate, settings, target)
 }
 
@@ -343,23 +343,23 @@ pub fn proof_frame(
     settings: &FinishSettings,
     target: Target,
 ) -> Result<Proof, FinishError> {
-    let frame = load_at_least(bytes, enough_px(&plan.placement, target))?.picture;
+    let frame = load_frame(bytes, enough_px(&plan.placement, target))?;
     let unturned = Placement { turn_deg: 0.0, ..plan.placement };
-    let before = unturned.apply(&frame, target.width_px, target.height_px)?.coded()?;
+    let before = unturned.apply(&frame, [1.0; 3], target.width_px, target.height_px)?.coded()?;
     let after = finish_loaded(frame, plan, number, plate, settings, target);
     Ok(Proof { before, after })
 }
 
 fn finish_loaded(
-    mut frame: LinearPicture,
+    frame: Frame,
     plan: &SetPlan,
     number: usize,
     plate: Option<&LinearPicture>,
     settings: &FinishSettings,
     target: Target,
 ) -> Result<Finished, FinishError> {
-    frame.gain(plan.light.gains.get(number).copied().unwrap_or([1.0; 3]));
-    let mut picture = plan.placement.apply(&frame, target.width_px, target.height_px)?;
+    let gain = plan.light.gains.get(number).copied().unwrap_or([1.0; 3]);
+    let mut picture = plan.placement.apply(&frame, gain, target.width_px, target.height_px)?;
     drop(frame);
     let mut cutout = None;
     if settings.background == Background::White {
@@ -379,7 +379,7 @@ fn finish_loaded(
 pub fn memory_per_frame(frame_px: (u32, u32), target: Target) -> u64 {
     let frame = u64::from(frame_px.0) * u64::from(frame_px.1);
     let out = u64::from(target.width_px) * u64::from(target.height_px);
-    // Full frame: 3 bytes coded and 6 linear, and a straightened copy of the part cut out; finished: linear,
-    // plate's share, mask, coded twice; 64 MB for the coarse maps and the codecs.
-    frame * 15 + out * 22 + 64 * 1024 * 1024
+    // Full frame: as a progressive file is decoded, or as it is read from 16 bits, 9 bytes; finished: linear,
+    // plate's share, mask, coded, two planes for sharpening; 64 MB for the coarse maps and the codecs.
+    frame * 9 + out * 26 + 64 * 1024 * 1024
 }
