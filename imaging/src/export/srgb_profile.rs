@@ -30,7 +30,7 @@ fn fixed(values: &[Fixed]) -> Vec<u8> {
 }
 
 /// A tag of this type (clause 10): its name, four empty bytes, its data.
-fn tag(kind: &[u8; 4], data: &[u8]) -> Vec<u8> {
+fn tag(kind: [u8; 4], data: &[u8]) -> Vec<u8> {
     [kind.as_slice(), &[0; 4], data].concat()
 }
 
@@ -46,18 +46,18 @@ fn text(words: &str) -> Vec<u8> {
     data.extend((coded.len() as u32).to_be_bytes());
     data.extend(28_u32.to_be_bytes());
     data.extend(coded);
-    tag(b"mluc", &data)
+    tag(*b"mluc", &data)
 }
 
 fn build() -> Vec<u8> {
-    let curve = tag(b"para", &[[0, 3, 0, 0].as_slice(), &fixed(&CURVE)].concat());
+    let curve = tag(*b"para", &[[0, 3, 0, 0].as_slice(), &fixed(&CURVE)].concat());
     let mut tags: Vec<(&[u8; 4], Vec<u8>)> = vec![
         (b"desc", text("sRGB")),
         (b"cprt", text("No copyright, use freely")),
-        (b"wtpt", tag(b"XYZ ", &fixed(&D50))),
-        (b"chad", tag(b"sf32", &fixed(&ADAPTATION))),
+        (b"wtpt", tag(*b"XYZ ", &fixed(&D50))),
+        (b"chad", tag(*b"sf32", &fixed(&ADAPTATION))),
     ];
-    tags.extend(PRIMARIES.iter().map(|(name, xyz)| (*name, tag(b"XYZ ", &fixed(xyz)))));
+    tags.extend(PRIMARIES.iter().map(|(name, xyz)| (*name, tag(*b"XYZ ", &fixed(xyz)))));
     tags.extend([b"rTRC", b"gTRC", b"bTRC"].map(|name| (name, curve.clone())));
     // Header 128 bytes (7.2), the table of tags (7.3), then the tags, each on a multiple of four (7.1.2 c).
     let mut at = 128 + 4 + 12 * tags.len();
@@ -127,7 +127,12 @@ mod tests {
         let ours = moxcms::ColorProfile::new_from_slice(srgb_profile()).unwrap();
         let theirs = moxcms::ColorProfile::new_srgb();
         let transform = ours
-            .create_transform_8bit(moxcms::Layout::Rgb, &theirs, moxcms::Layout::Rgb, Default::default())
+            .create_transform_8bit(
+                moxcms::Layout::Rgb,
+                &theirs,
+                moxcms::Layout::Rgb,
+                moxcms::TransformOptions::default(),
+            )
             .unwrap();
         let from: Vec<u8> = (0..=255_u8).flat_map(|v| [v, 255 - v, v / 2]).collect();
         let mut to = vec![0; from.len()];

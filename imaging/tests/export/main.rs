@@ -1,6 +1,6 @@
 //! Export: files within limits, words that other programs read back, packages that are the same every time.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test may panic")]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::disallowed_methods, reason = "a test may panic")]
 
 mod outside;
 mod page;
