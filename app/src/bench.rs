@@ -97,7 +97,7 @@ fn make_set(set: &Path, source: &Path, kept: u32, shoot: u32) -> anyhow::Result<
         .context("the source frame cannot be written")?;
     let plan = Plan { settle_secs: 0.2, ..Plan::single_row("LH-BENCH", kept + shoot) };
     let folder = SessionFolder::open_or_create(set, &plan)?;
-    for stop in folder.stops().iter().take(kept as usize) {
+    for stop in folder.shots().iter().take(kept as usize) {
         let number = u64::from(stop.index);
         let job = KeepJob {
             shot: Shot { number, stop: stop.index, commanded_step: 0, reported_step: 0 },

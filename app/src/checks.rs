@@ -199,7 +199,7 @@ fn apart(one: &FrameToCheck, other: &FrameToCheck) -> f64 {
 }
 
 fn input(frame: &FrameToCheck) -> FrameInput {
-    FrameInput { index: frame.stop, degrees: frame.degrees, closing: false, path: frame.path.clone() }
+    FrameInput { index: frame.stop, degrees: frame.degrees, closing: frame.closing, path: frame.path.clone() }
 }
 
 /// Whether only the whole row can tell such a flag.

@@ -128,7 +128,7 @@ pub fn open_stops(folder: &SessionFolder) -> (Vec<Stop>, HashMap<String, u32>) {
         let versions = stop.versions.iter().flat_map(|version| version.sha256.iter().cloned());
         versions.map(|sha256| (sha256, stop.index))
     });
-    (folder.stops().iter().filter(open).cloned().collect(), digests.collect())
+    (folder.shots().iter().filter(open).cloned().collect(), digests.collect())
 }
 
 impl Adoption {

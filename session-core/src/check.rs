@@ -197,8 +197,10 @@ pub struct FrameToCheck {
     pub stop: u32,
     /// The frame's version, from 1.
     pub version: u32,
-    /// The planned angle along the plan's direction, degrees within one turn.
+    /// The planned angle along the plan's direction, degrees from 0; a closing frame's is one turn more.
     pub degrees: f64,
+    /// Whether it is the row's closing frame, its first one a full turn on.
+    pub closing: bool,
     /// The picture to look at.
     pub path: PathBuf,
 }

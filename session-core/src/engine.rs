@@ -14,6 +14,7 @@ use crate::plan::Stop;
 use crate::turntable::{TableError, TablePosition};
 
 mod checks;
+mod closing;
 mod faults;
 mod frames;
 mod settings_lock;
@@ -314,6 +315,7 @@ impl Engine {
                 {
                     status.state = StopState::Kept;
                     status.chosen = version;
+                    status.step = None;
                     self.another_in_use(stop);
                     actions.push(Action::RecordKeepVersion { stop, version });
                 }
@@ -467,16 +469,22 @@ impl Engine {
 
     fn turn_to_stop(&mut self, index: u32, actions: &mut Vec<Action>) {
         self.end_check_wait();
+        if self.waits_for_first(index) {
+            return;
+        }
         let (Some(status), Some(position)) = (self.stop(index), self.position.as_ref()) else { return };
-        let mut legs: VecDeque<i64> = approach(
-            position.step,
-            self.leaning,
-            status.stop.angle,
-            self.config.direction,
-            self.config.steps_per_turn,
-            self.config.run_up,
-        )
-        .into();
+        let closing = self.closing_goal(index).map(|goal| self.closing_legs(position.step, goal));
+        let legs = closing.unwrap_or_else(|| {
+            approach(
+                position.step,
+                self.leaning,
+                status.stop.angle,
+                self.config.direction,
+                self.config.steps_per_turn,
+                self.config.run_up,
+            )
+        });
+        let mut legs = VecDeque::from(legs);
         match legs.pop_front() {
             Some(to) => self.start_leg(index, to, legs, actions),
             None => self.settle(index, position.step, actions),

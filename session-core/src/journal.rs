@@ -24,4 +24,4 @@ pub use ledger::{Frame, Ledger, StopKey};
 pub use log::{Journal, JournalError};
 pub use record::{ADOPTED, Entry, FileFacts, FrameRecord, Record};
 pub use recover::Recovery;
-pub use status::{SetStatus, StopReport, VersionReport};
+pub use status::{ClosingReport, SetStatus, StopReport, VersionReport};

@@ -39,6 +39,10 @@ pub struct Plan {
     /// itself does not tell.
     #[serde(default = "default_exposure_secs")]
     pub exposure_secs: f64,
+    /// Whether each row that is a whole turn ends with its first stop once more, a full turn on. That
+    /// frame is kept apart from the set and shows whether the turn closes.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub closing_frame: bool,
 }
 
 fn default_settle_secs() -> f64 {
@@ -116,6 +120,16 @@ pub struct Stop {
     pub angle: Angle,
     /// Its file name without version and extension.
     pub file_stem: String,
+    /// Whether it is its row's closing frame: no stop of the set, but the first one a full turn on.
+    pub closing: bool,
+}
+
+impl Stop {
+    /// Its planned angle along the plan's direction, degrees from 0; a closing frame's is one turn more than
+    /// its first stop's.
+    pub fn planned_degrees(&self) -> f64 {
+        self.angle.wrapped().degrees() + if self.closing { 360.0 } else { 0.0 }
+    }
 }
 
 /// The field of a plan that something is wrong with.
@@ -131,6 +145,8 @@ pub enum PlanField {
     Settle,
     /// `exposure_secs`
     Exposure,
+    /// `closing_frame`
+    ClosingFrame,
     /// `rows[n].name`
     RowName(usize),
     /// `rows[n].stops`
@@ -190,6 +206,7 @@ impl Plan {
             file_name: NamePattern::default(),
             settle_secs: default_settle_secs(),
             exposure_secs: default_exposure_secs(),
+            closing_frame: false,
         }
     }
 
@@ -248,6 +265,13 @@ impl Plan {
                 );
             }
         }
+        if self.closing_frame && !self.rows.iter().any(|row| row.arc.is_full_turn()) {
+            say(
+                PlanField::ClosingFrame,
+                "a closing frame needs a row that is a whole turn; make one 360 degrees, or leave it out"
+                    .to_owned(),
+            );
+        }
         if !found.is_empty() {
             return found;
         }
@@ -263,13 +287,23 @@ impl Plan {
         found
     }
 
-    /// The stops to shoot, in shooting order, left-out stops excluded.
+    /// The stops of the set, in shooting order, left-out stops and closing frames excluded.
     ///
     /// `date` goes into names that ask for it, as `YYYY-MM-DD`.
     ///
     /// # Errors
     /// [`PlanError::Problems`] when the plan cannot be shot.
     pub fn stops(&self, date: &str) -> Result<Vec<Stop>, PlanError> {
+        let shots = self.shots(date)?;
+        Ok(shots.into_iter().filter(|stop| !stop.closing).collect())
+    }
+
+    /// All that is to be shot, in order: the stops of the set and, behind each whole-turn row, its closing
+    /// frame where the plan asks for it. A closing frame's number follows those of the set.
+    ///
+    /// # Errors
+    /// [`PlanError::Problems`] when the plan cannot be shot.
+    pub fn shots(&self, date: &str) -> Result<Vec<Stop>, PlanError> {
         let problems = self.problems();
         if !problems.is_empty() {
             return Err(PlanError::Problems(problems));
@@ -303,7 +337,21 @@ impl Plan {
                     degrees: padded_degrees(angle.wrapped(), decimals),
                     date,
                 });
-                stops.push(Stop { index, row: row_at, angle, file_stem });
+                stops.push(Stop { index, row: row_at, angle, file_stem, closing: false });
+            }
+            // Without its first stop there is nothing to close with.
+            if self.closing_frame && row.arc.is_full_turn() && !row.skip.contains(&1) {
+                let angle = row.start + Angle::TURN;
+                let file_stem = self.file_name.stem(&NameFields {
+                    sku: &self.sku,
+                    row: &row.name,
+                    stop: "closing".to_owned(),
+                    // Not wrapped: the same place, a turn on.
+                    degrees: padded_degrees(angle, decimals),
+                    date,
+                });
+                let index = self.last_index() + 1 + row_at as u32;
+                stops.push(Stop { index, row: row_at, angle, file_stem, closing: true });
             }
         }
         crate::file_name::check_stems(stops.iter().map(|stop| stop.file_stem.as_str())).map_err(at_name)?;
@@ -325,7 +373,7 @@ impl Plan {
     ///
     /// Transfer is not in it: it overlaps the next turn.
     pub fn estimate_secs(&self, profile: &SpeedProfile) -> f64 {
-        let Ok(stops) = self.stops("2026-01-31") else { return 0.0 };
+        let Ok(stops) = self.shots("2026-01-31") else { return 0.0 };
         let still = (self.settle_secs + self.exposure_secs) * stops.len() as f64;
         let turns: f64 = stops
             .windows(2)

@@ -26,7 +26,13 @@ fn stops(plan: &Plan) -> Vec<Stop> {
 fn missing(stops: &[Stop]) -> Vec<StopSeed> {
     stops
         .iter()
-        .map(|stop| StopSeed { stop: stop.clone(), state: StopState::Missing, versions: 0, chosen: 0 })
+        .map(|stop| StopSeed {
+            stop: stop.clone(),
+            state: StopState::Missing,
+            versions: 0,
+            chosen: 0,
+            step: None,
+        })
         .collect()
 }
 
@@ -882,7 +888,7 @@ fn frames_that_differ_from_an_earlier_run_are_asked_for_unless_they_are_shot_aga
     let plan = Plan::single_row("LH-1", 3);
     let kept: Vec<StopSeed> = stops(&plan)
         .into_iter()
-        .map(|stop| StopSeed { stop, state: StopState::Kept, versions: 1, chosen: 1 })
+        .map(|stop| StopSeed { stop, state: StopState::Kept, versions: 1, chosen: 1, step: None })
         .collect();
     let seed = SettingsSeed { reference: Some(at_iso(100)), drifted: vec![(2, 2, at_iso(400))] };
     for (intent, asks) in [(Intent::Start, true), (Intent::Retake { stops: vec![2] }, false)] {

@@ -16,7 +16,7 @@ use session_core::engine::{
     Action, CheckOf, ChecksSeed, Engine, EngineConfig, Event, Intent, Mode, PauseReason, StopSeed, StopState,
     Timer,
 };
-use session_core::motion::SpeedProfile;
+use session_core::motion::{Direction, SpeedProfile};
 use session_core::plan::{Plan, Row};
 use session_core::turntable::{TableError, TablePosition};
 
@@ -71,11 +71,11 @@ impl World {
         policy: FlagPolicy,
         change: impl FnOnce(EngineConfig) -> EngineConfig,
     ) -> Self {
-        let stops = plan.stops("2026-03-14").unwrap();
+        let stops = plan.shots("2026-03-14").unwrap();
         let rows = stops.iter().map(|stop| (stop.index, stop.row)).collect();
         let seeds: Vec<StopSeed> = stops
             .into_iter()
-            .map(|stop| StopSeed { stop, state: StopState::Missing, versions: 0, chosen: 0 })
+            .map(|stop| StopSeed { stop, state: StopState::Missing, versions: 0, chosen: 0, step: None })
             .collect();
         let steps = StepsPerTurn::HOBBY_HALF_STEPS;
         let config = change(EngineConfig::new(plan.direction, steps, SpeedProfile::default()));
@@ -379,6 +379,7 @@ fn what_an_earlier_run_found_is_no_news_but_counts_as_the_one_retake() {
             state: StopState::Kept,
             versions: 1,
             chosen: 1,
+            step: None,
         };
         engine.stops().iter().map(kept).collect()
     };
@@ -398,12 +399,60 @@ fn what_an_earlier_run_found_is_no_news_but_counts_as_the_one_retake() {
     assert_eq!(world.kept.len(), 7, "the same flag on a retake is told, not shot a third time");
 }
 
+/// The step at which the latest frame of a stop was shot.
+fn step_of(world: &World, stop: u32) -> i64 {
+    let shots = world.log.iter().flat_map(|(_, actions)| actions).filter_map(|action| match action {
+        Action::Keep { shot } if shot.stop == stop => Some(shot.reported_step),
+        _ => None,
+    });
+    shots.last().unwrap()
+}
+
+#[test]
+fn a_closing_frame_ends_its_row_one_turn_on_from_the_first() {
+    for direction in [Direction::Anticlockwise, Direction::Clockwise] {
+        let mut plan = Plan { closing_frame: true, direction, ..Plan::single_row("LH-1", 5) };
+        plan.rows[0].start = "20".parse().unwrap();
+        plan.rows.push(Row { arc: "90".parse().unwrap(), ..Row::full_turn("high", 2) });
+        plan.rows.push(Row::full_turn("low", 3));
+        let mut world = World::new(&plan, policy(&[]));
+        world.person(Intent::Start);
+        // Rows of 5, 2 and 3 stops; the second is no whole turn. Numbers follow those of the set.
+        assert_eq!(world.order(), [1, 2, 3, 4, 5, 11, 6, 7, 8, 9, 10, 13]);
+        for (first, closing) in [(1, 11), (8, 13)] {
+            let turned = (step_of(&world, closing) - step_of(&world, first)).abs();
+            // 1650688/405 half-steps, rounded at each end.
+            assert!((4075..=4077).contains(&turned), "{turned}");
+        }
+    }
+}
+
+#[test]
+fn a_first_frame_shot_again_closes_its_row_anew() {
+    let plan = Plan { closing_frame: true, ..six() };
+    let mut world = World::new(&plan, policy(&[(FlagKind::WrongAngle, Response::Retake)]));
+    world.with_row = Flaws::from([((1, 1), FlagKind::WrongAngle)]);
+    world.person(Intent::Start);
+    assert_eq!(*world.engine.mode(), Mode::Finished);
+    assert_eq!(world.order(), [1, 2, 3, 4, 5, 6, 7, 1, 7]);
+    assert!((4075..=4077).contains(&(step_of(&world, 7) - step_of(&world, 1))));
+    // One found in time is shot again before the row is closed, and so closed once.
+    let mut world = World::new(&plan, policy(&[(FlagKind::Duplicate, Response::Retake)]));
+    world.looks = Flaws::from([((1, 1), FlagKind::Duplicate)]);
+    world.tell(Event::Person(Intent::Start));
+    while let Some(event) = world.checker.pop_front().or_else(|| world.queue.pop_front()) {
+        world.tell(event);
+    }
+    assert_eq!(world.order(), [1, 2, 3, 4, 5, 6, 1, 7]);
+    assert!((4075..=4077).contains(&(step_of(&world, 7) - step_of(&world, 1))));
+}
+
 fn any_kind() -> impl Strategy<Value = FlagKind> {
     prop::sample::select(FlagKind::ALL.to_vec())
 }
 
 fn any_flaws() -> impl Strategy<Value = Flaws> {
-    prop::collection::btree_map((1_u32..=7, 1_u32..=4), any_kind(), 0..14)
+    prop::collection::btree_map((1_u32..=9, 1_u32..=4), any_kind(), 0..14)
 }
 
 fn any_policy() -> impl Strategy<Value = FlagPolicy> {
@@ -436,12 +485,14 @@ proptest! {
         choices in any_policy(),
         two_rows: bool,
         pauses: bool,
+        closes: bool,
         wishes in prop::collection::vec((0_usize..25, 0_usize..6, any_intent()), 0..12),
     ) {
         let mut plan = Plan::single_row("LH-1", if two_rows { 4 } else { 7 });
         if two_rows {
             plan.rows.push(Row::full_turn("high", 3));
         }
+        plan.closing_frame = closes;
         let mut world = World::with_config(&plan, choices.clone(), |config| {
             EngineConfig { pause_between_rows: pauses, ..config }
         });
@@ -483,6 +534,10 @@ proptest! {
             let shot = world.kept.iter().filter(|(kept, _)| *kept == stop).count();
             // Every frame that was kept is known to the engine: none is lost.
             prop_assert_eq!(status.versions as usize, shot);
+            // Each new first frame asks for a new closing frame.
+            if status.stop.closing {
+                continue;
+            }
             let flaws = world.looks.iter().chain(&world.with_row).filter(|((flawed, _), _)| *flawed == stop);
             let asking: BTreeSet<FlagKind> =
                 flaws.map(|(_, kind)| *kind).filter(|kind| choices.response(*kind) == Response::Retake).collect();

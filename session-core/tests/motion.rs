@@ -239,7 +239,13 @@ fn the_engine_overshoots_for_a_retake_of_the_stop_it_stands_on() {
         let mut plan = Plan::single_row("LP-1", 3);
         plan.direction = direction;
         let seeds = plan.stops("2026-03-14").unwrap().into_iter();
-        let seeds = seeds.map(|stop| StopSeed { stop, state: StopState::Missing, versions: 0, chosen: 0 });
+        let seeds = seeds.map(|stop| StopSeed {
+            stop,
+            state: StopState::Missing,
+            versions: 0,
+            chosen: 0,
+            step: None,
+        });
         let steps = StepsPerTurn::HOBBY_HALF_STEPS;
         let config = EngineConfig::new(direction, steps, SpeedProfile::default());
         let run_up = direction.sign() * steps.steps_covering(config.run_up);

@@ -6,6 +6,7 @@ use std::path::Path;
 use anyhow::Context;
 use imaging::check::{FrameInput, SetReport, check_set};
 use serde::Serialize;
+use session_core::angle::StepsPerTurn;
 use session_core::journal::{SessionFile, SessionFolder};
 use session_core::motion::Direction;
 
@@ -38,6 +39,10 @@ pub fn run(dir: &Path, json: bool) -> u8 {
 struct Row {
     name: String,
     report: SetReport,
+    /// Steps in a turn that the set was shot with.
+    assumed: StepsPerTurn,
+    /// Why the row's closing frame tells nothing, where it has one.
+    unclosed: Option<String>,
 }
 
 fn check(dir: &Path) -> anyhow::Result<Vec<Row>> {
@@ -58,8 +63,32 @@ fn check(dir: &Path) -> anyhow::Result<Vec<Row>> {
             None => rows.push((stop.row.clone(), vec![input])),
         }
     }
+    let mut unclosed: BTreeMap<String, String> = BTreeMap::new();
+    for closing in &status.closing {
+        let stop = &closing.stop;
+        let reason = match (&stop.file, rows.iter_mut().find(|(name, _)| *name == stop.row)) {
+            (Some(file), Some((_, inputs))) if closing.is_a_turn_on => {
+                let path = dir.join(file);
+                inputs.push(FrameInput { index: stop.index, degrees: stop.degrees, closing: true, path });
+                continue;
+            }
+            (None, _) => "is not shot yet",
+            _ => "was not shot one turn on from the row's first frame",
+        };
+        let text = format!(
+            "the closing frame {reason}; shoot it with 'roundstop retake DIR --stops {}'",
+            stop.index
+        );
+        unclosed.insert(stop.row.clone(), text);
+    }
     anyhow::ensure!(!rows.is_empty(), "{} holds no kept frames to check; shoot the set first", dir.display());
-    Ok(rows.into_iter().map(|(name, inputs)| Row { name, report: check_set(&inputs, clockwise) }).collect())
+    let row = |(name, inputs): (String, Vec<FrameInput>)| Row {
+        report: check_set(&inputs, clockwise),
+        assumed: session.steps_per_turn,
+        unclosed: unclosed.remove(&name),
+        name,
+    };
+    Ok(rows.into_iter().map(row).collect())
 }
 
 /// The JSON form: one row is the report itself; with several, axis and closure are the first row's
@@ -108,11 +137,8 @@ fn print_table(row: &Row) {
         Err(reason) => println!("axis     cannot tell: {reason}"),
     }
     match &report.closure_deg {
-        Ok((closure, sigma)) => println!(
-            "closure  {closure:+.3}° ± {sigma:.3}° over a full turn; true steps per turn = steps assumed × {:.6}",
-            360.0 / (360.0 + closure)
-        ),
-        Err(reason) => println!("closure  cannot tell: {reason}"),
+        Ok((closure, sigma)) => print_closure(*closure, *sigma, row.assumed),
+        Err(reason) => println!("closure  cannot tell: {}", row.unclosed.as_ref().unwrap_or(reason)),
     }
     println!(" stop   planned  measured            off  flags");
     for frame in &report.frames {
@@ -128,7 +154,13 @@ fn print_table(row: &Row) {
             .iter()
             .map(|f| format!("{} {:+.2} {}", plain_kind(f.kind), f.amount, f.unit))
             .collect();
-        println!("{:>5}  {:>7.2}°  {measured:<16} {bar}  {}", frame.index, frame.degrees, flags.join("; "));
+        let closing = if frame.closing { "closing " } else { "" };
+        println!(
+            "{:>5}  {:>7.2}°  {measured:<16} {bar}  {closing}{}",
+            frame.index,
+            frame.degrees,
+            flags.join("; ")
+        );
     }
     for frame in &report.frames {
         for flag in &frame.flags {
@@ -137,6 +169,26 @@ fn print_table(row: &Row) {
     }
     let flagged = report.frames.iter().filter(|f| !f.flags.is_empty()).count();
     println!("{flagged} of {} frames flagged.", report.frames.len());
+}
+
+/// Says how far the turn is from closing, and the steps in a turn that would close it.
+fn print_closure(closure_deg: f64, sigma_deg: f64, assumed: StepsPerTurn) {
+    let steps = assumed.to_f64() * 360.0 / (360.0 + closure_deg);
+    let steps_sigma = steps * sigma_deg / 360.0;
+    println!(
+        "closure  {closure_deg:+.3}° ± {sigma_deg:.3}° over a full turn of {:.3} steps",
+        assumed.to_f64()
+    );
+    // Three times the standard deviation: what is less may be chance.
+    let range_deg = (3.0 * sigma_deg).max(0.01);
+    if closure_deg.abs() > range_deg {
+        println!(
+            "         a true turn has {steps:.2} ± {steps_sigma:.2} steps; keep that for the table with"
+        );
+        println!(
+            "         roundstop table calibrate --table TABLE --turns 1 --leftover {closure_deg:.3} --uncertainty {range_deg:.3} --assumed {assumed}"
+        );
+    }
 }
 
 /// A bar of nine places: a mark left or right of the middle, one place for each 0.25°.

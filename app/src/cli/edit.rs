@@ -25,7 +25,7 @@ fn edit(dir: &Path, text: &str, note: impl Fn(&SessionFolder, &[u32]) -> Result<
     for sentence in folder.recovery().sentences() {
         eprintln!("{sentence}");
     }
-    let picked = match pick::stops(text, folder.stops()) {
+    let picked = match pick::stops(text, folder.shots()) {
         Ok(picked) => picked,
         Err(reason) => return usage(&reason),
     };

@@ -57,6 +57,9 @@ pub struct NewArgs {
     /// File names, with {sku} {row} {stop} {degrees} {date}
     #[arg(long, value_name = "PATTERN")]
     file_name: Option<String>,
+    /// End each whole-turn row with its first stop once more, a full turn on, to see whether the turn closes
+    #[arg(long)]
+    closing_frame: bool,
     /// The wait between the end of a turn and the exposure, seconds
     #[arg(long, value_name = "SECONDS")]
     settle: Option<f64>,
@@ -84,6 +87,7 @@ fn new(args: &NewArgs) -> u8 {
     if let Some(pattern) = &args.file_name {
         plan.file_name = NamePattern(pattern.clone());
     }
+    plan.closing_frame = args.closing_frame;
     plan.settle_secs = args.settle.unwrap_or(plan.settle_secs);
     plan.exposure_secs = args.exposure.unwrap_or(plan.exposure_secs);
     let problems = plan.problems();
@@ -173,22 +177,26 @@ fn show(file: &Path) -> u8 {
         Err(error) => return fault(&error),
     };
     let date = jiff::ZonedDateTime::now().date().to_string();
-    let stops = match plan.stops(&date) {
-        Ok(stops) => stops,
+    let shots = match plan.shots(&date) {
+        Ok(shots) => shots,
         Err(error) => return fault(&error.into()),
     };
     println!("{}  {}  {}", plan.sku, plan.title, plan.direction.word());
-    for stop in &stops {
+    for stop in &shots {
         let row = &plan.rows[stop.row];
         println!(
-            "{:>5}  {:>8}°  {:<12} {}",
+            "{:>5}  {:>8}°  {:<12} {}{}",
             stop.index,
             stop.angle.wrapped().short_degrees(),
             row.name,
-            stop.file_stem
+            stop.file_stem,
+            if stop.closing { "  (closing frame, no part of the set)" } else { "" }
         );
     }
     let time = crate::words::duration(plan.estimate_secs(&SpeedProfile::default()));
-    println!("{} stops, about {time} on a common geared stepper.", stops.len());
+    println!(
+        "{} stops, about {time} on a common geared stepper.",
+        shots.iter().filter(|stop| !stop.closing).count()
+    );
     EXIT_DONE
 }

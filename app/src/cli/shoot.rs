@@ -43,7 +43,7 @@ pub fn retake(args: &RetakeArgs) -> u8 {
         Ok(folder) => folder,
         Err(error) => return fault(&error.into()),
     };
-    match pick::stops(&args.stops, folder.stops()) {
+    match pick::stops(&args.stops, folder.shots()) {
         Ok(stops) => run(folder, &args.devices, &args.run, Intent::Retake { stops }),
         Err(reason) => usage(&reason),
     }

@@ -51,6 +51,21 @@ fn print_table(status: &SetStatus) {
             if stop.flags.is_empty() { String::new() } else { format!("  flagged: {}", flags(stop)) }
         );
     }
+    for closing in &status.closing {
+        let stop = &closing.stop;
+        let note = match (&stop.file, closing.is_a_turn_on) {
+            (Some(_), false) => ", not a turn on from the first frame",
+            _ => "",
+        };
+        println!(
+            "{:>5}  {:>8}  {:<12} {:<10} {}  (closing frame{note})",
+            stop.index,
+            format!("{:.2}°", stop.degrees),
+            stop.row,
+            crate::words::state(stop.state),
+            stop.file.as_deref().unwrap_or("-"),
+        );
+    }
     for sentence in flagged(status).iter().chain(&status.notes) {
         println!("{sentence}");
     }

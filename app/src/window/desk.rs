@@ -11,7 +11,7 @@ use session_core::cancel::CancelToken;
 use session_core::check::{FlagPolicy, FrameChecker};
 use session_core::engine::Activity;
 use session_core::journal::durable::replace_state;
-use session_core::journal::{FolderError, SessionFolder, StopKey};
+use session_core::journal::{FolderError, FrameRecord, SessionFolder, StopKey};
 use session_core::plan::Plan;
 use session_core::runner::{self, IntentSender, RunOptions, SessionHandle};
 use session_core::shoot_list::ShootList;
@@ -482,9 +482,9 @@ fn in_force(folder: &SessionFolder) -> PlanInForce {
             problem: None,
         })
         .collect();
-    let own: HashSet<StopKey> = folder.stops().iter().map(|stop| folder.key_of(stop)).collect();
+    let own: HashSet<StopKey> = folder.shots().iter().map(|stop| folder.key_of(stop)).collect();
     let spare = folder.with_ledger(|ledger| {
-        let keys = ledger.all_frames().map(|frame| StopKey::new(&frame.row, frame.angle));
+        let keys = ledger.all_frames().map(FrameRecord::key);
         let in_use = keys.filter(|key| ledger.frame(key).is_some_and(|frame| frame.in_use().is_some()));
         in_use.filter(|key| !own.contains(key)).collect()
     });

@@ -25,6 +25,8 @@ pub struct PlanDraft {
     pub settle_secs: String,
     /// The exposure time, seconds, as typed.
     pub exposure_secs: String,
+    /// Whether whole-turn rows end with a closing frame, as the opened plan has it.
+    pub closing_frame: bool,
     /// Gives every new row an identity that its fields keep while others come and go.
     next_row: u64,
 }
@@ -113,6 +115,7 @@ impl PlanDraft {
             file_name: plan.file_name.0.clone(),
             settle_secs: plan.settle_secs.to_string(),
             exposure_secs: plan.exposure_secs.to_string(),
+            closing_frame: plan.closing_frame,
             next_row: plan.rows.len() as u64,
         }
     }
@@ -217,6 +220,7 @@ impl PlanDraft {
             file_name: NamePattern(self.file_name.clone()),
             settle_secs: secs(PlanField::Settle, &self.settle_secs, 0.0),
             exposure_secs: secs(PlanField::Exposure, &self.exposure_secs, 0.0),
+            closing_frame: self.closing_frame,
         };
         // The plan itself looks at names last, once all else is right.
         if let Err(message) = plan.file_name.check() {

@@ -566,7 +566,10 @@ impl Tools {
     fn take_in_event(&mut self, state: &mut State, event: Update) {
         match event {
             Update::Kept { stop, .. } => {
-                state.newest = Some(stop);
+                // A closing frame has no place among the set's stops.
+                if state.place(stop).is_some() {
+                    state.newest = Some(stop);
+                }
                 state.pace.frame(self.began.elapsed().as_secs_f64());
                 state.notices.retain(|notice| notice.stop != Some(stop));
             }

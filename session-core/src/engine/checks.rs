@@ -145,7 +145,10 @@ impl Engine {
     fn enqueue_in_row(&mut self, stop: u32) {
         let row_of = |engine: &Self, index: u32| engine.stop(index).map(|status| status.stop.row);
         let row = row_of(self, stop);
-        let in_row = |index: &u32| row_of(self, *index) == row;
+        // Before the closing frame, which counts from its row's first frame.
+        let in_row = |index: &u32| {
+            self.stop(*index).is_some_and(|status| Some(status.stop.row) == row && !status.stop.closing)
+        };
         let at = match self.queue.iter().rposition(in_row) {
             Some(last) => last + 1,
             None if self.row_now == row => 0,

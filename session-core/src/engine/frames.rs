@@ -96,11 +96,13 @@ impl Engine {
             status.state = StopState::Kept;
             status.versions = status.versions.max(version);
             status.chosen = version;
+            status.step = Some(shot.reported_step);
             status.attempts = 0;
             status.problem = None;
         }
         self.compare_settings(shot.stop, number, settings);
         self.check_frame(shot.stop, version, actions);
+        self.close_anew(shot.stop);
     }
 
     pub(super) fn on_keep_failed(&mut self, number: u64, failure: KeepFailure) {

@@ -60,6 +60,8 @@ pub struct StopSeed {
     pub versions: u32,
     /// The version in use, 0 for none.
     pub chosen: u32,
+    /// The step at which the frame in use was shot, where it is known.
+    pub step: Option<i64>,
 }
 
 /// What the frames in a set were shot with, when a run begins.
@@ -94,6 +96,8 @@ pub struct StopStatus {
     pub versions: u32,
     /// The version in use, 0 for none.
     pub chosen: u32,
+    /// The step at which the frame in use was shot, where it is known.
+    pub step: Option<i64>,
     /// Left out of this run by the photographer.
     pub skipped: bool,
     /// Failed tries since the last success.
@@ -109,6 +113,7 @@ impl StopStatus {
             state: seed.state,
             versions: seed.versions,
             chosen: seed.chosen,
+            step: seed.step,
             skipped: false,
             attempts: 0,
             problem: None,

@@ -19,7 +19,7 @@ impl SessionFolder {
 
     /// The frames of a stop's row as they stand about one of its versions, whether that is in use or not.
     pub fn row_about(&self, stop: u32, version: u32) -> Vec<FrameToCheck> {
-        let row = self.stops().iter().find(|known| known.index == stop).map(|known| known.row);
+        let row = self.shots().iter().find(|known| known.index == stop).map(|known| known.row);
         let Some(row) = row else { return Vec::new() };
         self.frames_of_row(row, |at, frame| {
             let this = frame.versions.iter().find(|kept| kept.version == version);
@@ -34,14 +34,20 @@ impl SessionFolder {
     ) -> Vec<FrameToCheck> {
         let frames = self.frames_folder();
         self.with_ledger(|ledger| {
-            let in_row = self.stops().iter().filter(|stop| stop.row == row);
+            let in_row = self.shots().iter().filter(|stop| stop.row == row);
             in_row
                 .filter_map(|stop| {
-                    let record = pick(stop, ledger.frame(&self.key_of(stop))?)?;
+                    let key = self.key_of(stop);
+                    // From anywhere else than a turn on it would tell of the way there, not of the turn.
+                    if stop.closing && !ledger.is_a_turn_on(&key.row, key.angle, self.steps_per_turn()) {
+                        return None;
+                    }
+                    let record = pick(stop, ledger.frame(&key)?)?;
                     Some(FrameToCheck {
                         stop: stop.index,
                         version: record.version,
-                        degrees: stop.angle.wrapped().degrees(),
+                        degrees: stop.planned_degrees(),
+                        closing: stop.closing,
                         path: frames.join(&record.files.first()?.name),
                     })
                 })
@@ -54,7 +60,7 @@ impl SessionFolder {
     /// # Errors
     /// When the journal cannot be written.
     pub fn note_finding(&self, finding: &Finding) -> Result<(), JournalError> {
-        let Some(stop) = self.stops().iter().find(|stop| stop.index == finding.stop) else { return Ok(()) };
+        let Some(stop) = self.shots().iter().find(|stop| stop.index == finding.stop) else { return Ok(()) };
         let key = self.key_of(stop);
         let is_known = self.with_ledger(|ledger| {
             let found = ledger.frame(&key).and_then(|frame| frame.found.get(&finding.version));
@@ -66,6 +72,7 @@ impl SessionFolder {
         self.append(Record::Checked {
             row: key.row,
             angle: key.angle,
+            closing: key.closing,
             version: finding.version,
             flags: finding.flags.clone(),
         })
@@ -88,7 +95,7 @@ impl SessionFolder {
     pub fn checks_seed(&self, policy: FlagPolicy, patience: Duration) -> ChecksSeed {
         let mut seed = ChecksSeed { policy, patience, ..ChecksSeed::default() };
         self.with_ledger(|ledger| {
-            for stop in self.stops() {
+            for stop in self.shots() {
                 let key = self.key_of(stop);
                 let Some(frame) = ledger.frame(&key) else { continue };
                 for (version, flags) in &frame.found {

@@ -118,7 +118,8 @@ pub struct SessionFolder {
     /// Held open: the lock ends with it, also when the program is killed.
     _lock: File,
     file: SessionFile,
-    stops: Vec<Stop>,
+    /// Stops of the set and closing frames.
+    shots: Vec<Stop>,
     journal: Mutex<Journal>,
     recovery: Recovery,
 }
@@ -164,11 +165,11 @@ impl SessionFolder {
 
     fn open_locked(root: &Path, lock: File) -> Result<Self, FolderError> {
         let file = load(root)?;
-        let stops = file.plan.stops(&file.started)?;
+        let shots = file.plan.shots(&file.started)?;
         create_folder(&root.join("frames"))?;
         create_folder(&root.join("cache"))?;
         let (journal, recovery) = recover::open_journal(root)?;
-        Ok(Self { root: root.to_owned(), _lock: lock, file, stops, journal: Mutex::new(journal), recovery })
+        Ok(Self { root: root.to_owned(), _lock: lock, file, shots, journal: Mutex::new(journal), recovery })
     }
 
     /// Reads a session's status without locking or changing anything; works on a read-only folder.
@@ -177,14 +178,14 @@ impl SessionFolder {
             return Err(FolderError::NoSession(root.to_owned()));
         }
         let file = load(root)?;
-        let stops = file.plan.stops(&file.started)?;
+        let shots = file.plan.shots(&file.started)?;
         let (ledger, recovery) = recover::look(root)?;
-        Ok(SetStatus::new(&file, &stops, &ledger, &recovery))
+        Ok(SetStatus::new(&file, &shots, &ledger, &recovery))
     }
 
     /// The folder's status now.
     pub fn status(&self) -> SetStatus {
-        self.with_ledger(|ledger| SetStatus::new(&self.file, &self.stops, ledger, &self.recovery))
+        self.with_ledger(|ledger| SetStatus::new(&self.file, &self.shots, ledger, &self.recovery))
     }
 
     /// The folder's path.
@@ -197,9 +198,9 @@ impl SessionFolder {
         &self.file.plan
     }
 
-    /// The stops to shoot.
-    pub fn stops(&self) -> &[Stop] {
-        &self.stops
+    /// All that is to be shot: the stops of the set and the rows' closing frames.
+    pub fn shots(&self) -> &[Stop] {
+        &self.shots
     }
 
     /// What opening the folder found and mended.
@@ -226,12 +227,17 @@ impl SessionFolder {
         if has_frames && plan.direction != self.file.plan.direction {
             return Err(FolderError::TurnedRound(self.root.clone()));
         }
-        let stops = plan.stops(&self.file.started)?;
+        let shots = plan.shots(&self.file.started)?;
         let file = SessionFile { plan, ..self.file.clone() };
         save(&self.root, &file)?;
         self.file = file;
-        self.stops = stops;
+        self.shots = shots;
         Ok(())
+    }
+
+    /// Steps in a turn of the table last used.
+    pub fn steps_per_turn(&self) -> StepsPerTurn {
+        self.file.steps_per_turn
     }
 
     /// Notes the steps per turn of the table in use.
@@ -255,7 +261,7 @@ impl SessionFolder {
             if ledger.state_of(&key) != StopState::Kept {
                 return Err(ChoiceError::NoFrame(stop));
             }
-            Ok(Record::SetAside { row: key.row, angle: key.angle })
+            Ok(Record::SetAside { row: key.row, angle: key.angle, closing: key.closing })
         })
     }
 
@@ -267,7 +273,7 @@ impl SessionFolder {
             if !kept.contains(&version) {
                 return Err(ChoiceError::NoVersion { stop, version, kept });
             }
-            Ok(Record::VersionChosen { row: key.row, angle: key.angle, version })
+            Ok(Record::VersionChosen { row: key.row, angle: key.angle, closing: key.closing, version })
         })
     }
 
@@ -278,7 +284,7 @@ impl SessionFolder {
     ) -> Result<(), ChoiceError> {
         let records = self.with_ledger(|ledger| {
             let record_of = |number: &u32| {
-                let stop = self.stops.iter().find(|stop| stop.index == *number);
+                let stop = self.shots.iter().find(|stop| stop.index == *number);
                 record(*number, self.key_of(stop.ok_or(ChoiceError::NoStop(*number))?), ledger)
             };
             stops.iter().map(record_of).collect::<Result<Vec<Record>, ChoiceError>>()
@@ -297,7 +303,7 @@ impl SessionFolder {
     /// What the engine needs to know of each stop.
     pub fn seeds(&self) -> Vec<StopSeed> {
         self.with_ledger(|ledger| {
-            self.stops
+            self.shots
                 .iter()
                 .map(|stop| {
                     let key = self.key_of(stop);
@@ -307,6 +313,7 @@ impl SessionFolder {
                         state: ledger.state_of(&key),
                         versions: frame.map_or(0, Frame::last_version),
                         chosen: frame.and_then(|frame| frame.chosen).unwrap_or(0),
+                        step: frame.and_then(|frame| frame.in_use()?.reported_step),
                     }
                 })
                 .collect()
@@ -317,7 +324,7 @@ impl SessionFolder {
     pub fn settings_seed(&self) -> SettingsSeed {
         self.with_ledger(|ledger| {
             let mut in_use: Vec<(u32, u64, FrameSettings)> = self
-                .stops
+                .shots
                 .iter()
                 .filter_map(|stop| {
                     let frame = ledger.frame(&self.key_of(stop))?.in_use()?;
@@ -342,7 +349,8 @@ impl SessionFolder {
 
     /// The key under which the journal knows a stop.
     pub fn key_of(&self, stop: &Stop) -> StopKey {
-        StopKey::new(&self.file.plan.rows[stop.row].name, stop.angle)
+        let row = &self.file.plan.rows[stop.row].name;
+        StopKey { closing: stop.closing, ..StopKey::new(row, stop.angle) }
     }
 
     /// Every kept version of a stop with the picture to show, oldest first.

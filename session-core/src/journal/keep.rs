@@ -10,6 +10,7 @@ use sha2::{Digest, Sha256};
 use super::durable::{Part, PathError, remove_copy, sync_folder};
 use super::exif_facts::exposure_facts;
 use super::folder::SessionFolder;
+use super::ledger::Frame;
 use super::record::{ADOPTED, FileFacts, FrameRecord, Record};
 use crate::camera::Arrival;
 use crate::camera::settings::{CameraSettings, FrameSettings};
@@ -61,7 +62,7 @@ impl SessionFolder {
     /// disk will not take it; then the job can be tried again.
     pub fn keep(&self, job: &KeepJob) -> Result<KeptFrame, KeepFailure> {
         let stop = self
-            .stops()
+            .shots()
             .iter()
             .find(|stop| stop.index == job.shot.stop)
             .ok_or_else(|| KeepFailure::BadFrame(format!("the plan has no stop {}", job.shot.stop)))?;
@@ -69,12 +70,14 @@ impl SessionFolder {
         let loaded = load(&job.arrivals)?;
         let frames = self.frames_folder();
 
-        let (version, names) = self.free_names(&stop.file_stem, self.last_version(&row, stop.angle), &loaded);
+        let last = self.with_ledger(|ledger| ledger.frame(&self.key_of(stop)).map_or(0, Frame::last_version));
+        let (version, names) = self.free_names(&stop.file_stem, last, &loaded);
         let mut record = FrameRecord {
             shot: job.shot.number,
             stop: stop.index,
             row,
             angle: stop.angle,
+            closing: stop.closing,
             version,
             commanded_step: job.shot.commanded_step,
             reported_step: Some(job.shot.reported_step).filter(|_| job.source != ADOPTED),
@@ -110,11 +113,6 @@ impl SessionFolder {
         }
         self.drop_inbox(job.shot.number);
         Ok(KeptFrame { stop: job.shot.stop, version, path, settings })
-    }
-
-    fn last_version(&self, row: &str, angle: crate::angle::Angle) -> u32 {
-        let key = super::StopKey::new(row, angle);
-        self.with_ledger(|ledger| ledger.frame(&key).map_or(0, super::Frame::last_version))
     }
 
     /// The next version whose names are all free, also of files that no record knows.

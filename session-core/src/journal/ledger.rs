@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, HashMap, HashSet};
 
 use super::record::{FrameRecord, Record};
-use crate::angle::Angle;
+use crate::angle::{Angle, StepsPerTurn};
 use crate::camera::settings::FrameSettings;
 use crate::check::Flag;
 use crate::engine::StopState;
@@ -15,13 +15,19 @@ pub struct StopKey {
     pub row: String,
     /// The angle within one turn.
     pub angle: Angle,
+    /// Whether it is the row's closing frame, which stands at its first stop's angle.
+    pub closing: bool,
 }
 
 impl StopKey {
-    /// Builds the key for a row and an angle.
+    /// Builds the key of a stop of the set.
     pub fn new(row: &str, angle: Angle) -> Self {
-        Self { row: row.to_owned(), angle: angle.wrapped() }
+        Self { row: row.to_owned(), angle: angle.wrapped(), closing: false }
     }
+}
+
+fn key(row: &str, angle: Angle, closing: bool) -> StopKey {
+    StopKey { closing, ..StopKey::new(row, angle) }
 }
 
 /// The frames of one stop.
@@ -73,7 +79,7 @@ impl Ledger {
             Record::Kept(frame) => {
                 self.last_shot = self.last_shot.max(frame.shot);
                 self.open_arrivals.retain(|open| open.shot != frame.shot);
-                let stop = self.frames.entry(StopKey::new(&frame.row, frame.angle)).or_default();
+                let stop = self.frames.entry(frame.key()).or_default();
                 stop.versions.retain(|earlier| earlier.version != frame.version);
                 stop.versions.push(frame.clone());
                 stop.chosen = Some(frame.version);
@@ -81,23 +87,23 @@ impl Ledger {
             }
             Record::SettingsAccepted { settings } => self.accepted_settings.push(settings.clone()),
             Record::FrameFailed { shot, .. } => self.last_shot = self.last_shot.max(*shot),
-            Record::SetAside { row, angle } => {
+            Record::SetAside { row, angle, closing } => {
                 self.checked_rows.remove(row);
-                if let Some(stop) = self.frames.get_mut(&StopKey::new(row, *angle)) {
+                if let Some(stop) = self.frames.get_mut(&key(row, *angle, *closing)) {
                     stop.chosen = None;
                 }
             }
-            Record::VersionChosen { row, angle, version } => {
+            Record::VersionChosen { row, angle, closing, version } => {
                 self.checked_rows.remove(row);
                 // A version whose own record is damaged is none to choose.
-                if let Some(stop) = self.frames.get_mut(&StopKey::new(row, *angle))
+                if let Some(stop) = self.frames.get_mut(&key(row, *angle, *closing))
                     && stop.versions.iter().any(|frame| frame.version == *version)
                 {
                     stop.chosen = Some(*version);
                 }
             }
-            Record::Checked { row, angle, version, flags } => {
-                if let Some(stop) = self.frames.get_mut(&StopKey::new(row, *angle))
+            Record::Checked { row, angle, closing, version, flags } => {
+                if let Some(stop) = self.frames.get_mut(&key(row, *angle, *closing))
                     && stop.versions.iter().any(|frame| frame.version == *version)
                 {
                     stop.found.insert(*version, flags.clone());
@@ -123,6 +129,16 @@ impl Ledger {
             Some(_) => StopState::SetAside,
             None => StopState::Missing,
         }
+    }
+
+    /// Whether a row's closing frame in use was shot one whole turn on from its first one; `angle` is the
+    /// closing frame's.
+    pub fn is_a_turn_on(&self, row: &str, angle: Angle, steps_per_turn: StepsPerTurn) -> bool {
+        let step = |closing| self.frames.get(&key(row, angle, closing))?.in_use()?.reported_step;
+        let (Some(first), Some(closing)) = (step(false), step(true)) else { return false };
+        // Clockwise the steps fall; each step is rounded by itself.
+        let turned: i64 = closing - first;
+        turned.abs().abs_diff(steps_per_turn.nearest_step(Angle::TURN)) <= 1
     }
 
     /// Every kept frame of every stop.

@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use super::exif_facts::ExposureFacts;
+use super::ledger::StopKey;
 use crate::angle::{Angle, StepsPerTurn};
 use crate::camera::settings::{CameraSettings, FrameSettings};
 use crate::check::Flag;
@@ -101,6 +102,9 @@ pub enum Record {
         row: String,
         /// The stop's angle.
         angle: Angle,
+        /// Whether it is the row's closing frame.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        closing: bool,
     },
     /// This version of the stop's frames is to be used.
     VersionChosen {
@@ -108,6 +112,9 @@ pub enum Record {
         row: String,
         /// The stop's angle.
         angle: Angle,
+        /// Whether it is the row's closing frame.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        closing: bool,
         /// The version.
         version: u32,
     },
@@ -117,6 +124,9 @@ pub enum Record {
         row: String,
         /// The stop's angle.
         angle: Angle,
+        /// Whether it is the row's closing frame.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        closing: bool,
         /// The version.
         version: u32,
         /// What is wrong; empty when nothing is.
@@ -145,6 +155,9 @@ pub struct FrameRecord {
     pub row: String,
     /// The stop's exact angle along the plan's direction, degrees.
     pub angle: Angle,
+    /// Whether it is its row's closing frame, no stop of the set.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub closing: bool,
     /// Counts the stop's frames from 1.
     pub version: u32,
     /// The step asked for.
@@ -172,6 +185,11 @@ pub struct FrameRecord {
 }
 
 impl FrameRecord {
+    /// The stop it belongs to.
+    pub fn key(&self) -> StopKey {
+        StopKey { closing: self.closing, ..StopKey::new(&self.row, self.angle) }
+    }
+
     /// What the frame was shot with, in words.
     pub fn settings(&self) -> FrameSettings {
         FrameSettings {

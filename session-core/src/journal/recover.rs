@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use super::durable::{Part, PathError, create_folder, move_without_replacing, remove_copy, sync_folder};
 use super::folder::{FolderError, free_name};
 use super::keep::sha256_hex;
-use super::ledger::{Ledger, StopKey};
+use super::ledger::Ledger;
 use super::log::{Journal, ReadBack, read};
 use super::record::{FrameRecord, Record};
 use crate::file_name::of_path as file_name;
@@ -154,7 +154,7 @@ fn compare(root: &Path, ledger: &mut Ledger, recovery: &mut Recovery) -> Result<
                 Ok(_) => recovery.changed.push(file.name.clone()),
                 Err(error) if error.kind() == io::ErrorKind::NotFound => {
                     recovery.gone.push(file.name.clone());
-                    gone.push((StopKey::new(&frame.row, frame.angle), frame.version));
+                    gone.push((frame.key(), frame.version));
                 }
                 Err(error) => {
                     return Err(PathError::at("cannot look at", &frames.join(&file.name))(error).into());

@@ -21,6 +21,9 @@ pub struct SetStatus {
     pub complete: bool,
     /// Every stop of the plan, left-out ones excluded.
     pub stops: Vec<StopReport>,
+    /// The rows' closing frames, where the plan asks for them; no part of the set.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub closing: Vec<ClosingReport>,
     /// What is amiss with the folder, as sentences; empty when all is in order.
     pub notes: Vec<String>,
 }
@@ -32,7 +35,7 @@ pub struct StopReport {
     pub index: u32,
     /// The row's name.
     pub row: String,
-    /// The planned angle along the plan's direction, degrees.
+    /// The planned angle along the plan's direction, degrees; a closing frame's is one turn more.
     pub degrees: f64,
     /// The step nearest to it within the first turn, anticlockwise positive.
     pub steps: i64,
@@ -46,6 +49,17 @@ pub struct StopReport {
     pub flags: Vec<Flag>,
     /// Every kept version, oldest first.
     pub versions: Vec<VersionReport>,
+}
+
+/// A row's closing frame.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ClosingReport {
+    /// The frame, under a number of its own.
+    #[serde(flatten)]
+    pub stop: StopReport,
+    /// Whether it stands one whole turn of the table on from its row's first frame in use; only then it
+    /// shows whether the turn closes.
+    pub is_a_turn_on: bool,
 }
 
 /// One kept version of a stop.
@@ -80,38 +94,46 @@ pub struct VersionReport {
 
 impl SetStatus {
     pub(super) fn new(file: &SessionFile, stops: &[Stop], ledger: &Ledger, recovery: &Recovery) -> Self {
-        let stops: Vec<StopReport> = stops
-            .iter()
-            .map(|stop| {
-                let row = &file.plan.rows[stop.row].name;
-                let key = StopKey::new(row, stop.angle);
-                let frame = ledger.frame(&key);
-                let in_use = frame.and_then(|frame| frame.in_use());
-                let first = in_use.and_then(|frame| frame.files.first());
-                StopReport {
-                    index: stop.index,
-                    row: row.clone(),
-                    degrees: stop.angle.wrapped().degrees(),
-                    steps: file
-                        .steps_per_turn
-                        .nearest_step(file.plan.direction.table_angle(stop.angle.wrapped())),
-                    state: ledger.state_of(&key),
-                    file: first.map(|file| format!("frames/{}", file.name)),
-                    sha256: first.map(|file| file.sha256.clone()),
-                    flags: frame
-                        .zip(in_use)
-                        .and_then(|(frame, in_use)| frame.found.get(&in_use.version).cloned())
-                        .unwrap_or_default(),
-                    versions: frame
-                        .map(|frame| frame.versions.iter().map(|version| report(version, frame)).collect())
-                        .unwrap_or_default(),
-                }
-            })
-            .collect();
+        let report_of = |stop: &Stop| {
+            let row = &file.plan.rows[stop.row].name;
+            let key = StopKey { closing: stop.closing, ..StopKey::new(row, stop.angle) };
+            let frame = ledger.frame(&key);
+            let in_use = frame.and_then(|frame| frame.in_use());
+            let first = in_use.and_then(|frame| frame.files.first());
+            StopReport {
+                index: stop.index,
+                row: row.clone(),
+                degrees: stop.planned_degrees(),
+                steps: file
+                    .steps_per_turn
+                    .nearest_step(file.plan.direction.table_angle(stop.angle.wrapped())),
+                state: ledger.state_of(&key),
+                file: first.map(|file| format!("frames/{}", file.name)),
+                sha256: first.map(|file| file.sha256.clone()),
+                flags: frame
+                    .zip(in_use)
+                    .and_then(|(frame, in_use)| frame.found.get(&in_use.version).cloned())
+                    .unwrap_or_default(),
+                versions: frame
+                    .map(|frame| frame.versions.iter().map(|version| report(version, frame)).collect())
+                    .unwrap_or_default(),
+            }
+        };
+        let closing = stops.iter().filter(|stop| stop.closing).map(|stop| ClosingReport {
+            stop: report_of(stop),
+            is_a_turn_on: ledger.is_a_turn_on(
+                &file.plan.rows[stop.row].name,
+                stop.angle,
+                file.steps_per_turn,
+            ),
+        });
+        let closing = closing.collect();
+        let stops: Vec<StopReport> = stops.iter().filter(|stop| !stop.closing).map(report_of).collect();
         Self {
             sku: file.plan.sku.clone(),
             complete: stops.iter().all(|stop| stop.state == StopState::Kept),
             stops,
+            closing,
             notes: recovery.sentences(),
         }
     }

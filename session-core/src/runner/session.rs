@@ -100,7 +100,7 @@ impl Session {
             engine.check_frames(parts.folder.checks_seed(policy, CHECK_PATIENCE));
         }
         let folder = &parts.folder;
-        let pictures = folder.stops().iter().map(|stop| (stop.index, folder.pictures_of(stop))).collect();
+        let pictures = folder.shots().iter().map(|stop| (stop.index, folder.pictures_of(stop))).collect();
         let log = EventLog::open(&parts.folder.cache_folder());
         Self {
             parts,
@@ -451,7 +451,7 @@ impl Session {
     fn expose(&mut self, shot: &Shot) {
         let folder = &self.parts.folder;
         let plan = folder.plan();
-        let Some(stop) = folder.stops().iter().find(|stop| stop.index == shot.stop) else {
+        let Some(stop) = folder.shots().iter().find(|stop| stop.index == shot.stop) else {
             let error = CameraError::Failed("the stop is not in the plan".to_owned());
             self.pending.push_back(Event::ExposureFailed { shot: shot.number, error });
             return;
@@ -523,7 +523,7 @@ impl Session {
             }
             _ => {
                 let plan = self.parts.folder.plan();
-                plan.estimate_secs(&self.parts.facts.speeds) / self.parts.folder.stops().len().max(1) as f64
+                plan.estimate_secs(&self.parts.facts.speeds) / self.parts.folder.shots().len().max(1) as f64
             }
         };
         Some(per_frame * left as f64)
