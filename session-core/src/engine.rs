@@ -235,21 +235,7 @@ impl Engine {
                     self.run(actions);
                 }
             }
-            Intent::Retake { stops } => {
-                let known: BTreeSet<u32> = self.stops.iter().map(|stop| stop.stop.index).collect();
-                let wanted: Vec<u32> = stops.into_iter().filter(|stop| known.contains(stop)).collect();
-                for stop in &wanted {
-                    if let Some(status) = self.stop_mut(*stop) {
-                        status.skipped = false;
-                        status.attempts = 0;
-                        status.problem = None;
-                    }
-                }
-                self.enqueue(wanted);
-                if matches!(self.mode, Mode::Ready | Mode::Stopped | Mode::Finished) {
-                    self.run(actions);
-                }
-            }
+            Intent::Retake { stops } => self.retake(stops, actions),
             Intent::PauseAfterFrame => {
                 if self.mode == Mode::Running {
                     self.forget_pause();
@@ -320,6 +306,22 @@ impl Engine {
                     actions.push(Action::RecordKeepVersion { stop, version });
                 }
             }
+        }
+    }
+
+    fn retake(&mut self, stops: Vec<u32>, actions: &mut Vec<Action>) {
+        let known: BTreeSet<u32> = self.stops.iter().map(|stop| stop.stop.index).collect();
+        let wanted: Vec<u32> = stops.into_iter().filter(|stop| known.contains(stop)).collect();
+        for stop in &wanted {
+            if let Some(status) = self.stop_mut(*stop) {
+                status.skipped = false;
+                status.attempts = 0;
+                status.problem = None;
+            }
+        }
+        self.enqueue(wanted);
+        if matches!(self.mode, Mode::Ready | Mode::Stopped | Mode::Finished) {
+            self.run(actions);
         }
     }
 

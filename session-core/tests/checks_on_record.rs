@@ -156,7 +156,9 @@ impl FrameChecker for Moody {
         _: &CancelToken,
         tell: &mut dyn FnMut(Finding),
     ) -> Result<Option<String>, String> {
-        row.iter().for_each(|frame| tell(found(frame.stop, frame.version, &[])));
+        for frame in row {
+            tell(found(frame.stop, frame.version, &[]));
+        }
         Ok(Some("The row was looked at.".to_owned()))
     }
 }
@@ -188,7 +190,7 @@ fn a_checker_that_breaks_down_costs_no_frame_and_what_it_finds_is_shot_again() {
             Update::View(view) if view.mode == Mode::Finished => break,
             Update::Flagged { stop, version, again, .. } => told.push((stop, version, again)),
             Update::Prompt { text, .. } if text.contains("failed while it looked") => {
-                told.push((2, 0, false))
+                told.push((2, 0, false));
             }
             _ => {}
         }
