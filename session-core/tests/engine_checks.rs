@@ -401,11 +401,11 @@ fn what_an_earlier_run_found_is_no_news_but_counts_as_the_one_retake() {
 
 /// The step at which the latest frame of a stop was shot.
 fn step_of(world: &World, stop: u32) -> i64 {
-    let shots = world.log.iter().flat_map(|(_, actions)| actions).filter_map(|action| match action {
+    let mut shots = world.log.iter().flat_map(|(_, actions)| actions).filter_map(|action| match action {
         Action::Keep { shot } if shot.stop == stop => Some(shot.reported_step),
         _ => None,
     });
-    shots.last().unwrap()
+    shots.next_back().unwrap()
 }
 
 #[test]
