@@ -184,12 +184,18 @@ impl Score {
         let meant = |flag: &Flag| {
             let fits =
                 |e: &Expected| e.1 == flag.kind || (blurred.contains(&e.1) && blurred.contains(&flag.kind));
-            here.iter().any(fits) || (copy && i > 0 && expected[i - 1].iter().any(fits))
+            // Too much light takes detail from highlights, too little from shadows.
+            let lost_detail =
+                flag.kind == FlagKind::Clipped && here.iter().any(|e| e.1 == FlagKind::ExposureOff);
+            lost_detail || here.iter().any(fits) || (copy && i > 0 && expected[i - 1].iter().any(fits))
         };
         let false_flags: Vec<&Flag> = flags.iter().filter(|f| !meant(f)).collect();
         for flag in &false_flags {
             *self.false_flags.entry(flag.kind).or_default() += 1;
-            println!("  FALSE {place} {:?} {} {} (there: {here:?})", flag.kind, flag.amount, flag.unit);
+            println!(
+                "  FALSE {place} {:?} {} {} (there: {here:?}): {}",
+                flag.kind, flag.amount, flag.unit, flag.reason
+            );
         }
         let beside_copy = [i.wrapping_sub(1), i + 1]
             .iter()

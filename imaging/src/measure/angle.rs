@@ -157,7 +157,7 @@ fn common_size(frames: &[TurnFrame]) -> Option<(usize, usize)> {
 }
 
 /// A standard uncertainty above this many measured pixels is no answer.
-const COLUMN_TOLD_PX: f64 = 0.6;
+const COLUMN_TOLD_PX: f64 = 0.5;
 /// The same for the lean, in degrees.
 const LEAN_TOLD_DEG: f64 = 0.03;
 

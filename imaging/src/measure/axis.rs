@@ -79,33 +79,34 @@ pub(super) fn from_outlines(views: &[(f64, &View)], perspective: Option<Perspect
             return None;
         }
         let harmonics = harmonics_for(&supports)?;
-        let (right, left) = reaches(&supports, harmonics)?;
+        let Reaches { right, left, round } = reaches(&supports, harmonics)?;
         let found = mirror(&right, &left)?;
         column = found.column.mul_add(1.0 + (column * per_px).powi(2), column);
-        last = Some((supports, harmonics, right, found));
+        last = Some((supports, harmonics, right[COUNT / 2], round, found));
     }
-    let (supports, harmonics, right, found) = last?;
+    let (supports, harmonics, widest, round, found) = last?;
     // Off the middle of the frame what is not known of perspective stays.
-    let widest = right[COUNT / 2];
     let left_over = 0.8 * column.abs() * perspective.sigma.min(perspective.square) * widest * widest;
     let mid: Vec<f64> = supports.iter().map(|s| (s.right[COUNT / 2] - s.left[COUNT / 2]) / 2.0).collect();
     let angles: Vec<f64> = supports.iter().map(|s| s.angle).collect();
     let (fit, rest) = fourier(&angles, &mid, harmonics)?;
     let (x, y) = (fit[1], -fit[2]);
-    let object_width = supports
+    let mut widths: Vec<f64> = supports
         .iter()
         .map(|s| {
             // What stands nearer looks wider.
             let away = x * s.angle.sin() + y * s.angle.cos();
-            let width = s.right[COUNT / 2] + s.left[COUNT / 2];
-            width * (1.0 + per_px * away)
+            (s.right[COUNT / 2] + s.left[COUNT / 2]) * (1.0 + per_px * away)
         })
-        .fold(0.0, f64::max);
+        .collect();
+    widths.sort_by(f64::total_cmp);
+    // A round object is as wide at every stop: the middle is steadier than the greatest.
+    let object_width = widths[if round { widths.len() / 2 } else { widths.len() - 1 }];
     Some(OutlineAxis {
         column: column + middle.0,
         column_sigma: found.column_sigma.hypot(left_over).max(0.03),
         lean: found.lean,
-        lean_sigma: found.lean_sigma,
+        lean_sigma: found.lean_sigma.hypot(left_over / widest.max(1.0)),
         off_axis: [fit[1], -fit[2]],
         off_axis_sigma: rest / (supports.len() as f64 / 2.0).sqrt() + 0.02,
         object_width,
@@ -168,9 +169,16 @@ fn support(angle: f64, view: &View, middle: (f64, f64), column: f64, per_px: f64
 
 type Reach = [f64; COUNT];
 
+struct Reaches {
+    right: Reach,
+    left: Reach,
+    /// Whether the object is as wide at every stop.
+    round: bool,
+}
+
 /// How far the outlines reach over the turn, right and left: at most, or on the mean where the object is
 /// round.
-fn reaches(supports: &[Support], harmonics: usize) -> Option<(Reach, Reach)> {
+fn reaches(supports: &[Support], harmonics: usize) -> Option<Reaches> {
     let angles: Vec<f64> = supports.iter().map(|s| s.angle).collect();
     let half: Vec<f64> =
         supports.iter().map(|s| f64::midpoint(s.right[COUNT / 2], s.left[COUNT / 2])).collect();
@@ -189,7 +197,7 @@ fn reaches(supports: &[Support], harmonics: usize) -> Option<(Reach, Reach)> {
             left[i] = sweep(&angles, &l)?;
         }
     }
-    Some((right, left))
+    Some(Reaches { right, left, round })
 }
 
 /// An object whose half width changes by less than this share over the turn is round.
@@ -238,6 +246,11 @@ fn sweep(angles: &[f64], values: &[f64]) -> Option<f64> {
     Some(fit[0] - fit[1] + fit[1].hypot(fit[2]))
 }
 
+/// Neighbouring directions share outline points: the square root of how many count as one.
+const INDEPENDENT: f64 = 2.83;
+/// How far from level a camera usually stands, radians.
+const LEVEL_RAD: f64 = 0.012;
+
 struct Mirror {
     column: f64,
     column_sigma: f64,
@@ -276,19 +289,21 @@ fn mirror(right: &Reach, left: &Reach) -> Option<Mirror> {
             h += j * j.transpose() * weight;
             b -= j * (*r * weight);
         }
+        // A ball shows no lean; cameras stand nearly level.
+        let known = (sigma * INDEPENDENT / LEVEL_RAD).powi(2);
+        h[(1, 1)] += known;
+        b[1] -= known * lean;
         inverse = h.try_inverse()?;
         let step = inverse * b;
         q += step[0];
         lean = (lean + step[1].clamp(-0.05, 0.05)).clamp(-0.15, 0.15);
     }
-    // Neighbouring directions share outline points: few are independent.
-    let independent = (8.0_f64).sqrt();
     // q is the axis' distance from the middle along its normal; at mid height the column follows.
     Some(Mirror {
         column: q / lean.cos(),
-        column_sigma: (inverse[(0, 0)].sqrt() * sigma * independent).max(0.02),
+        column_sigma: (inverse[(0, 0)].sqrt() * sigma * INDEPENDENT).max(0.02),
         lean,
-        lean_sigma: inverse[(1, 1)].sqrt() * sigma * independent,
+        lean_sigma: inverse[(1, 1)].sqrt() * sigma * INDEPENDENT,
     })
 }
 

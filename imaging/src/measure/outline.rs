@@ -80,8 +80,15 @@ pub(super) fn find(rgb: &[u8], width: usize, height: usize, small: &Small, backd
             rows.push(None);
             continue;
         }
-        let l = fine_edge(rgb, width, height, y, left.0 * block, (left.1 + 1) * block, true);
-        let r = fine_edge(rgb, width, height, y, right.0 * block, (right.1 + 1) * block, false);
+        // A smeared edge reaches further inwards than a sharp one.
+        let edge = |from: usize, to: usize, is_left: bool| {
+            fine_edge(rgb, width, height, y, from, to, is_left).or_else(|| {
+                let (from, to) = if is_left { (from, to + SMEAR) } else { (from.saturating_sub(SMEAR), to) };
+                fine_edge(rgb, width, height, y, from, to, is_left)
+            })
+        };
+        let l = edge(left.0 * block, (left.1 + 1) * block, true);
+        let r = edge(right.0 * block, (right.1 + 1) * block, false);
         rows.push(l.zip(r).filter(|(l, r)| r - l > 2.0));
     }
     let mut outline = Outline { first_row: first * block, rows };
@@ -92,6 +99,9 @@ pub(super) fn find(rgb: &[u8], width: usize, height: usize, small: &Small, backd
 fn difference(a: [f32; 3], b: [f32; 3]) -> f32 {
     (0..3).map(|c| (a[c] - b[c]).abs()).fold(0.0, f32::max)
 }
+
+/// How far inwards a smeared edge is looked for when a sharp one is not found, px.
+const SMEAR: usize = 12;
 
 /// How much steeper than its surroundings an edge is, on the small picture.
 const SHARP: f32 = 2.2;

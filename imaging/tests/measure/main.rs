@@ -4,6 +4,7 @@
 
 #![allow(clippy::unwrap_used)] // a helper that fails is a test that fails
 
+mod codings;
 mod colour;
 mod registering;
 
