@@ -30,7 +30,7 @@ OBJECTS = ["vase", "mug", "bottle", "box", "blob", "teapot", "figure", "bowl", "
 MORE_OBJECTS = [*OBJECTS, "jug", "candlestick", "shoe", "ring", "blocks", "gear"]
 # What the small suite shows: object, paint, stops.
 SMALL = {2001: ("mug", "noise", 24), 2002: ("box", "print", 24), 2003: ("vase", "plain", 12), 2004: ("sphere", "plain", 12),
-         2006: ("mug", "plain", 12), 2007: ("jug", "repeat", 18), 2008: ("blob", "speckle", 18)}
+         2014: ("mug", "plain", 12), 2007: ("jug", "repeat", 18), 2008: ("blob", "speckle", 18)}
 ROUND = ("vase", "bottle", "bowl", "sphere", "candlestick")
 
 
