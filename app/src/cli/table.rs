@@ -7,6 +7,7 @@ use crate::studio::TableSpec;
 
 mod calibrate;
 mod load;
+mod settle;
 mod show;
 
 /// Said wherever a table is about to be loaded or turned.
@@ -33,14 +34,8 @@ pub enum TableCommand {
     Calibrate(calibrate::ClosureArgs),
     /// Measure the gears' play by reaching one place from both sides
     Play(calibrate::PlayArgs),
-    /// Keep the time a table needs to come to rest after a turn
-    Settle {
-        #[command(flatten)]
-        table: TableArg,
-        /// The time, seconds
-        #[arg(long, value_name = "SECONDS", value_parser = super::seconds)]
-        seconds: f64,
-    },
+    /// Keep the time a table needs to come to rest after a turn, or measure it in a live picture
+    Settle(settle::SettleArgs),
     /// Set aside all that has been measured of a table
     Forget {
         #[command(flatten)]
@@ -63,7 +58,7 @@ pub fn run(command: &TableCommand) -> u8 {
         TableCommand::Show { table, json } => show::show(table.as_ref(), *json),
         TableCommand::Calibrate(args) => calibrate::closure(args),
         TableCommand::Play(args) => calibrate::play(args),
-        TableCommand::Settle { table, seconds } => show::settle(&table.table, *seconds),
+        TableCommand::Settle(args) => settle::run(args),
         TableCommand::Forget { table } => show::forget(&table.table),
     };
     match done {

@@ -1,4 +1,4 @@
-//! `roundstop table show`, `settle` and `forget`: what is kept of a table.
+//! `roundstop table show` and `forget`: what is kept of a table.
 
 use anyhow::Context;
 use session_core::calibration::store::{Provenance, Store, StoredSettle, TableCalibration};
@@ -49,11 +49,11 @@ pub fn show(table: Option<&TableSpec>, json: bool) -> anyhow::Result<()> {
     Ok(())
 }
 
-/// Runs `roundstop table settle`.
-pub fn settle(table: &TableSpec, seconds: f64) -> anyhow::Result<()> {
+/// Keeps a settle time and how it came about.
+pub fn settle(table: &TableSpec, seconds: f64, method: &str) -> anyhow::Result<()> {
     anyhow::ensure!(seconds <= 60.0, "the settle time must be at most 60 seconds, not {seconds}");
     let id = studio::open_table(table).map_err(anyhow::Error::msg)?.id;
-    let settle = StoredSettle { seconds, measured: today("entered by a person") };
+    let settle = StoredSettle { seconds, measured: today(method) };
     print(&store()?.change(&id, |calibration| calibration.settle = Some(settle))?);
     Ok(())
 }
