@@ -171,7 +171,8 @@ fn gradient(steps: &[[f32; 3]], width: usize, height: usize) -> Vec<f32> {
             let at = |x: usize, y: usize| steps[y * width + x];
             let (l, r) = (at(x.saturating_sub(1), y), at((x + 1).min(width - 1), y));
             let (u, d) = (at(x, y.saturating_sub(1)), at(x, (y + 1).min(height - 1)));
-            out[y * width + x] = (0..3).map(|c| (r[c] - l[c]).hypot(d[c] - u[c])).fold(0.0, f32::max);
+            out[y * width + x] =
+                (0..3).map(|c| ((r[c] - l[c]).powi(2) + (d[c] - u[c]).powi(2)).sqrt()).fold(0.0, f32::max);
         }
     }
     out
@@ -303,14 +304,17 @@ fn refine(picture: &LinearPicture, coarse: &Coarse) -> Vec<u8> {
     let ground_light = flood::spread(&light, &outer, w, h, 3);
     let mut alpha = Vec::with_capacity(width * height);
     let scale = 1.0 / block as f32;
+    let across: Vec<(usize, usize, f32)> = (0..width)
+        .map(|x| {
+            let u = ((x as f32 + 0.5) * scale - 0.5).clamp(0.0, (w - 1) as f32);
+            (u as usize, (u as usize + 1).min(w - 1), u.fract())
+        })
+        .collect();
     for y in 0..height {
         let v = ((y as f32 + 0.5) * scale - 0.5).clamp(0.0, (h - 1) as f32);
         let (y0, fy) = (v as usize, v.fract());
         let y1 = (y0 + 1).min(h - 1);
-        for x in 0..width {
-            let u = ((x as f32 + 0.5) * scale - 0.5).clamp(0.0, (w - 1) as f32);
-            let (x0, fx) = (u as usize, u.fract());
-            let x1 = (x0 + 1).min(w - 1);
+        for (x, &(x0, x1, fx)) in across.iter().enumerate() {
             let corners = [y0 * w + x0, y0 * w + x1, y1 * w + x0, y1 * w + x1];
             let shares = [(1.0 - fx) * (1.0 - fy), fx * (1.0 - fy), (1.0 - fx) * fy, fx * fy];
             let m: f32 = corners.iter().zip(shares).map(|(i, s)| soft[*i] * s).sum();

@@ -6,7 +6,7 @@
 use imaging_kernels::U16x3;
 
 use crate::picture::{Picture, PictureError};
-use crate::srgb::{self, FineCoder};
+use crate::srgb;
 
 /// The value of full light.
 pub(super) const FULL: f32 = 65_535.0;
@@ -39,11 +39,10 @@ impl LinearPicture {
 
     /// Codes as 8-bit sRGB.
     pub fn coded(&self) -> Result<Picture, PictureError> {
-        let coder = FineCoder::shared();
+        let codes = codes();
         let mut rgb = Vec::with_capacity(self.pixels.len() * 3);
         for pixel in &self.pixels {
-            // 65 280 stands for 255: half a step more and the table's fraction is rounded off.
-            rgb.extend(pixel.0.map(|v| ((u32::from(coder.code(f32::from(v) / FULL)) + 128) >> 8) as u8));
+            rgb.extend(pixel.0.map(|v| codes[usize::from(v)]));
         }
         Picture::from_rgb(self.width_px, self.height_px, rgb)
     }
@@ -133,6 +132,16 @@ impl LinearPicture {
         }
         self.resized([0.0, 0.0, f64::from(self.width_px), f64::from(self.height_px)], width, height)
     }
+}
+
+/// The nearest 8-bit sRGB code of each value.
+fn codes() -> &'static [u8] {
+    static TABLE: std::sync::OnceLock<Vec<u8>> = std::sync::OnceLock::new();
+    TABLE.get_or_init(|| {
+        (0..=65_535_u16)
+            .map(|v| (srgb::from_linear(f64::from(v) / f64::from(FULL)) * 255.0).round() as u8)
+            .collect()
+    })
 }
 
 #[cfg(test)]

@@ -173,13 +173,21 @@ impl Placement {
         LinearPicture::from_pixels(width_px, height_px, resampled(frame, gains, &grid)).ok_or(empty)
     }
 
-    /// Tells which pixels of a picture made by [`Placement::apply`] lie on the frame: for a pixel at
-    /// (column, row) of `size`.
-    pub fn is_on_frame(&self, column: u32, row: u32, size: (u32, u32)) -> bool {
+    /// Gives a test for which pixels (column, row) of a finished picture of `size` lie on the frame.
+    pub fn frame_test(&self, size: (u32, u32)) -> impl Fn(u32, u32) -> bool + use<> {
         let c = self.crop;
-        let x = c.left_px + (f64::from(column) + 0.5) * c.width_px / f64::from(size.0);
-        let y = c.top_px + (f64::from(row) + 0.5) * c.height_px / f64::from(size.1);
-        let [x, y] = self.on_frame([x, y]);
-        x >= 0.0 && y >= 0.0 && x <= f64::from(self.frame_px.0) && y <= f64::from(self.frame_px.1)
+        let place = |column: f64, row: f64| {
+            let x = c.left_px + (column + 0.5) * c.width_px / f64::from(size.0);
+            let y = c.top_px + (row + 0.5) * c.height_px / f64::from(size.1);
+            self.on_frame([x, y])
+        };
+        let ([x, y], right, below) = (place(0.0, 0.0), place(1.0, 0.0), place(0.0, 1.0));
+        let (across, down) = ([right[0] - x, right[1] - y], [below[0] - x, below[1] - y]);
+        let (width, height) = (f64::from(self.frame_px.0), f64::from(self.frame_px.1));
+        move |column, row| {
+            let (u, v) = (f64::from(column), f64::from(row));
+            let (x, y) = (x + across[0] * u + down[0] * v, y + across[1] * u + down[1] * v);
+            x >= 0.0 && y >= 0.0 && x <= width && y <= height
+        }
     }
 }

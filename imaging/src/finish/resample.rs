@@ -74,10 +74,12 @@ impl Kernel {
     /// The first pixel a place needs and its weights; places are counted from the first pixel's centre.
     #[inline]
     fn at(&self, place: f64) -> (i64, &[f32]) {
-        let floor = place.floor();
-        let phase = ((place - floor) * PHASES as f64).round() as usize;
+        // Casts cut off towards nought, and are much quicker than the library's rounding.
+        let cut = place as i64;
+        let floor = cut - i64::from(cut as f64 > place);
+        let phase = ((place - floor as f64) * PHASES as f64 + 0.5) as usize;
         let taps = self.taps();
-        (floor as i64 + 1 - self.reach as i64, &self.weights[phase * taps..(phase + 1) * taps])
+        (floor + 1 - self.reach as i64, &self.weights[phase * taps..(phase + 1) * taps])
     }
 }
 

@@ -364,10 +364,8 @@ fn finish_loaded(
     let mut cutout = None;
     if settings.background == Background::White {
         let found = Cutout::find(&picture, plate).map_err(FinishError::CannotTell)?;
-        let size = (target.width_px, target.height_px);
-        onto_white(&mut picture, &found, plate, settings.shadow, |x, y| {
-            plan.placement.is_on_frame(x, y, size)
-        });
+        let on_frame = plan.placement.frame_test((target.width_px, target.height_px));
+        onto_white(&mut picture, &found, plate, settings.shadow, on_frame);
         cutout = Some(found);
     }
     let picture = sharpened(picture.coded()?, settings.sharpen_percent)?;

@@ -29,7 +29,7 @@ impl ShadowMap {
         let scale = 1.0 / c.block as f32;
         let object: Vec<f32> = c.object.iter().map(|v| f32::from(*v)).collect();
         let near = averaged(&object, w, h, 2);
-        let ground: Vec<f32> = near.iter().map(|v| f32::from(u8::from(*v <= 0.0))).collect();
+        let ground: Vec<f32> = near.iter().map(|v| f32::from(u8::from(*v < 1e-6))).collect();
         // Under the edge the shadow is carried on from beside it.
         let fine = weighted(&c.ratio, &ground, w, h, 1);
         let wide = weighted(&c.ratio, &ground, w, h, 4);
@@ -49,6 +49,23 @@ impl ShadowMap {
             })
             .collect();
         Self { width: w, height: h, scale, seen, shown }
+    }
+
+    /// Whether all coarse places round each are without a shadow, so that nothing need be worked out there;
+    /// one more place than the map has across and down, for the picture's last pixels.
+    fn plain(&self) -> Vec<bool> {
+        let white = |x: usize, y: usize| {
+            (y.saturating_sub(1)..(y + 2).min(self.height)).all(|row| {
+                let line = &self.shown[row * self.width..(row + 1) * self.width];
+                line[x.saturating_sub(1).min(self.width - 1)..(x + 2).min(self.width)]
+                    .iter()
+                    .all(|v| *v >= 1.0)
+            })
+        };
+        (0..=self.height)
+            .flat_map(|y| (0..=self.width).map(move |x| (x, y)))
+            .map(|(x, y)| white(x, y))
+            .collect()
     }
 
     /// Interpolates one of the coarse maps at a full-size pixel.
@@ -148,6 +165,7 @@ pub(super) fn onto_white(
     let c = &cutout.coarse;
     let (width, height) = (picture.width_px() as usize, picture.height_px() as usize);
     let alpha = cutout.alpha();
+    let plain = map.plain();
     for y in 0..height {
         for x in 0..width {
             let i = y * width + x;
@@ -155,7 +173,13 @@ pub(super) fn onto_white(
             if alpha[i] == 255 {
                 continue;
             }
-            let shown = if on_frame(x as u32, y as u32) { map.at(x, y, |j| map.shown[j]) } else { 1.0 };
+            let here_white = plain[((y as f32 + 0.5) * map.scale) as usize * (map.width + 1)
+                + ((x as f32 + 0.5) * map.scale) as usize];
+            let shown = if !here_white && on_frame(x as u32, y as u32) {
+                map.at(x, y, |j| map.shown[j])
+            } else {
+                1.0
+            };
             if alpha[i] == 0 {
                 picture.set(i, [(shown * FULL).round() as u16; 3]);
                 continue;

@@ -55,14 +55,24 @@ pub(super) fn from_border(open: &[bool], width: usize, height: usize) -> Vec<boo
 /// Takes `rounds` layers off.
 pub(super) fn eroded(marks: &[bool], width: usize, height: usize, rounds: usize) -> Vec<bool> {
     let mut now = marks.to_vec();
+    let mut next = now.clone();
     for _ in 0..rounds {
-        now = (0..now.len())
-            .map(|i| {
-                let mut all = now[i];
-                neighbours(i, width, height, |j| all &= now[j]);
-                all
-            })
-            .collect();
+        for y in 0..height {
+            let row = |y: usize| &now[y * width..(y + 1) * width];
+            // Beyond the border there is nothing to take a layer off.
+            let (above, here, below) = (row(y.saturating_sub(1)), row(y), row((y + 1).min(height - 1)));
+            let out = &mut next[y * width..(y + 1) * width];
+            for (((to, a), h), b) in out.iter_mut().zip(above).zip(here).zip(below) {
+                *to = *a && *h && *b;
+            }
+            for (to, left) in out[1..].iter_mut().zip(here) {
+                *to &= *left;
+            }
+            for (to, right) in out.iter_mut().zip(&here[1..]) {
+                *to &= *right;
+            }
+        }
+        std::mem::swap(&mut now, &mut next);
     }
     now
 }
@@ -155,23 +165,41 @@ pub(super) fn watershed(mut marks: Vec<Mark>, gradient: &[f32], width: usize, he
 
 /// Averages over a square of `radius` on each side.
 pub(in crate::finish) fn averaged(values: &[f32], width: usize, height: usize, radius: usize) -> Vec<f32> {
-    let lines = |from: &[f32], length: usize, count: usize, step: usize, stride: usize| {
-        let mut out = vec![0.0; from.len()];
-        let mut sums = vec![0.0_f64; length + 1];
-        for line in 0..count {
-            let start = line * stride;
-            for i in 0..length {
-                sums[i + 1] = sums[i] + f64::from(from[start + i * step]);
-            }
-            for i in 0..length {
-                let (low, high) = (i.saturating_sub(radius), (i + radius + 1).min(length));
-                out[start + i * step] = ((sums[high] - sums[low]) / (high - low) as f64) as f32;
-            }
+    let mut across = vec![0.0_f32; values.len()];
+    let mut sums = vec![0.0_f64; width + 1];
+    for (line, out) in values.chunks_exact(width).zip(across.chunks_exact_mut(width)) {
+        for (i, value) in line.iter().enumerate() {
+            sums[i + 1] = sums[i] + f64::from(*value);
         }
-        out
-    };
-    let across = lines(values, width, height, 1, width);
-    lines(&across, height, width, width, 1)
+        for (i, to) in out.iter_mut().enumerate() {
+            let (low, high) = (i.saturating_sub(radius), (i + radius + 1).min(width));
+            *to = ((sums[high] - sums[low]) / (high - low) as f64) as f32;
+        }
+    }
+    // Down the columns all at once: a row comes in below, one goes out above.
+    let mut out = vec![0.0_f32; values.len()];
+    let mut sums = vec![0.0_f64; width];
+    let (mut low, mut high) = (0, 0);
+    for y in 0..height {
+        let (first, end) = (y.saturating_sub(radius), (y + radius + 1).min(height));
+        while high < end {
+            for (sum, value) in sums.iter_mut().zip(&across[high * width..(high + 1) * width]) {
+                *sum += f64::from(*value);
+            }
+            high += 1;
+        }
+        while low < first {
+            for (sum, value) in sums.iter_mut().zip(&across[low * width..(low + 1) * width]) {
+                *sum -= f64::from(*value);
+            }
+            low += 1;
+        }
+        let each = 1.0 / (end - first) as f64;
+        for (to, sum) in out[y * width..(y + 1) * width].iter_mut().zip(&sums) {
+            *to = (sum * each) as f32;
+        }
+    }
+    out
 }
 
 /// Averages colours over a square, counting only places with a weight; gives the colours and the weight
