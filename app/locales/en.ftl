@@ -649,6 +649,7 @@ finishing-profile-limited = { $width } × { $height } px, { $kind }, at most { $
 finishing-done = { $count } pictures finished in { $folder } ({ $made } made, { $kept } unchanged).
 finishing-exported = { $count } pictures as '{ $profile }' in { $folder } ({ $made } made, { $kept } unchanged; the largest has { $largest } MB).
 finishing-note = Note: { $note }.
+finishing-gave-way = this program failed at the work; the frames are untouched: try again, or leave this part of the finishing out
 finishing-not-started = the work cannot be started: { $error }; close some programs and try again
 finishing-choose-plate-title = Choose the frame of the empty table
 finishing-open-profile-title = Open a listing profile

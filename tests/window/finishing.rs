@@ -254,3 +254,25 @@ fn work_is_cancelled_and_goes_on() {
     until(&mut harness, "the end", |state| state.finishing.outcome.as_ref().is_some_and(|o| o.good));
     assert!(finished.join("manifest.json").is_file());
 }
+
+#[test]
+fn with_settings_that_the_disk_refuses_nothing_is_made() {
+    let (folder, mut harness) = room();
+    let dir = folder.path().join("LP-0142");
+    // A folder in the file's place: it cannot be replaced by a file.
+    std::fs::create_dir(dir.join("finishing.json")).unwrap();
+    harness.get_by_role_and_label(Role::CheckBox, "White background").click();
+    draw(&mut harness);
+    harness.get_by_label("Finish the set").click();
+    draw(&mut harness);
+    until(&mut harness, "the end", |state| state.finishing.outcome.is_some());
+    let outcome = of(&harness).outcome.clone().unwrap();
+    assert!(!outcome.good && outcome.text.contains("finishing.json"), "{outcome:?}");
+    assert!(!dir.join("finished").exists(), "no picture is made with older settings");
+    // Once the disk takes them, the same press works.
+    std::fs::remove_dir(dir.join("finishing.json")).unwrap();
+    harness.get_by_label("Finish the set").click();
+    draw(&mut harness);
+    until(&mut harness, "the end", |state| state.finishing.outcome.as_ref().is_some_and(|o| o.good));
+    assert_eq!(read_finishing(&dir).unwrap().settings.background, imaging::finish::Background::AsShot);
+}

@@ -5,6 +5,7 @@
 //! comes first, then settings go to disk, then small pictures of all stops are made for turning.
 
 use std::collections::HashSet;
+use std::panic::{self, AssertUnwindSafe};
 use std::path::PathBuf;
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
 use std::thread::JoinHandle;
@@ -145,10 +146,7 @@ impl FinishingWorker {
     /// Asks for a picture; an earlier order that was not begun is dropped.
     pub fn order(&self, order: ProofOrder) {
         self.put(|inbox| {
-            // What is still to be read must be, whatever is looked at.
-            let unread = inbox.order.as_ref().is_some_and(|o| o.file.is_none() && o.folder == order.folder);
-            let file = if unread && order.file.is_none() { None } else { order.file.clone() };
-            inbox.order = Some(ProofOrder { file, ..order });
+            inbox.order = Some(order);
             inbox.leave = false;
         });
     }
@@ -203,6 +201,8 @@ struct Table {
     large_made: bool,
     small_made: HashSet<usize>,
     unstored: bool,
+    /// The disk would not take these settings.
+    refused: bool,
 }
 
 impl Worker {
@@ -216,17 +216,20 @@ impl Worker {
                 break;
             }
             if let Some(job) = inbox.job {
-                self.store();
-                self.begin(job);
+                // With older settings the set would not be what the room shows.
+                match self.store() {
+                    Ok(()) => self.begin(job),
+                    Err(reason) => self.mailbox.finishing(FinishingNews::JobEnded(Err(reason))),
+                }
             }
             if inbox.leave {
-                self.store();
+                self.store_or_tell();
                 self.table = None;
             }
             self.step();
         }
         // What was changed last is stored all the same.
-        self.store();
+        self.store_or_tell();
         if let Some(job) = self.job.take() {
             job.cancel.cancel();
             let _ = job.thread.join();
@@ -247,7 +250,7 @@ impl Worker {
     fn has_work(&self) -> bool {
         let job_runs = self.job.as_ref().is_some_and(|job| !job.thread.is_finished());
         self.table.as_ref().is_some_and(|table| {
-            table.unstored
+            (table.unstored && !table.refused)
                 || (!table.failed
                     && (table.proofs.is_none()
                         || !table.large_made
@@ -261,7 +264,7 @@ impl Worker {
         match (&mut self.table, order.file.clone()) {
             (Some(table), Some(file)) if same => table.change(order, file),
             _ => {
-                self.store();
+                self.store_or_tell();
                 self.table = None;
                 self.open(order);
             }
@@ -288,6 +291,7 @@ impl Worker {
                     large_made: false,
                     small_made: HashSet::new(),
                     unstored: false,
+                    refused: false,
                 });
                 Ok((file, stops, missing))
             }
@@ -300,7 +304,7 @@ impl Worker {
     fn step(&mut self) {
         let Some(table) = &mut self.table else { return };
         if table.failed {
-            self.store();
+            self.store_or_tell();
             return;
         }
         if table.proofs.is_none() {
@@ -313,8 +317,8 @@ impl Worker {
             self.proof(at, edge_px);
             return;
         }
-        if table.unstored {
-            self.store();
+        if table.unstored && !table.refused {
+            self.store_or_tell();
             return;
         }
         if let Some(at) = table.next_small() {
@@ -332,7 +336,7 @@ impl Worker {
             Some(set) => Ok(set),
             None => KeptSet::read(&table.order.folder),
         };
-        let measured = set.and_then(|set| ProofSet::measure(set, &table.file, &meter));
+        let measured = guarded(|| ProofSet::measure(set?, &table.file, &meter));
         if self.shared.measuring.is_cancelled() {
             // Left; whoever comes back orders anew.
             return;
@@ -354,7 +358,8 @@ impl Worker {
     fn proof(&self, at: usize, edge_px: u32) {
         let Some(table) = &self.table else { return };
         let (Some(proofs), Some(stop)) = (&table.proofs, table.stops.get(at).copied()) else { return };
-        let result = proofs.proof(stop, &table.file.settings, edge_px).map_err(|error| format!("{error:#}"));
+        let result = guarded(|| proofs.proof(stop, &table.file.settings, edge_px))
+            .map_err(|error| format!("{error:#}"));
         let result = result.map(|proof| {
             Box::new(ProofImages {
                 before: image(&proof.before),
@@ -371,12 +376,18 @@ impl Worker {
         });
     }
 
-    /// Writes settings that were changed.
-    fn store(&mut self) {
-        let Some(table) = self.table.as_mut().filter(|table| table.unstored) else { return };
-        table.unstored = false;
-        if let Err(error) = listing::write_finishing(&table.order.folder, &table.file) {
-            self.mailbox.finishing(FinishingNews::NotStored(format!("{error:#}")));
+    /// Writes settings that were changed; fails with what the disk said.
+    fn store(&mut self) -> Result<(), String> {
+        let Some(table) = self.table.as_mut().filter(|table| table.unstored) else { return Ok(()) };
+        let stored = listing::write_finishing(&table.order.folder, &table.file);
+        table.unstored = stored.is_err();
+        table.refused = stored.is_err();
+        stored.map_err(|error| format!("{error:#}"))
+    }
+
+    fn store_or_tell(&mut self) {
+        if let Err(reason) = self.store() {
+            self.mailbox.finishing(FinishingNews::NotStored(reason));
         }
     }
 
@@ -391,7 +402,7 @@ impl Worker {
             let teller = mailbox.clone();
             let tell = move |progress| teller.job(progress);
             let meter = Meter { cancel: &job.cancel, tell: &tell, most_at_once: None };
-            let made = carry_out(&job, &meter).map_err(|error| format!("{error:#}"));
+            let made = guarded(|| carry_out(&job, &meter)).map_err(|error| format!("{error:#}"));
             mailbox.finishing(FinishingNews::JobEnded(made));
         });
         match thread {
@@ -407,12 +418,16 @@ impl Worker {
 impl Table {
     fn change(&mut self, order: ProofOrder, file: FinishingFile) {
         let elsewhere = (order.at, order.edge_px) != (self.order.at, self.order.edge_px);
-        if file != self.file {
-            self.file = file;
-            self.unstored = true;
+        // Also after an edit that was taken back: the room waits for pictures of the newest revision.
+        if order.revision != self.order.revision {
             self.failed = false;
             self.large_made = false;
             self.small_made.clear();
+        }
+        if file != self.file {
+            self.file = file;
+            self.unstored = true;
+            self.refused = false;
             if let Some(proofs) = self.proofs.take() {
                 if proofs.serves(&self.file) {
                     self.proofs = Some(proofs);
@@ -430,6 +445,12 @@ impl Table {
         let at = self.order.at;
         (0..self.stops.len()).filter(|i| !self.small_made.contains(i)).min_by_key(|i| i.abs_diff(at))
     }
+}
+
+/// Does a piece of work whose failure must not leave the room waiting: readers of foreign files are in it.
+fn guarded<T>(work: impl FnOnce() -> anyhow::Result<T>) -> anyhow::Result<T> {
+    panic::catch_unwind(AssertUnwindSafe(work))
+        .unwrap_or_else(|_| Err(anyhow::anyhow!(t!("finishing-gave-way"))))
 }
 
 fn carry_out(job: &JobOrder, meter: &Meter<'_>) -> anyhow::Result<String> {

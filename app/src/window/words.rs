@@ -89,11 +89,6 @@ pub fn response(response: Response) -> String {
     }
 }
 
-/// Says how many of something, such as `1 stop` or `24 stops`.
-pub fn count(how_many: usize, one: &str, several: &str) -> String {
-    if how_many == 1 { format!("1 {one}") } else { format!("{how_many} {several}") }
-}
-
 /// Lists numbers with runs drawn together, such as `3, 7-9`.
 pub fn number_list(numbers: impl IntoIterator<Item = u32>) -> String {
     let mut runs: Vec<(u32, u32)> = Vec::new();
