@@ -68,6 +68,8 @@ pub struct Engine {
     expected_zero: Option<String>,
     /// The disk has refused the record of the zero; it is written before the next turn.
     zero_unrecorded: bool,
+    /// The last exposure before the zero was taken: frames up to it count from another one.
+    last_shot_before_zero: u64,
     motion: Motion,
     lens: Lens,
     keeping: Vec<Shot>,
@@ -113,6 +115,7 @@ impl Engine {
             zero_wanted: false,
             expected_zero,
             zero_unrecorded: false,
+            last_shot_before_zero: 0,
             motion: Motion::Still,
             lens: Lens::Free,
             keeping: Vec::new(),

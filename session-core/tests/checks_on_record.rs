@@ -9,13 +9,14 @@ use std::sync::Arc;
 use std::sync::mpsc::channel;
 use std::time::Duration;
 
+use session_core::angle::Angle;
 use session_core::camera::simulated::{Render, SimCamera};
 use session_core::camera::{Arrival, CameraError};
 use session_core::cancel::CancelToken;
 use session_core::check::{Finding, Flag, FlagKind, FlagPolicy, FrameChecker, FrameToCheck, Response};
 use session_core::clock::{Clock, SimSpeed};
 use session_core::engine::{Intent, Mode, Shot};
-use session_core::journal::{KeepJob, SessionFolder};
+use session_core::journal::{KeepJob, Ledger, Record, SessionFolder};
 use session_core::motion::Direction;
 use session_core::plan::Plan;
 use session_core::runner::{self, RunOptions};
@@ -28,8 +29,12 @@ fn jpeg(filling: u8) -> Vec<u8> {
 }
 
 fn keep(folder: &SessionFolder, shot: u64, stop: u32) {
+    keep_at(folder, shot, stop, 10);
+}
+
+fn keep_at(folder: &SessionFolder, shot: u64, stop: u32, step: i64) {
     let job = KeepJob {
-        shot: Shot { number: shot, stop, commanded_step: 10, reported_step: 10 },
+        shot: Shot { number: shot, stop, commanded_step: step, reported_step: step },
         source: "test camera".to_owned(),
         exposed_at: "2026-03-14T09:26:53Z".parse().unwrap(),
         arrivals: vec![Arrival::Bytes { name: "IMG.JPG".to_owned(), bytes: Arc::new(jpeg(shot as u8)) }],
@@ -123,6 +128,69 @@ fn a_journal_from_before_there_were_checks_is_read_and_left_alone() {
     assert!(seed.found.is_empty() && seed.open_rows.is_empty());
     let status = folder.status();
     assert!(status.complete && status.stops[0].versions[0].flags.is_none());
+}
+
+fn zero(folder: &SessionFolder, last_shot_before: Option<u64>) {
+    // Always the same name: a table may use one again.
+    folder.append(Record::ZeroSet { zero: "zero".to_owned(), last_shot_before }).unwrap();
+}
+
+/// Whether the closing frame counts: in the status, and among the frames to be looked at.
+fn closes(folder: &SessionFolder) -> bool {
+    let told = folder.status().closing[0].is_a_turn_on;
+    assert_eq!(folder.row_to_check(0).iter().any(|frame| frame.closing), told);
+    told
+}
+
+#[test]
+fn a_closing_frame_counts_only_from_the_zero_of_its_rows_first_frame() {
+    let dir = tempfile::tempdir().unwrap();
+    let plan = Plan { closing_frame: true, ..Plan::single_row("LH-1", 4) };
+    let folder = SessionFolder::open_or_create(dir.path(), &plan).unwrap();
+    let turn = folder.steps_per_turn().nearest_step(Angle::TURN);
+    zero(&folder, Some(0));
+    keep_at(&folder, 1, 1, 0);
+    keep_at(&folder, 2, 5, turn);
+    assert!(closes(&folder));
+    // The product was placed anew by hand: the same steps no longer tell of the turn.
+    zero(&folder, Some(2));
+    keep_at(&folder, 3, 5, turn);
+    assert!(!closes(&folder));
+    let step = |folder: &SessionFolder, stop: usize| folder.seeds()[stop - 1].step;
+    assert_eq!((step(&folder, 1), step(&folder, 5)), (None, Some(turn)));
+    keep_at(&folder, 4, 1, 0);
+    assert!(closes(&folder));
+    // Two frames of the zero before still belong together.
+    folder.choose_version(&[1, 5], 1).unwrap();
+    assert!(closes(&folder));
+    assert_eq!((step(&folder, 1), step(&folder, 5)), (None, None));
+    drop(folder);
+    let folder = SessionFolder::open(dir.path()).unwrap();
+    assert!(closes(&folder));
+    folder.choose_version(&[5], 2).unwrap();
+    assert!(!closes(&folder));
+}
+
+#[test]
+fn a_frame_kept_after_a_zero_it_was_shot_before_counts_from_the_old_one() {
+    let turn = |folder: &SessionFolder| folder.steps_per_turn().nearest_step(Angle::TURN);
+    let plan = Plan { closing_frame: true, ..Plan::single_row("LH-1", 4) };
+    // In an older journal the order of the lines is all there is.
+    for (before, is_old) in [(Some(1), true), (None, false)] {
+        let dir = tempfile::tempdir().unwrap();
+        let folder = SessionFolder::open_or_create(dir.path(), &plan).unwrap();
+        zero(&folder, Some(0));
+        zero(&folder, before);
+        keep_at(&folder, 1, 1, 0);
+        keep_at(&folder, 2, 5, turn(&folder));
+        assert_eq!(closes(&folder), !is_old);
+        assert_eq!(folder.seeds()[0].step.is_none(), is_old);
+    }
+    // An exposure that a zero names and that left nothing else behind is not counted twice.
+    let dir = tempfile::tempdir().unwrap();
+    let folder = SessionFolder::open_or_create(dir.path(), &plan).unwrap();
+    zero(&folder, Some(7));
+    assert_eq!(folder.with_ledger(Ledger::last_shot), 7);
 }
 
 /// Finds a flaw on the first version of one stop, breaks down on another, and dawdles everywhere.

@@ -44,6 +44,8 @@ struct World {
     seeds: Vec<StopSeed>,
     seed: ChecksSeed,
     config: EngineConfig,
+    /// The zeros put on record, each with the last exposure before it.
+    zeros: Vec<(String, u64)>,
 }
 
 fn flag(kind: FlagKind) -> Flag {
@@ -98,6 +100,7 @@ impl World {
             seeds,
             seed,
             config,
+            zeros: Vec::new(),
         };
         world.tell(Event::TableReady { position: world.here() });
         world
@@ -122,6 +125,11 @@ impl World {
                 self.step = to;
                 self.queue.push_back(Event::TurnFinished { ticket, position: self.here() });
             }
+            Action::ZeroTable => {
+                self.step = 0;
+                self.queue.push_back(Event::TableReady { position: self.here() });
+            }
+            Action::RecordZero { zero, last_shot_before } => self.zeros.push((zero, last_shot_before)),
             Action::StopTable => {
                 let turning = self.queue.iter().find_map(|event| match event {
                     Event::TurnFinished { ticket, .. } => Some(*ticket),
@@ -445,6 +453,43 @@ fn a_first_frame_shot_again_closes_its_row_anew() {
     }
     assert_eq!(world.order(), [1, 2, 3, 4, 5, 6, 1, 7]);
     assert!((4075..=4077).contains(&(step_of(&world, 7) - step_of(&world, 1))));
+}
+
+#[test]
+fn a_zero_taken_anew_parts_the_closing_frame_from_what_was_shot_before() {
+    let plan = Plan { closing_frame: true, ..six() };
+    let mut world = World::new(&plan, policy(&[]));
+    world.person(Intent::Start);
+    assert!(world.engine.stops().iter().all(|status| status.step.is_some()));
+    // A hand has placed the product; the table counts from here now, under the same name.
+    let shot = world.kept.len() as u64;
+    world.person(Intent::ZeroIsHere);
+    assert_eq!(world.zeros.last(), Some(&("zero-1".to_owned(), shot)));
+    assert!(world.engine.stops().iter().all(|status| status.step.is_none()));
+    // No goal of the old count: the plate makes no turns towards one.
+    world.person(Intent::Retake { stops: vec![7] });
+    assert!(step_of(&world, 7).abs() < 4075, "{}", step_of(&world, 7));
+    // The first frame shot anew closes its row in the new count.
+    world.person(Intent::Retake { stops: vec![1] });
+    assert_eq!(world.order()[7..], [7, 1, 7]);
+    assert!((4075..=4077).contains(&(step_of(&world, 7) - step_of(&world, 1))));
+}
+
+#[test]
+fn a_frame_on_its_way_while_a_zero_is_taken_counts_from_the_zero_before() {
+    let mut world = World::new(&Plan { closing_frame: true, ..six() }, policy(&[]));
+    world.tell(Event::Person(Intent::Retake { stops: vec![1] }));
+    while !matches!(world.queue.front(), Some(Event::FrameKept { .. })) {
+        let event = world.queue.pop_front().unwrap();
+        world.tell(event);
+    }
+    let late = world.queue.pop_front().unwrap();
+    world.person(Intent::ZeroIsHere);
+    assert_eq!(world.zeros.last().map(|(_, before)| *before), Some(1));
+    world.tell(late);
+    assert_eq!((world.engine.stops()[0].state, world.engine.stops()[0].step), (StopState::Kept, None));
+    world.person(Intent::Retake { stops: vec![2] });
+    assert!(world.engine.stops()[1].step.is_some());
 }
 
 fn any_kind() -> impl Strategy<Value = FlagKind> {

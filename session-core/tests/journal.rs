@@ -407,7 +407,7 @@ fn a_record_whose_append_failed_gives_way_to_the_one_that_took_its_place() {
     // As if that record's sync had failed after its bytes were written: the next has the same number.
     fs::write(&path, &before).unwrap();
     let folder = SessionFolder::open(dir.path()).unwrap();
-    folder.append(Record::ZeroSet { zero: "zero-1".to_owned() }).unwrap();
+    folder.append(Record::ZeroSet { zero: "zero-1".to_owned(), last_shot_before: None }).unwrap();
     drop(folder);
     let next = fs::read_to_string(&path).unwrap()[before.len()..].to_owned();
     fs::write(&path, format!("{failed}\n{next}")).unwrap();

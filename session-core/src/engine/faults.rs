@@ -67,10 +67,19 @@ impl Engine {
         if std::mem::take(&mut self.zero_wanted)
             && let Some(zero) = &position.zero
         {
-            self.expected_zero = Some(zero.clone());
-            actions.push(Action::RecordZero { zero: zero.clone() });
+            self.take_zero(zero.clone(), actions);
         }
         self.position = Some(position);
+    }
+
+    /// Counts steps from this zero; at which of its steps earlier frames were shot is not known.
+    fn take_zero(&mut self, zero: String, actions: &mut Vec<Action>) {
+        for status in &mut self.stops {
+            status.step = None;
+        }
+        self.last_shot_before_zero = self.last_shot;
+        self.expected_zero = Some(zero.clone());
+        actions.push(Action::RecordZero { zero, last_shot_before: self.last_shot });
     }
 
     /// Whether frames may be shot from where the table says it stands; asks for what is lacking.
@@ -86,14 +95,13 @@ impl Engine {
         match (&position.zero, &self.expected_zero) {
             (Some(zero), Some(expected)) if zero == expected => {
                 if std::mem::take(&mut self.zero_unrecorded) {
-                    actions.push(Action::RecordZero { zero: zero.clone() });
+                    let last_shot_before = self.last_shot_before_zero;
+                    actions.push(Action::RecordZero { zero: zero.clone(), last_shot_before });
                 }
                 true
             }
             (Some(zero), None) => {
-                let zero = zero.clone();
-                actions.push(Action::RecordZero { zero: zero.clone() });
-                self.expected_zero = Some(zero);
+                self.take_zero(zero.clone(), actions);
                 true
             }
             (None, None) => {

@@ -92,11 +92,13 @@ impl Engine {
         actions: &mut Vec<Action>,
     ) {
         let Some(shot) = self.take_kept(number) else { return };
+        // One that was on its way when a zero was taken counts from the zero before.
+        let step = (number > self.last_shot_before_zero).then_some(shot.reported_step);
         if let Some(status) = self.stop_mut(shot.stop) {
             status.state = StopState::Kept;
             status.versions = status.versions.max(version);
             status.chosen = version;
-            status.step = Some(shot.reported_step);
+            status.step = step;
             status.attempts = 0;
             status.problem = None;
         }

@@ -60,7 +60,7 @@ pub struct StopSeed {
     pub versions: u32,
     /// The version in use, 0 for none.
     pub chosen: u32,
-    /// The step at which the frame in use was shot, where it is known.
+    /// The step at which the frame in use was shot, counted from the zero in force, where it is known.
     pub step: Option<i64>,
 }
 
@@ -96,7 +96,7 @@ pub struct StopStatus {
     pub versions: u32,
     /// The version in use, 0 for none.
     pub chosen: u32,
-    /// The step at which the frame in use was shot, where it is known.
+    /// The step at which the frame in use was shot, counted from the zero in force, where it is known.
     pub step: Option<i64>,
     /// Left out of this run by the photographer.
     pub skipped: bool,
@@ -357,6 +357,8 @@ pub enum Action {
     RecordZero {
         /// Its name.
         zero: String,
+        /// The last exposure before it was taken, 0 for none.
+        last_shot_before: u64,
     },
     /// Journal the intent, then turn; answered by `TurnFinished` or `TurnFailed`.
     Turn {

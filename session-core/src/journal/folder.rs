@@ -313,7 +313,7 @@ impl SessionFolder {
                         state: ledger.state_of(&key),
                         versions: frame.map_or(0, Frame::last_version),
                         chosen: frame.and_then(|frame| frame.chosen).unwrap_or(0),
-                        step: frame.and_then(|frame| frame.in_use()?.reported_step),
+                        step: ledger.step_of(&key),
                     }
                 })
                 .collect()

@@ -59,7 +59,8 @@ pub struct Ledger {
     frames: HashMap<StopKey, Frame>,
     /// Arrivals whose keeping is not on record.
     open_arrivals: Vec<FrameRecord>,
-    zero: Option<String>,
+    /// The zeros in the order they were taken, each with the last exposure before it.
+    zeros: Vec<(u64, String)>,
     last_shot: u64,
     accepted_settings: Vec<FrameSettings>,
     /// Rows whose frames in use were looked at together.
@@ -70,7 +71,12 @@ impl Ledger {
     /// Takes one record into account.
     pub fn apply(&mut self, record: &Record) {
         match record {
-            Record::ZeroSet { zero } => self.zero = Some(zero.clone()),
+            Record::ZeroSet { zero, last_shot_before } => {
+                let before = last_shot_before.unwrap_or(self.last_shot);
+                // That exposure may leave no record; its number is used up all the same.
+                self.last_shot = self.last_shot.max(before);
+                self.zeros.push((before, zero.clone()));
+            }
             Record::Arriving(frame) => {
                 self.last_shot = self.last_shot.max(frame.shot);
                 self.open_arrivals.retain(|open| open.shot != frame.shot);
@@ -134,11 +140,27 @@ impl Ledger {
     /// Whether a row's closing frame in use was shot one whole turn on from its first one; `angle` is the
     /// closing frame's.
     pub fn is_a_turn_on(&self, row: &str, angle: Angle, steps_per_turn: StepsPerTurn) -> bool {
-        let step = |closing| self.frames.get(&key(row, angle, closing))?.in_use()?.reported_step;
-        let (Some(first), Some(closing)) = (step(false), step(true)) else { return false };
+        let shot_at = |closing| {
+            let frame = self.frames.get(&key(row, angle, closing))?.in_use()?;
+            Some((frame.reported_step?, self.zero_of(frame)))
+        };
+        let (Some(first), Some(closing)) = (shot_at(false), shot_at(true)) else { return false };
         // Clockwise the steps fall; each step is rounded by itself.
-        let turned: i64 = closing - first;
-        turned.abs().abs_diff(steps_per_turn.nearest_step(Angle::TURN)) <= 1
+        let turned: i64 = closing.0 - first.0;
+        // Between two zeros a hand may have placed the product anew.
+        first.1 == closing.1 && turned.abs().abs_diff(steps_per_turn.nearest_step(Angle::TURN)) <= 1
+    }
+
+    /// The step at which a stop's frame in use was shot, if it counts from the zero taken last.
+    pub fn step_of(&self, key: &StopKey) -> Option<i64> {
+        let frame = self.frames.get(key)?.in_use()?;
+        frame.reported_step.filter(|_| self.zero_of(frame) == self.zeros.len())
+    }
+
+    /// How many zeros had been taken when a frame was shot; its step counts from the last of them. Their
+    /// names would not do: a table may use one again.
+    fn zero_of(&self, frame: &FrameRecord) -> usize {
+        self.zeros.iter().rposition(|(last_before, _)| *last_before < frame.shot).map_or(0, |at| at + 1)
     }
 
     /// Every kept frame of every stop.
@@ -158,7 +180,7 @@ impl Ledger {
 
     /// The zero that kept frames were counted from; `None` while there are no frames.
     pub fn zero(&self) -> Option<&str> {
-        if self.frames.is_empty() { None } else { self.zero.as_deref() }
+        if self.frames.is_empty() { None } else { self.zeros.last().map(|(_, zero)| zero.as_str()) }
     }
 
     /// The highest exposure number on record.

@@ -59,6 +59,9 @@ pub enum Record {
     ZeroSet {
         /// The zero's name.
         zero: String,
+        /// The last exposure before it was taken, as frames may be kept after that; `None` in older journals.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        last_shot_before: Option<u64>,
     },
     /// A turn is about to be sent; without its `Turned` the position is the table's to tell.
     TurnIntent {

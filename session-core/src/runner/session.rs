@@ -383,8 +383,9 @@ impl Session {
                     self.hold(shot, &arrived.arrivals, "it came after the wait for it had been given up");
                 }
             }
-            Action::RecordZero { zero } => {
-                if let Err(error) = self.parts.folder.append(Record::ZeroSet { zero }) {
+            Action::RecordZero { zero, last_shot_before } => {
+                let record = Record::ZeroSet { zero, last_shot_before: Some(last_shot_before) };
+                if let Err(error) = self.parts.folder.append(record) {
                     self.disk_refused(Refused::Zero, &error);
                 }
             }
