@@ -224,6 +224,7 @@ impl Engine {
         match intent {
             Intent::Start => {
                 if matches!(self.mode, Mode::Ready | Mode::Stopped | Mode::Finished) {
+                    self.forget_pause();
                     let missing: Vec<u32> = self
                         .stops
                         .iter()
@@ -241,7 +242,6 @@ impl Engine {
             Intent::Retake { stops } => self.retake(stops, actions),
             Intent::PauseAfterFrame => {
                 if self.mode == Mode::Running {
-                    self.forget_pause();
                     self.mode = Mode::Pausing;
                 }
             }
@@ -350,10 +350,9 @@ impl Engine {
     }
 
     /// Lets the session run (again); a person may have touched the product, so it settles anew, and
-    /// may have made room, so held frames are written.
+    /// may have made room, so held frames are written. A flag's pause that a fault has forestalled follows.
     fn run(&mut self, actions: &mut Vec<Action>) {
-        self.forget_pause();
-        self.mode = Mode::Running;
+        self.mode = if self.pause_is_due() { Mode::Pausing } else { Mode::Running };
         for shot in std::mem::take(&mut self.stuck) {
             self.keep(shot, actions);
         }

@@ -10,11 +10,11 @@ use std::time::Duration;
 use proptest::prelude::*;
 use session_core::angle::StepsPerTurn;
 use session_core::camera::CameraError;
-use session_core::camera::settings::FrameSettings;
+use session_core::camera::settings::{FrameSettings, Setting};
 use session_core::check::{Flag, FlagKind, FlagPolicy, Response};
 use session_core::engine::{
-    Action, CheckOf, ChecksSeed, Engine, EngineConfig, Event, Intent, Mode, PauseReason, StopSeed, StopState,
-    Timer,
+    Action, Activity, CheckOf, ChecksSeed, Engine, EngineConfig, Event, Intent, Mode, PauseReason,
+    SettingsSeed, StopSeed, StopState, Timer,
 };
 use session_core::motion::{Direction, SpeedProfile};
 use session_core::plan::{Plan, Row};
@@ -306,6 +306,58 @@ fn a_pause_keeps_every_frame_and_names_the_stop() {
     assert_eq!(*world.engine.mode(), Mode::Finished);
     assert_eq!(world.kept.len(), 7);
     assert!(world.kept.contains(&(3, 2)));
+}
+
+#[test]
+fn a_fault_mended_does_not_make_a_flags_pause_forgotten() {
+    let at_iso = |iso: &str| {
+        let mut settings = FrameSettings::default();
+        settings.from_file.insert(Setting::Iso, iso.to_owned());
+        settings
+    };
+    let paused = Mode::Paused(PauseReason::Flagged { stop: 2 });
+    for answer in [Intent::TryAgain, Intent::Skip { stop: 4 }, Intent::GoOnWithSettings] {
+        for flag_comes_first in [true, false] {
+            let choices = policy(&[(FlagKind::ObjectSlipped, Response::Pause)]);
+            let mut world =
+                World::with_config(&six(), choices, |config| EngineConfig { retries: 0, ..config });
+            let reference = Some(at_iso("100"));
+            world.engine.lock_settings(SettingsSeed { reference, drifted: Vec::new() });
+            world.tell(Event::Person(Intent::Start));
+            // Stop 4 is exposed while the frame of stop 3 is still being written.
+            while world.engine.activity(4) != Activity::Exposing {
+                match world.queue.pop_front().unwrap() {
+                    Event::FrameKept { shot: 3, .. } => {}
+                    Event::FrameKept { shot, version, .. } => {
+                        world.tell(Event::FrameKept { shot, version, settings: at_iso("100") });
+                    }
+                    event => world.tell(event),
+                }
+            }
+            let flags = vec![flag(FlagKind::ObjectSlipped)];
+            let flagged = Event::FrameChecked { stop: 2, version: 1, flags };
+            if flag_comes_first {
+                world.tell(flagged.clone());
+                assert_eq!(*world.engine.mode(), Mode::Pausing);
+            }
+            if answer == Intent::GoOnWithSettings {
+                world.tell(Event::FrameKept { shot: 3, version: 1, settings: at_iso("400") });
+            } else {
+                world.queue.clear();
+                let error = CameraError::Failed("the mirror is stuck".to_owned());
+                world.tell(Event::ExposureFailed { shot: 4, error });
+            }
+            assert!(matches!(world.engine.mode(), Mode::Fault(_)), "{:?}", world.engine.mode());
+            if !flag_comes_first {
+                world.tell(flagged);
+            }
+            let turns = world.turns;
+            world.person(answer.clone());
+            assert_eq!((world.engine.mode(), world.turns), (&paused, turns), "{answer:?}");
+            world.person(Intent::Resume);
+            assert_ne!(*world.engine.mode(), paused, "asked once");
+        }
+    }
 }
 
 #[test]

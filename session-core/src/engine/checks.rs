@@ -124,12 +124,15 @@ impl Engine {
         let Some(checks) = &mut self.checks else { return };
         match checks.policy.response(kind) {
             Response::Tell => {}
-            Response::Pause => {
-                if self.mode == Mode::Running {
+            Response::Pause => match self.mode {
+                Mode::Running => {
                     checks.pause_at = Some(stop);
                     self.mode = Mode::Pausing;
                 }
-            }
+                // Mending the fault is no answer to the flag.
+                Mode::Fault(_) => drop(checks.pause_at.get_or_insert(stop)),
+                _ => {}
+            },
             Response::Retake => {
                 let mut earlier = checks.found.range((stop, 0)..(stop, version));
                 let seen_before = earlier.any(|(_, kinds)| kinds.contains(&kind));
@@ -196,16 +199,19 @@ impl Engine {
 
     /// Pauses for a flag when the last stop has been shot; tells whether it did.
     pub(super) fn pause_at_the_end(&mut self) -> bool {
-        let is_due = self.mode == Mode::Pausing
-            && self.lens == Lens::Free
-            && self.checks.as_ref().is_some_and(|checks| checks.pause_at.is_some());
+        let is_due = self.mode == Mode::Pausing && self.lens == Lens::Free && self.pause_is_due();
         if is_due {
             self.mode = Mode::Paused(self.pause_reason());
         }
         is_due
     }
 
-    /// A person has spoken: no flag pauses the session any more.
+    /// Whether a flag asks for a pause that has not come yet.
+    pub(super) fn pause_is_due(&self) -> bool {
+        self.checks.as_ref().is_some_and(|checks| checks.pause_at.is_some())
+    }
+
+    /// A person lets the session go on, or halts it: no flag found so far pauses it any more.
     pub(super) fn forget_pause(&mut self) {
         if let Some(checks) = &mut self.checks {
             checks.pause_at = None;
