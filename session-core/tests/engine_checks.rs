@@ -262,9 +262,12 @@ fn a_checker_that_says_nothing_is_not_waited_for_for_ever() {
     while let Some(event) = world.queue.pop_front() {
         world.tell(event);
     }
-    let timer = *world.waits.last().unwrap();
-    world.tell(Event::TimerFired { timer });
-    assert_eq!(*world.engine.mode(), Mode::Finished);
+    // Once for the frames and once for the row.
+    for ended in [false, true] {
+        let timer = *world.waits.last().unwrap();
+        world.tell(Event::TimerFired { timer });
+        assert_eq!(*world.engine.mode() == Mode::Finished, ended);
+    }
     // Found after all: on record, but a table that was said to be done does not begin to turn.
     let turns = world.turns;
     world.settle();
@@ -286,6 +289,67 @@ fn a_wait_that_goes_on_is_renewed_by_each_outcome() {
     assert_eq!(*world.engine.mode(), Mode::Running, "the wait began anew");
     world.settle();
     assert_eq!(*world.engine.mode(), Mode::Finished);
+}
+
+#[test]
+fn a_row_that_takes_too_long_leaves_the_other_rows_to_be_judged() {
+    let mut plan = Plan::single_row("LH-1", 3);
+    plan.rows.push(Row::full_turn("high", 2));
+    plan.rows.push(Row::full_turn("low", 2));
+    let mut world = World::new(&plan, policy(&[(FlagKind::WrongAngle, Response::Retake)]));
+    world.with_row = Flaws::from([((1, 1), FlagKind::WrongAngle), ((6, 1), FlagKind::WrongAngle)]);
+    world.tell(Event::Person(Intent::Start));
+    while world.row_checks.is_empty() {
+        let event = world.queue.pop_front().or_else(|| world.checker.pop_front()).unwrap();
+        world.tell(event);
+    }
+    // The first row's outcome does not come.
+    let late = std::mem::take(&mut world.checker);
+    let timer = *world.waits.last().unwrap();
+    world.tell(Event::TimerFired { timer });
+    assert_eq!(*world.engine.mode(), Mode::Running);
+    world.settle();
+    assert_eq!(*world.engine.mode(), Mode::Finished);
+    assert_eq!(world.row_checks, [0, 1, 2, 2], "each row once, and the one with a new frame anew");
+    assert_eq!(world.order(), [1, 2, 3, 4, 5, 6, 7, 6]);
+    // Of the first row it is on record, but a table that was said to be done does not begin to turn.
+    world.checker = late;
+    world.settle();
+    assert_eq!((world.engine.mode(), world.kept.len()), (&Mode::Finished, 8));
+}
+
+#[test]
+fn a_pause_comes_although_another_flag_of_the_frame_asks_for_a_retake() {
+    let mut world = World::new(&six(), FlagPolicy::default());
+    world.tell(Event::Person(Intent::Start));
+    while world.kept.len() < 3 {
+        let event = world.queue.pop_front().unwrap();
+        world.tell(event);
+    }
+    world.checker.clear();
+    // Usually a wrong angle is shot again, an object that slipped waits for a hand.
+    let flags = vec![flag(FlagKind::WrongAngle), flag(FlagKind::ObjectSlipped)];
+    world.tell(Event::FrameChecked { stop: 2, version: 1, flags });
+    world.settle();
+    assert_eq!(*world.engine.mode(), Mode::Paused(PauseReason::Flagged { stop: 2 }));
+    world.person(Intent::Resume);
+    assert_eq!(world.order().iter().filter(|stop| **stop == 2).count(), 2, "and it is shot again");
+}
+
+#[test]
+fn a_stop_left_out_is_neither_shot_again_nor_paused_for() {
+    for response in [Response::Retake, Response::Pause] {
+        let mut world = World::new(&six(), policy(&[(FlagKind::MotionBlur, response)]));
+        world.looks = Flaws::from([((1, 1), FlagKind::MotionBlur)]);
+        world.tell(Event::Person(Intent::Start));
+        while world.kept.len() < 3 {
+            let event = world.queue.pop_front().unwrap();
+            world.tell(event);
+        }
+        world.person(Intent::Skip { stop: 1 });
+        assert_eq!(*world.engine.mode(), Mode::Finished);
+        assert_eq!(world.order(), [1, 2, 3, 4, 5, 6]);
+    }
 }
 
 #[test]

@@ -91,14 +91,13 @@ impl Engine {
         }
     }
 
-    /// Goes on unchecked: nothing has come in for too long.
+    /// Goes on without the checks under way: nothing has come in for too long. Rows not begun are judged yet.
     pub(super) fn on_checks_overdue(&mut self, ticket: u64) {
         if let Some(checks) = &mut self.checks
             && checks.wait == Some(ticket)
         {
             checks.wait = None;
             checks.under_way.clear();
-            checks.open_rows.clear();
         }
     }
 
@@ -107,12 +106,17 @@ impl Engine {
         checks.wait = None;
         let known = checks.found.get(&(stop, version));
         let is_news = |kind: &FlagKind| known.is_none_or(|known| !known.contains(kind));
-        let news: Vec<FlagKind> = kinds.iter().copied().filter(is_news).collect();
+        let mut news: Vec<FlagKind> = kinds.iter().copied().filter(is_news).collect();
+        // A retake would leave the pause unasked for.
+        news.sort_by_key(|kind| checks.policy.response(*kind) != Response::Pause);
         checks.found.insert((stop, version), kinds);
         for kind in news {
             // A stop that is shot again anyway needs no more.
             let is_current = self.stop(stop).is_some_and(|status| {
-                status.state == StopState::Kept && status.chosen == version && status.versions == version
+                status.state == StopState::Kept
+                    && status.chosen == version
+                    && status.versions == version
+                    && !status.skipped
             });
             if is_current && !self.queue.contains(&stop) && !self.is_in_work(stop) {
                 self.answer_flag(stop, version, kind);
