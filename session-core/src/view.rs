@@ -18,7 +18,7 @@ pub struct SessionView {
     pub direction: Direction,
     /// Row names in order.
     pub rows: Vec<RowView>,
-    /// All stops in shooting order.
+    /// All stops in shooting order, closing frames among them.
     pub stops: Vec<StopView>,
     /// What the session is doing.
     pub mode: Mode,
@@ -52,6 +52,8 @@ pub struct StopView {
     pub index: u32,
     /// Its row, from 0.
     pub row: usize,
+    /// Whether it is its row's closing frame, no stop of the set.
+    pub closing: bool,
     /// Its angle along the plan's direction, degrees within one turn; for placing it.
     pub degrees: f64,
     /// The angle as text, such as `22.5`.
@@ -95,9 +97,14 @@ pub struct VersionView {
 }
 
 impl SessionView {
-    /// How many stops have a frame in use.
+    /// The stops of the set, closing frames left out.
+    pub fn of_set(&self) -> impl Iterator<Item = &StopView> {
+        self.stops.iter().filter(|stop| !stop.closing)
+    }
+
+    /// How many stops of the set have a frame in use.
     pub fn kept(&self) -> usize {
-        self.stops.iter().filter(|stop| stop.state == StopState::Kept).count()
+        self.of_set().filter(|stop| stop.state == StopState::Kept).count()
     }
 
     /// The stop at which something is being done, if any: the camera's before the table's.

@@ -74,8 +74,12 @@ struct Bench {
 }
 
 fn bench(unplug_at: Option<u64>, ask_at: Option<u64>) -> Bench {
+    bench_for(&Plan::single_row("LH-1", 3), unplug_at, ask_at)
+}
+
+fn bench_for(plan: &Plan, unplug_at: Option<u64>, ask_at: Option<u64>) -> Bench {
     let dir = tempfile::tempdir().unwrap();
-    let folder = SessionFolder::open_or_create(dir.path(), &Plan::single_row("LH-1", 3)).unwrap();
+    let folder = SessionFolder::open_or_create(dir.path(), plan).unwrap();
     let clock = Clock::new(SimSpeed::Max);
     let (table, probe) = SimTable::new(SimTableSettings::default(), clock.clone());
     let camera = Wired { probe: probe.clone(), unplug_at, ask_at };
@@ -162,4 +166,17 @@ fn a_prompt_names_its_stop_and_a_stopped_exposure_is_no_trouble() {
     // Its number is on record all the same, so that it is never used again.
     let folder = bench.handle.finish().unwrap();
     assert_eq!(folder.with_ledger(session_core::journal::Ledger::last_shot), 2);
+}
+
+#[test]
+fn a_closing_frame_is_shown_and_not_counted_as_a_stop_of_the_set() {
+    let plan = Plan { closing_frame: true, ..Plan::single_row("LH-1", 3) };
+    let bench = bench_for(&plan, None, None);
+    bench.handle.send(Intent::Start);
+    let told = bench.mode(&Mode::Finished);
+    let Some(Update::View(view)) = told.last() else { panic!("{told:?}") };
+    let closing: Vec<bool> = view.stops.iter().map(|stop| stop.closing).collect();
+    assert_eq!(closing, [false, false, false, true]);
+    assert!(view.stops.iter().all(|stop| stop.chosen == 1));
+    assert_eq!((view.kept(), view.of_set().count()), (3, 3));
 }

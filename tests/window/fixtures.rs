@@ -86,6 +86,7 @@ pub fn views_of(plan: &Plan) -> Vec<StopView> {
     let views = stops.iter().map(|stop| StopView {
         index: stop.index,
         row: stop.row,
+        closing: stop.closing,
         degrees: stop.angle.wrapped().degrees(),
         degrees_text: stop.angle.wrapped().short_degrees(),
         state: StopState::Missing,

@@ -321,7 +321,7 @@ impl Desk {
     }
 
     fn show(&self, view: &SessionView) {
-        self.bar.set_length(view.stops.len() as u64);
+        self.bar.set_length(view.of_set().count() as u64);
         self.bar.set_position(view.kept() as u64);
         let doing = view.active_stop().map(|stop| {
             format!("stop {} at {}° {}", stop.index, stop.degrees_text, crate::words::activity(stop.activity))

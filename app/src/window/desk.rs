@@ -472,6 +472,7 @@ fn in_force(folder: &SessionFolder) -> PlanInForce {
         .map(|seed| StopView {
             index: seed.stop.index,
             row: seed.stop.row,
+            closing: seed.stop.closing,
             degrees: seed.stop.angle.wrapped().degrees(),
             degrees_text: seed.stop.angle.wrapped().short_degrees(),
             state: seed.state,

@@ -223,7 +223,7 @@ impl PlanChange {
     ) -> Option<Self> {
         let in_force = in_force.filter(|set| set.plan != *plan)?;
         let has_frame = |state: StopState| state != StopState::Missing;
-        let shot = in_force.stops.iter().filter(|stop| has_frame(stop.state)).count();
+        let shot = in_force.stops.iter().filter(|stop| !stop.closing && has_frame(stop.state)).count();
         let stay = places.iter().filter(|place| !place.versions.is_empty()).count();
         let back: HashSet<u32> = stops
             .iter()
@@ -249,6 +249,7 @@ mod tests {
         StopView {
             index,
             row: 0,
+            closing: false,
             degrees: 0.0,
             degrees_text: String::new(),
             state: StopState::Kept,

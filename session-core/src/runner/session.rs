@@ -539,6 +539,7 @@ impl Session {
             .map(|status| StopView {
                 index: status.stop.index,
                 row: status.stop.row,
+                closing: status.stop.closing,
                 degrees: status.stop.angle.wrapped().degrees(),
                 degrees_text: status.stop.angle.wrapped().short_degrees(),
                 state: status.state,
