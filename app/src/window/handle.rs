@@ -505,6 +505,10 @@ impl Tools {
             if !matches!(view.mode, Mode::Running | Mode::Pausing) {
                 state.pace.wait();
             }
+            if view.mode == Mode::Running && !matches!(state.mode, Mode::Running | Mode::Pausing) {
+                // What was said of the set as it stood is no longer so.
+                state.notices.retain(|notice| notice.kind != NoticeKind::Note);
+            }
             state.mode = view.mode.clone();
             state.rows.clone_from(&view.rows);
             state.plate_deg = view.plate_deg;

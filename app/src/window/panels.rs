@@ -44,6 +44,13 @@ const FACTS: f32 = 264.0;
 /// The height of the strip, points.
 const STRIP: f32 = 148.0;
 
+/// Its width in a small window, points.
+const NARROWEST_COLUMN: f32 = 320.0;
+/// What is left for the picture beside the facts, at least, points; else the facts stay away.
+const LEAST_PICTURE: f32 = 300.0;
+/// Below this height of the window, points, ring and plan scroll together.
+const SHORT: f32 = 680.0;
+
 /// Draws the whole window.
 pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
     if state.finishing.open {
@@ -58,24 +65,26 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
         .exact_size(52.0)
         .frame(panel(16, 0))
         .show(ui, |ui| top_bar::top_bar_ui(ui, state, sink));
-    Panel::left("set").exact_size(COLUMN).resizable(false).frame(panel(16, 10)).show(ui, |ui| {
+    let room = ui.ctx().content_rect().size();
+    let column = (room.x * 0.36).clamp(NARROWEST_COLUMN, COLUMN);
+    Panel::left("set").exact_size(column).resizable(false).frame(panel(16, 10)).show(ui, |ui| {
         if let Some(step) = state.setup.step {
             setup::setup_ui(ui, state, step, sink);
             return;
         }
-        ring::ring_ui(ui, state, sink);
-        controls::controls_ui(ui, state, sink);
-        finishing::enter_ui(ui, state, sink);
-        setup::enter_ui(ui, state, sink);
-        ui.add_space(8.0);
-        let line = ui.max_rect().x_range();
-        ui.painter().hline(line, ui.cursor().top(), Stroke::new(1.0, theme::line()));
-        ui.add_space(8.0);
-        plan::plan_head_ui(ui, state, sink);
-        ScrollArea::vertical()
-            .id_salt("plan")
-            .auto_shrink(false)
-            .show(ui, |ui| plan::plan_ui(ui, state, sink));
+        if room.y >= SHORT {
+            set_ui(ui, state, sink);
+            ScrollArea::vertical()
+                .id_salt("plan")
+                .auto_shrink(false)
+                .show(ui, |ui| plan::plan_ui(ui, state, sink));
+        } else {
+            // Little would be left of the plan: ring and plan scroll together.
+            ScrollArea::vertical().id_salt("set and plan").auto_shrink(false).show(ui, |ui| {
+                set_ui(ui, state, sink);
+                plan::plan_ui(ui, state, sink);
+            });
+        }
     });
     Panel::bottom("strip")
         .exact_size(STRIP)
@@ -92,7 +101,8 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
     if state.live.is_some() || has_frames {
         Panel::top("view bar").frame(panel(16, 6)).show(ui, |ui| view_bar::view_bar_ui(ui, state, sink));
     }
-    if has_frames && state.live.is_none() && state.stage.facts {
+    let wide = room.x - column - FACTS >= LEAST_PICTURE;
+    if has_frames && state.live.is_none() && state.stage.facts && wide {
         Panel::right("facts")
             .exact_size(FACTS)
             .resizable(false)
@@ -109,4 +119,17 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
     CentralPanel::default()
         .frame(Frame::new().fill(theme::mat()))
         .show(ui, |ui| picture::picture_ui(ui, state, pictures, sink));
+}
+
+/// The set: its ring, what can be done with it, and the plan's heading.
+fn set_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    ring::ring_ui(ui, state, sink);
+    controls::controls_ui(ui, state, sink);
+    finishing::enter_ui(ui, state, sink);
+    setup::enter_ui(ui, state, sink);
+    ui.add_space(8.0);
+    let line = ui.max_rect().x_range();
+    ui.painter().hline(line, ui.cursor().top(), Stroke::new(1.0, theme::line()));
+    ui.add_space(8.0);
+    plan::plan_head_ui(ui, state, sink);
 }

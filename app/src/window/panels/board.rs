@@ -2,7 +2,7 @@
 
 use egui::{Grid, Modal, RichText, ScrollArea, Ui, vec2};
 
-use super::widgets::{Field, button_ui, field_ui, primary_button_ui, problem_ui, soft_ui};
+use super::widgets::{Field, button_ui, field_ui, primary_button_ui, problem_ui, soft_wrapped_ui};
 use crate::controller_files::{CAUTIONS, FIRST_TURN};
 use crate::window::board::BoardEdit;
 use crate::window::intent::{IntentSink, WindowIntent};
@@ -112,14 +112,17 @@ fn card_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         Ok(files) => {
             ui.add_space(4.0);
             ui.label(RichText::new(t!("board-wiring")).strong());
-            Grid::new("wiring").num_columns(3).spacing([14.0, 3.0]).striped(true).show(ui, |ui| {
-                for wire in &files.wiring {
-                    ui.label(format!("{} {}", wire.from.part, wire.from.terminal));
-                    ui.label(format!("{} {}", wire.to.part, wire.to.terminal));
-                    soft_ui(ui, format!("{}. {}", wire.line.word(), wire.note));
-                    ui.end_row();
-                }
-            });
+            Grid::new("wiring").num_columns(3).max_col_width(250.0).spacing([14.0, 3.0]).striped(true).show(
+                ui,
+                |ui| {
+                    for wire in &files.wiring {
+                        ui.label(format!("{} {}", wire.from.part, wire.from.terminal));
+                        ui.label(format!("{} {}", wire.to.part, wire.to.terminal));
+                        soft_wrapped_ui(ui, format!("{}. {}", wire.line.word(), wire.note));
+                        ui.end_row();
+                    }
+                },
+            );
             ui.add_space(4.0);
             ui.label(RichText::new(t!("board-from-bare-board-to-first")).strong());
             for (number, step) in FIRST_TURN.iter().enumerate() {

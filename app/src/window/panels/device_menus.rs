@@ -4,7 +4,7 @@ use egui::{RichText, TextEdit, Ui, vec2};
 
 use super::speech_ui::{probe_ui, speech_ui};
 use super::tryout_ui::{try_camera_ui, try_table_ui};
-use super::widgets::{Field, button_ui, field_id, field_ui, soft_ui};
+use super::widgets::{Field, button_ui, field_id, field_ui, soft_ui, soft_wrapped_ui};
 use crate::window::board::BoardEdit;
 use crate::window::devices::{CameraEdit, CameraKind, Ports, TableEdit, TableKind};
 use crate::window::intent::{IntentSink, WindowIntent};
@@ -59,7 +59,7 @@ pub fn table_choice_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         }
         probe_ui(ui, state, sink, enabled);
         speech_ui(ui, state, sink, WIDTH, enabled);
-        soft_ui(ui, t!("device-menus-opening-a-port-may-restart"));
+        soft_wrapped_ui(ui, t!("device-menus-opening-a-port-may-restart"));
     }
 }
 
@@ -70,7 +70,7 @@ fn ports_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
             soft_ui(ui, t!("device-menus-looking-for-serial-ports"));
         }
         Ports::Found(ports) if ports.is_empty() => {
-            soft_ui(ui, t!("device-menus-no-serial-port-found-plug"));
+            soft_wrapped_ui(ui, t!("device-menus-no-serial-port-found-plug"));
         }
         Ports::Found(ports) => {
             for (path, what) in ports {
@@ -123,7 +123,7 @@ fn detail_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
     let choice = &state.devices;
     let (caption, hint, needed) = match choice.camera {
         CameraKind::Simulated => {
-            soft_ui(ui, t!("device-menus-it-sees-the-simulated-table"));
+            soft_wrapped_ui(ui, t!("device-menus-it-sees-the-simulated-table"));
             return;
         }
         CameraKind::Folder => {
@@ -174,7 +174,7 @@ fn connection_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             });
         }
         Link::Open | Link::Opening | Link::Closing => {
-            soft_ui(ui, t!("device-menus-in-use-it-can-be"));
+            soft_wrapped_ui(ui, t!("device-menus-in-use-it-can-be"));
         }
         Link::Closed if state.tryout.is_some() => {
             ui.horizontal(|ui| {
@@ -185,7 +185,7 @@ fn connection_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             });
         }
         Link::Closed => {
-            soft_ui(ui, t!("device-menus-it-is-connected-when-shooting"));
+            soft_wrapped_ui(ui, t!("device-menus-it-is-connected-when-shooting"));
         }
     }
 }

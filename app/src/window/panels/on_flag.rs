@@ -3,7 +3,7 @@
 use egui::{CollapsingHeader, Grid, Ui};
 use session_core::check::{FlagKind, Response};
 
-use super::widgets::{capital, soft_ui};
+use super::widgets::{capital, soft_wrapped_ui};
 use crate::window::intent::{IntentSink, RoomEdit, WindowIntent};
 use crate::window::state::State;
 use crate::window::text::t;
@@ -12,7 +12,7 @@ use crate::window::words;
 /// Draws a line for each kind of flag with its choices.
 pub fn on_flag_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     CollapsingHeader::new(t!("on-flag-when-a-frame-is-flagged")).show(ui, |ui| {
-        soft_ui(ui, t!("on-flag-retake-once-by-itself"));
+        soft_wrapped_ui(ui, t!("on-flag-retake-once-by-itself"));
         Grid::new("on flag").num_columns(2).spacing([14.0, 4.0]).show(ui, |ui| {
             for kind in FlagKind::ALL {
                 let title = capital(&words::flag_kind(kind));

@@ -3,7 +3,7 @@
 use egui::{Slider, Ui};
 
 use super::on_flag::on_flag_ui;
-use super::widgets::soft_ui;
+use super::widgets::soft_wrapped_ui;
 use crate::window::intent::{IntentSink, RoomEdit, WindowIntent};
 use crate::window::state::State;
 use crate::window::text::t;
@@ -19,7 +19,7 @@ pub fn settings_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             }
         }
     });
-    soft_ui(ui, t!("room-both-are-neutral-grey-so"));
+    soft_wrapped_ui(ui, t!("room-both-are-neutral-grey-so"));
     if super::widgets::button_ui(ui, &t!("setup-enter"), !state.is_busy(), egui::vec2(0.0, 0.0)).clicked() {
         sink.send(WindowIntent::Setup(Some(crate::window::setup::SetupStep::Board)));
     }

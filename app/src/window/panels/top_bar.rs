@@ -1,6 +1,7 @@
 //! The bar at the top: what is being shot, where to, with what.
 
-use egui::{Align, Button, Layout, Popup, PopupCloseBehavior, RichText, Ui};
+use egui::text::LayoutJob;
+use egui::{Align, Button, Layout, Popup, PopupCloseBehavior, RichText, ScrollArea, Ui};
 
 use super::device_menus::{camera_menu_ui, folder_menu_ui, table_menu_ui};
 use super::help::{keys_help_ui, safety_ui};
@@ -12,6 +13,11 @@ use crate::window::readiness::{self, Readiness};
 use crate::window::state::State;
 use crate::window::text::t;
 use crate::window::{theme, words};
+
+/// Below this width, points, the bar says less.
+const NARROW: f32 = 1000.0;
+/// What the bar, a card's heading and its borders take of the height, points.
+const ABOVE_CARD: f32 = 120.0;
 
 /// Draws the bar.
 pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
@@ -26,15 +32,22 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             .clone()
             .unwrap_or_else(|| (state.devices.table_name(), state.devices.camera_name()));
         // Of one width whatever they do, so that nothing in the bar moves while a set is shot.
-        let device = egui::vec2((ui.ctx().content_rect().width() * 0.185).clamp(150.0, 250.0), 0.0);
+        let width = ui.ctx().content_rect().width();
+        let narrow = width < NARROW;
+        let device = egui::vec2((width * 0.185).clamp(if narrow { 120.0 } else { 150.0 }, 250.0), 0.0);
+        // Where there is little room a long name is cut, not pushed over the bar's end.
+        let device_ui = |ui: &mut Ui, name: &str, job: LayoutJob, content: &mut dyn FnMut(&mut Ui)| {
+            ui.scope(|ui| {
+                if narrow {
+                    ui.set_max_width(device.x);
+                }
+                menu_ui(ui, name, Button::new(job).truncate().min_size(device), |ui| content(ui));
+            });
+        };
         let camera = device_job(&t!("top-bar-camera"), &camera, readiness::camera(state));
-        menu_ui(ui, &t!("top-bar-camera"), Button::new(camera).truncate().min_size(device), |ui| {
-            camera_menu_ui(ui, state, sink);
-        });
+        device_ui(ui, &t!("top-bar-camera"), camera, &mut |ui| camera_menu_ui(ui, state, sink));
         let table = device_job(&t!("top-bar-table"), &table, readiness::table(state));
-        menu_ui(ui, &t!("top-bar-table"), Button::new(table).truncate().min_size(device), |ui| {
-            table_menu_ui(ui, state, sink);
-        });
+        device_ui(ui, &t!("top-bar-table"), table, &mut |ui| table_menu_ui(ui, state, sink));
         let list = match &state.list {
             Some(list) => {
                 let open = list.rows.iter().filter(|row| !row.done).count();
@@ -43,8 +56,9 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             None => captioned(&t!("top-bar-list"), &t!("top-bar-none")),
         };
         menu_ui(ui, &t!("top-bar-shoot-list"), Button::new(list), |ui| list_ui(ui, state, sink));
+        let path = state.folder.display().to_string();
         let folder =
-            captioned(&t!("top-bar-folder"), &words::middle_cut(&state.folder.display().to_string(), 20));
+            captioned(&t!("top-bar-folder"), &words::middle_cut(&path, if narrow { 10 } else { 20 }));
         menu_ui(ui, &t!("top-bar-session-folder"), Button::new(folder), |ui| folder_menu_ui(ui, state, sink));
         ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
             let sku =
@@ -56,7 +70,7 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
 }
 
 /// A device's name, with how it stands.
-fn device_job(caption: &str, name: &str, stands: Readiness) -> egui::text::LayoutJob {
+fn device_job(caption: &str, name: &str, stands: Readiness) -> LayoutJob {
     captioned(caption, &t!("top-bar-device", name = words::middle_cut(name, 18), word = stands.word()))
 }
 
@@ -71,6 +85,8 @@ fn menu_ui(ui: &mut Ui, name: &str, button: Button<'_>, content: impl FnOnce(&mu
             ui.set_width(340.0);
             ui.spacing_mut().item_spacing.y = 7.0;
             ui.heading(name);
-            content(ui);
+            ScrollArea::vertical()
+                .max_height(ui.ctx().content_rect().height() - ABOVE_CARD)
+                .show(ui, content);
         });
 }

@@ -2,7 +2,7 @@
 
 use egui::{Ui, vec2};
 
-use super::widgets::{button_ui, soft_ui};
+use super::widgets::{button_ui, soft_ui, soft_wrapped_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::{Link, State};
 use crate::window::text::t;
@@ -47,7 +47,7 @@ pub fn try_table_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         (None, _) => t!("tryout-ui-it-does-not-tell-where"),
     };
     ui.add(egui::Label::new(place).wrap());
-    soft_ui(ui, t!("tryout-ui-hands-hair-and-cables-off"));
+    soft_wrapped_ui(ui, t!("tryout-ui-hands-hair-and-cables-off"));
     ui.horizontal(|ui| {
         ui.spacing_mut().item_spacing.x = 4.0;
         ui.spacing_mut().button_padding.x = 8.0;

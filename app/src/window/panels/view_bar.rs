@@ -12,7 +12,8 @@ use crate::window::text::t;
 pub fn view_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let stage = &state.stage;
     let look = |look| sink.send(WindowIntent::Look(look));
-    ui.horizontal(|ui| {
+    let whole = stage.scale == Scale::Fit;
+    ui.horizontal_wrapped(|ui| {
         ui.spacing_mut().item_spacing.x = 6.0;
         for (scale, text, tip) in [
             (Scale::Fit, t!("view-bar-fit"), t!("view-bar-the-whole-frame-f")),
@@ -28,12 +29,12 @@ pub fn view_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             ui,
             &t!("view-bar-magnifier"),
             stage.magnifier,
-            true,
+            whole,
             &t!("view-bar-one-to-one-around-the"),
         ) {
             look(Look::Magnifier(!stage.magnifier));
         }
-        let close = stage.magnifier || stage.scale != Scale::Fit;
+        let close = stage.magnifier || !whole;
         let tip = t!("view-bar-checks-black-and-white-where");
         if toggle_ui(ui, &t!("view-bar-sharp-edges"), stage.edges, close, &tip) {
             look(Look::Edges(!stage.edges));
@@ -57,7 +58,8 @@ pub fn view_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         ui.add_space(8.0);
         against_ui(ui, state, sink);
     });
-    if stage.against != Against::Nothing {
+    // Close up only the frame itself is shown.
+    if whole && stage.against != Against::Nothing {
         ui.horizontal(|ui| compare_ui(ui, state, sink));
     }
     keys_ui(ui, state, sink);
@@ -66,7 +68,9 @@ pub fn view_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
 fn against_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let stage = &state.stage;
     let button = Button::new(t!("view-bar-compare-with", against = stage.against.words()));
-    let response = ui.add(button);
+    let response = ui
+        .add_enabled(stage.scale == Scale::Fit, button)
+        .on_disabled_hover_text(t!("view-bar-compares-whole-frames"));
     egui::Popup::menu(&response).show(|ui| {
         for against in Against::ALL {
             if ui.radio(stage.against == against, super::widgets::capital(&against.words())).clicked() {
@@ -103,7 +107,7 @@ fn compare_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
 /// A button that stays down; tells whether it was pressed.
 pub(super) fn toggle_ui(ui: &mut Ui, text: &str, on: bool, enabled: bool, tip: &str) -> bool {
     let button = Button::selectable(on, text).frame_when_inactive(true).min_size(vec2(0.0, 26.0));
-    ui.add_enabled(enabled, button).on_hover_text(tip).clicked()
+    ui.add_enabled(enabled, button).on_hover_text(tip).on_disabled_hover_text(tip).clicked()
 }
 
 fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {

@@ -29,6 +29,11 @@ pub fn soft_ui(ui: &mut Ui, text: impl Into<String>) -> Response {
     ui.add(egui::Label::new(RichText::new(text).font(theme::small()).color(theme::soft())).truncate())
 }
 
+/// Second-rank text on as many lines as it needs.
+pub fn soft_wrapped_ui(ui: &mut Ui, text: impl Into<String>) -> Response {
+    ui.add(egui::Label::new(RichText::new(text).font(theme::small()).color(theme::soft())).wrap())
+}
+
 /// What is wrong with a field, in words, with the problem's shape before it.
 pub fn problem_ui(ui: &mut Ui, message: &str) {
     ui.horizontal_top(|ui| {
