@@ -85,8 +85,8 @@ fn menu_ui(ui: &mut Ui, name: &str, button: Button<'_>, content: impl FnOnce(&mu
             ui.set_width(340.0);
             ui.spacing_mut().item_spacing.y = 7.0;
             ui.heading(name);
-            ScrollArea::vertical()
-                .max_height(ui.ctx().content_rect().height() - ABOVE_CARD)
-                .show(ui, content);
+            let most = ui.ctx().content_rect().height() - ABOVE_CARD;
+            // Scrolled only from this height on: a card that grows must not keep the height it had.
+            ScrollArea::vertical().max_height(most).min_scrolled_height(most).show(ui, content);
         });
 }
