@@ -292,7 +292,7 @@ fn caret(ui: &Ui, ring: &RingLayout, place: &Place) {
 /// Each state's shape with its word and count; always all of them, so that nothing moves.
 fn legend_ui(ui: &mut Ui, state: &State) {
     ui.add_space(4.0);
-    let columns = 4;
+    let columns = if ui.available_width() < 330.0 { 3 } else { 4 };
     let cell = vec2(ui.available_width() / columns as f32, 17.0);
     ui.spacing_mut().interact_size.y = cell.y;
     for marks_in_line in Mark::ALL.chunks(columns) {
