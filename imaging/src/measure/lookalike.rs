@@ -16,12 +16,23 @@ pub struct Signature {
     /// The object's surroundings, small: compared pixel by pixel.
     pub small: Plane,
     /// Grain of patches all over the frame.
-    grain: Vec<Vec<i8>>,
+    grain: Vec<GrainPatch>,
     /// The object's box in the small picture (left, top, right, bottom).
     object: Option<(usize, usize, usize, usize)>,
     /// Mean difference of two exposures of one scene that grain alone makes, in 8-bit codes.
     pub grain_floor: f32,
 }
+
+/// Grain of one patch.
+#[derive(Debug, Clone, PartialEq)]
+struct GrainPatch {
+    /// Left, top, right and bottom in the small picture.
+    bounds: (usize, usize, usize, usize),
+    rest: Vec<i8>,
+}
+
+/// Fewest patches off the object that speak for the whole frame.
+const ENOUGH_OFF_OBJECT: usize = 8;
 
 impl Signature {
     pub(super) fn of(
@@ -37,7 +48,9 @@ impl Signature {
                 for i in 0..GRID.0 {
                     let x = 2 + (luma.width - 4 - PATCH) * i / (GRID.0 - 1);
                     let y = 2 + (luma.height - 4 - PATCH) * j / (GRID.1 - 1);
-                    grain.push(grain_of(luma, x, y));
+                    let s = block.max(1);
+                    let bounds = (x / s, y / s, (x + PATCH) / s + 1, (y + PATCH) / s + 1);
+                    grain.push(GrainPatch { bounds, rest: grain_of(luma, x, y) });
                 }
             }
         }
@@ -68,28 +81,47 @@ impl Signature {
     }
 
     /// Returns how far the grain of two frames agrees: a correlation from −1 to 1 over patches
-    /// without edges; `None` where neither has any grain.
+    /// without edges, off the object where the frame has room there; `None` where there is no grain.
     pub fn grain_agreement(&self, other: &Self) -> Option<f32> {
         if self.grain.len() != other.grain.len() {
             return None;
         }
-        let (mut xy, mut xx, mut yy) = (0_i64, 0_i64, 0_i64);
-        for (a, b) in self.grain.iter().zip(&other.grain) {
-            let energy = |g: &[i8]| g.iter().map(|&v| i64::from(v) * i64::from(v)).sum::<i64>();
-            let (ea, eb) = (energy(a), energy(b));
-            // Where there is an edge it is the scene that agrees, not the grain; where there is next
-            // to nothing the codec has smoothed it away.
-            let limit = 60 * a.len() as i64;
-            if ea > limit || eb > limit || a.is_empty() {
-                continue;
-            }
-            xy += a.iter().zip(b).map(|(&x, &y)| i64::from(x) * i64::from(y)).sum::<i64>();
-            xx += ea;
-            yy += eb;
-        }
-        let enough = (PATCH * PATCH) as i64 / 8;
-        (xx > enough && yy > enough).then(|| xy as f32 / ((xx as f64 * yy as f64).sqrt() as f32))
+        let pairs: Vec<(&GrainPatch, &GrainPatch)> =
+            self.grain.iter().zip(&other.grain).filter(|(a, b)| !a.has_edges() && !b.has_edges()).collect();
+        // Fine detail on the object looks like grain, and stays with an object that stood.
+        let on_object = |patch: &GrainPatch| {
+            [self.object, other.object].into_iter().flatten().any(|o| overlap(patch.bounds, o))
+        };
+        let off: Vec<_> = pairs.iter().copied().filter(|(a, _)| !on_object(a)).collect();
+        agreement(if off.len() >= ENOUGH_OFF_OBJECT { &off } else { &pairs })
     }
+}
+
+impl GrainPatch {
+    fn energy(&self) -> i64 {
+        self.rest.iter().map(|&v| i64::from(v) * i64::from(v)).sum()
+    }
+
+    /// Where there is an edge it is the scene that agrees, not the grain.
+    fn has_edges(&self) -> bool {
+        self.energy() > 60 * (PATCH * PATCH) as i64
+    }
+}
+
+fn overlap(a: (usize, usize, usize, usize), b: (usize, usize, usize, usize)) -> bool {
+    a.0 < b.2 && b.0 < a.2 && a.1 < b.3 && b.1 < a.3
+}
+
+fn agreement(pairs: &[(&GrainPatch, &GrainPatch)]) -> Option<f32> {
+    let (mut xy, mut xx, mut yy) = (0_i64, 0_i64, 0_i64);
+    for (a, b) in pairs {
+        xy += a.rest.iter().zip(&b.rest).map(|(&x, &y)| i64::from(x) * i64::from(y)).sum::<i64>();
+        xx += a.energy();
+        yy += b.energy();
+    }
+    // Where there is next to nothing the codec has smoothed it away.
+    let enough = (PATCH * PATCH) as i64 / 8;
+    (xx > enough && yy > enough).then(|| xy as f32 / ((xx as f64 * yy as f64).sqrt() as f32))
 }
 
 /// What a 3 × 3 mean leaves of a patch.
@@ -105,4 +137,41 @@ fn grain_of(luma: &Plane, x0: usize, y0: usize) -> Vec<i8> {
         }
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A grey frame with grain of its own, and fine detail of the object's in its middle.
+    fn frame(seed: u32) -> Signature {
+        let (width, height) = (400, 300);
+        let mut state = seed;
+        let mut random = move || {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (state >> 24) as i32
+        };
+        let mut luma = Plane { width, height, data: vec![0; width * height] };
+        for y in 0..height {
+            for x in 0..width {
+                let on_object = (100..300).contains(&x) && (75..225).contains(&y);
+                let detail = if on_object { 8 * i32::from((x * 7 + y * 13) % 5 == 0) } else { 0 };
+                luma.data[y * width + x] = (120 + detail + random() % 5) as u8;
+            }
+        }
+        let small = Plane { width: 100, height: 75, data: vec![0; 7500] };
+        Signature::of(&luma, small, Some((25, 19, 75, 57)), 2.0, 4)
+    }
+
+    #[test]
+    fn detail_of_an_object_that_stood_is_no_grain() {
+        let agreement = frame(1).grain_agreement(&frame(2)).unwrap();
+        assert!(agreement.abs() < 0.1, "{agreement}");
+    }
+
+    #[test]
+    fn one_picture_agrees_down_to_its_grain() {
+        let agreement = frame(1).grain_agreement(&frame(1)).unwrap();
+        assert!(agreement > 0.99, "{agreement}");
+    }
 }
