@@ -239,6 +239,28 @@ struct Run {
     held: usize,
 }
 
+impl Run {
+    /// How much worse than usual each frame's places fit: its median residual over what the spread of
+    /// all makes it.
+    fn misfits(&self, frames: usize) -> Vec<f64> {
+        let mut residuals = vec![Vec::new(); frames];
+        for track in &self.tracks {
+            for s in &track.sightings {
+                residuals[s.frame].push(residual(track, s, &self.solved.camera, &self.solved.angles));
+            }
+        }
+        // The median of a Rayleigh distribution is 1.177 σ.
+        let usual = 1.177 * self.solved.sigma_px.max(1e-6);
+        residuals
+            .iter_mut()
+            .map(|r| {
+                r.sort_by(f64::total_cmp);
+                r.get(r.len() / 2).map_or(1.0, |middle| middle / usual)
+            })
+            .collect()
+    }
+}
+
 impl Job {
     fn new(
         frames: &[TurnFrame],
@@ -622,6 +644,7 @@ fn conclude(job: &Job, frames: &[TurnFrame], sign: f64, run: &Run) -> TurnFacts 
                 (d + 180.0).rem_euclid(360.0) - 180.0
             })
             .collect(),
+        misfit: run.misfits(n),
         followed: run.tracks.iter().map(|t| t.sightings.iter().map(|s| s.frame).collect()).collect(),
         fewest: FEWEST_LINKS,
     };

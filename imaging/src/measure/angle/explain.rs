@@ -15,6 +15,9 @@ const LEAST_SLIP_DEG: f64 = 0.38;
 /// An angle with a greater standard uncertainty against its neighbours is not told, degrees.
 const TOLD_DEG: f64 = 0.08;
 
+/// A frame whose places fit this many times worse than usual is judged by its own, larger uncertainty.
+const SPOILT: f64 = 2.0;
+
 /// What the angles tell, by index of the frame as given.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Story {
@@ -29,6 +32,8 @@ pub(super) struct Seen {
     pub planned: Vec<f64>,
     pub closing: Vec<bool>,
     pub deviation: Vec<f64>,
+    /// How much worse than usual each frame's places fit the turn; 1 is usual.
+    pub misfit: Vec<f64>,
     /// The frames each patch was seen in.
     pub followed: Vec<Vec<usize>>,
     /// Fewest patches that join frames.
@@ -85,8 +90,11 @@ pub(super) fn explain(
                 (Some(a), None) | (None, Some(a)) => vec![(run[k], 1.0), (run[a], -1.0)],
                 (None, None) => vec![(run[k], 1.0)],
             };
-            // Patches share frames and errors: twice the formal value.
-            2.0 * uncertainty(&terms) + 0.004
+            // Patches share frames and errors: twice the formal value. It takes every frame's places to be
+            // as good as all others'; where a frame is smeared they are not.
+            let misfit = seen.misfit[run[k]];
+            let worse = if misfit > SPOILT { misfit } else { 1.0 };
+            2.0 * worse * uncertainty(&terms) + 0.004
         })
         .collect();
     let planned: Vec<f64> = run.iter().map(|&i| seen.planned[i]).collect();
@@ -254,8 +262,9 @@ const OWN_SIGMA_DEG: f64 = 0.006;
 const INFLATION: f64 = 2.0;
 /// A term must explain this many squared standard deviations to be taken in.
 const WORTH: f64 = 30.0;
-/// A closure with a greater standard uncertainty is not told, degrees.
-const CLOSURE_TOLD_DEG: f64 = 0.06;
+/// A closure with a greater standard uncertainty is not told, degrees: twice what a table's steps per turn
+/// are corrected to.
+const CLOSURE_TOLD_DEG: f64 = 0.04;
 
 struct Data<'a> {
     planned: &'a [f64],
@@ -395,4 +404,38 @@ fn choose(data: &Data) -> Option<Fit> {
         slope_sigma: best.slope_sigma,
         terms: terms.iter().copied().zip(best.x[2..].iter().copied()).collect(),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Twelve stops of which the sixth seems to stand 0.3° short, its places fitting `misfit` times worse
+    /// than those of the others.
+    fn wrong_stops(misfit: f64) -> Vec<usize> {
+        let n = 12;
+        let mut seen = Seen {
+            planned: (0..n).map(|i| 30.0 * i as f64).collect(),
+            closing: vec![false; n],
+            deviation: vec![0.0; n],
+            misfit: vec![1.0; n],
+            followed: (0..12 * n).map(|i| vec![(i + n - 1) % n, i % n, (i + 1) % n]).collect(),
+            fewest: 12,
+        };
+        seen.deviation[5] = -0.3;
+        seen.misfit[5] = misfit;
+        let order: Vec<usize> = (0..n).collect();
+        let tale = explain(&seen, &order, &|_| 0.02, &|a, b| if a == b { 1e-4 } else { 0.0 });
+        tale.story.wrong.iter().map(|w| w.0).collect()
+    }
+
+    #[test]
+    fn a_stop_off_by_much_more_than_its_uncertainty_is_named() {
+        assert_eq!(wrong_stops(1.0), [5]);
+    }
+
+    #[test]
+    fn a_smeared_stop_is_not_named_for_what_its_smear_may_explain() {
+        assert!(wrong_stops(3.0).is_empty());
+    }
 }
