@@ -54,7 +54,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let light = plan_light(&[1], &[seen], None, &settings)?;
     let outline = sweep(&frame, light.gains[0], None)?;
     let plan = |axis: Axis| -> Result<SetPlan, imaging::finish::FinishError> {
-        plan_place((6000, 4000), std::slice::from_ref(&outline), Some(axis), light.clone(), &settings)
+        plan_place((6000, 4000), &[1], std::slice::from_ref(&outline), Some(axis), light.clone(), &settings)
     };
     let leaning = plan(Axis { column_px: 3090.0, lean_deg: 1.5 })?;
     let upright = plan(Axis { column_px: 3090.0, lean_deg: 0.0 })?;

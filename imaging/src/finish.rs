@@ -30,7 +30,7 @@ pub use linear::LinearPicture;
 pub use load::{Loaded, load, load_reduced};
 pub use place::{Axis, Crop, Placement};
 pub use set::{
-    Finished, FrameLight, Glance, Proof, RowLight, SetPlan, Sweep, Target, finish_frame, glance,
+    Finished, FrameLight, Glance, PlacedPlate, Proof, RowLight, SetPlan, Sweep, Target, finish_frame, glance,
     memory_per_frame, place_plate, plan_light, plan_place, plate_for_sweep, proof_frame, sweep,
 };
 pub use settings::{Background, CropSettings, FinishSettings, SettingsError, Shadow, WhiteBalance};

@@ -7,7 +7,7 @@ use std::sync::OnceLock;
 use anyhow::Context;
 use imaging::export::{Chroma, ExifChoice, Labels, Listed, Manifest, StopLabel, jpeg, kept_exif, xmp_packet};
 use imaging::finish::{
-    Background, FinishSettings, Finished, LinearPicture, SetPlan, Target, finish_frame, memory_per_frame,
+    Background, FinishSettings, Finished, PlacedPlate, SetPlan, Target, finish_frame, memory_per_frame,
     place_plate,
 };
 use serde::Serialize;
@@ -71,7 +71,7 @@ pub(super) struct Kitchen<'a> {
     pub plates: Vec<Option<Plate>>,
     /// The size asked for; `None` is the camera's own scale.
     pub target: Option<Target>,
-    placed: Vec<OnceLock<Result<LinearPicture, String>>>,
+    placed: Vec<OnceLock<Result<PlacedPlate, String>>>,
 }
 
 impl<'a> Kitchen<'a> {

@@ -22,6 +22,7 @@ use super::{RECIPE, digest, file_digest};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct MeasuredRow {
     frame_px: (u32, u32),
+    stops: Vec<u32>,
     light: RowLight,
     axis: Option<Axis>,
     /// Why there is no axis.
@@ -87,8 +88,14 @@ impl Measured {
             .iter()
             .zip(&self.sweeps)
             .map(|(row, sweeps)| {
-                let mut plan =
-                    plan_place(row.frame_px, sweeps, row.axis, row.light.with(settings), settings)?;
+                let mut plan = plan_place(
+                    row.frame_px,
+                    &row.stops,
+                    sweeps,
+                    row.axis,
+                    row.light.with(settings),
+                    settings,
+                )?;
                 if let (true, Some(reason)) = (settings.straighten, &row.no_axis) {
                     plan.notes.push(format!("the axis cannot be told: {reason}"));
                 }
@@ -189,7 +196,7 @@ fn measure_row(
         }
         (None, Err(reason)) => (None, Some(reason)),
     };
-    Ok(MeasuredRow { frame_px, light, axis, no_axis, flags })
+    Ok(MeasuredRow { frame_px, stops, light, axis, no_axis, flags })
 }
 
 fn sweeps(

@@ -6,6 +6,9 @@
 //! both the rest is flooded along the least edges (watershed; Vincent, Soille, PAMI 13:583, 1991). Along the line
 //! found, each full-size pixel's share is where its light lies between the object's and the background's
 //! next to it.
+//!
+//! The line is sought on the whole frame, however it is cut afterwards: the background's light is known best
+//! along the frame's own margin, and a crop's margin may not change what the object is.
 
 mod flood;
 mod surface;
@@ -32,7 +35,7 @@ pub struct Cutout {
     pub(super) coarse: Coarse,
 }
 
-/// What is known at the coarse scale.
+/// What is known at the coarse scale: of a whole frame, or carried over to a picture cut from it.
 #[derive(Debug, Clone)]
 pub(super) struct Coarse {
     pub width: usize,
@@ -47,6 +50,8 @@ pub(super) struct Coarse {
     pub backdrop: Vec<[f32; 3]>,
     /// Noise of `ratio`.
     pub noise: f32,
+    /// Share of the outline that is hardly told from what lies beside it.
+    pub unsure: f32,
 }
 
 impl Cutout {
@@ -60,13 +65,27 @@ impl Cutout {
         (self.width as u32, self.height as u32)
     }
 
+    /// Cuts the object out of a picture, as its outline was found on the whole frame; `on_whole` carries a
+    /// place of the picture over to the frame the outline was found on, both in pixels.
+    pub(super) fn along(
+        picture: &LinearPicture,
+        whole: &Coarse,
+        on_whole: impl Fn([f64; 2]) -> [f64; 2],
+    ) -> Self {
+        let (width, height) = (picture.width_px() as usize, picture.height_px() as usize);
+        let coarse = whole.carried_over((width, height), on_whole);
+        let alpha = refine(picture, &coarse);
+        Self { width, height, alpha, coarse }
+    }
+}
+
+impl Coarse {
     /// For each row with some object, its (row, first, last) column edges in pixels.
-    pub(super) fn rows(&self) -> Vec<(f64, f64, f64)> {
-        let c = &self.coarse;
-        let block = c.block as f64;
-        (0..c.height)
+    pub fn rows(&self) -> Vec<(f64, f64, f64)> {
+        let block = self.block as f64;
+        (0..self.height)
             .filter_map(|y| {
-                let row = &c.object[y * c.width..(y + 1) * c.width];
+                let row = &self.object[y * self.width..(y + 1) * self.width];
                 let first = row.iter().position(|v| *v == 1)?;
                 let last = row.iter().rposition(|v| *v == 1)?;
                 Some(((y as f64 + 0.5) * block, first as f64 * block, (last + 1) as f64 * block))
@@ -74,15 +93,55 @@ impl Cutout {
             .collect()
     }
 
-    /// Finds the object.
+    /// Finds the object on a whole frame.
     ///
     /// # Errors
     /// The reason, in words, when it cannot be told from the background.
     pub fn find(picture: &LinearPicture, plate: Option<&LinearPicture>) -> Result<Self, String> {
-        let coarse = coarse(picture, plate)?;
-        let (width, height) = (picture.width_px() as usize, picture.height_px() as usize);
-        let alpha = refine(picture, &coarse);
-        Ok(Self { width, height, alpha, coarse })
+        coarse(picture, plate)
+    }
+
+    /// Lays it over a picture of this size cut from the frame.
+    fn carried_over(&self, size: (usize, usize), on_whole: impl Fn([f64; 2]) -> [f64; 2]) -> Self {
+        let scale = 1.0 / self.block as f64;
+        let place = |x: f64, y: f64| on_whole([x, y]).map(|v| v * scale - 0.5);
+        let (origin, right, below) = (place(0.0, 0.0), place(1.0, 0.0), place(0.0, 1.0));
+        // No finer than what is known: what is sought along the line must reach as far as it may be off.
+        let pitch = 1.0 / (right[0] - origin[0]).hypot(right[1] - origin[1]).max(1e-6);
+        let shorter = size.0.min(size.1);
+        let block =
+            size.0.max(size.1).div_ceil(COARSE_EDGE).max(pitch.round() as usize).clamp(1, shorter.max(1));
+        let (width, height) = (size.0 / block, size.1 / block);
+        let mut out = Self {
+            width,
+            height,
+            block,
+            object: Vec::with_capacity(width * height),
+            ratio: Vec::with_capacity(width * height),
+            backdrop: Vec::with_capacity(width * height),
+            noise: self.noise,
+            unsure: self.unsure,
+        };
+        for y in 0..height {
+            for x in 0..width {
+                let (u, v) = ((x as f64 + 0.5) * block as f64, (y as f64 + 0.5) * block as f64);
+                let at = |c: usize| origin[c] + (right[c] - origin[c]) * u + (below[c] - origin[c]) * v;
+                let inside = |v: f64, side: usize| v.clamp(0.0, (side - 1) as f64);
+                let (u, v) = (inside(at(0), self.width), inside(at(1), self.height));
+                let (x0, y0) = (u as usize, v as usize);
+                let (x1, y1) = ((x0 + 1).min(self.width - 1), (y0 + 1).min(self.height - 1));
+                let (fx, fy) = (u.fract() as f32, v.fract() as f32);
+                let corners = [(x0, y0), (x1, y0), (x0, y1), (x1, y1)].map(|(x, y)| y * self.width + x);
+                let shares = [(1.0 - fx) * (1.0 - fy), fx * (1.0 - fy), (1.0 - fx) * fy, fx * fy];
+                let mix = |value: &dyn Fn(usize) -> f32| -> f32 {
+                    corners.iter().zip(shares).map(|(i, share)| value(*i) * share).sum()
+                };
+                out.object.push(u8::from(mix(&|i| f32::from(self.object[i])) > 0.5));
+                out.ratio.push(mix(&|i| self.ratio[i]));
+                out.backdrop.push([0, 1, 2].map(|c| mix(&|i| self.backdrop[i][c])));
+            }
+        }
+        out
     }
 }
 
@@ -112,9 +171,9 @@ fn coarse(picture: &LinearPicture, plate: Option<&LinearPicture>) -> Result<Coar
     let noise = noise(&steps, width, height);
     let gradient = gradient(&steps, width, height);
     let object = separate(&ratios, &steps, &gradient, (width, height), noise, plate.is_some())?;
-    tell(&object, &steps, width, height, noise)?;
+    let unsure = tell(&object, &steps, width, height, noise)?;
     let ratio = ratios.iter().map(|r| (r[0] + r[1] + r[2]) / 3.0).collect();
-    Ok(Coarse { width, height, block, object, ratio, backdrop, noise })
+    Ok(Coarse { width, height, block, object, ratio, backdrop, noise, unsure })
 }
 
 /// Brings the backdrop to the picture's own level along the border, channel by channel.
@@ -202,7 +261,10 @@ fn separate(
             let m = mean(&ratios[i]);
             let tint = ratios[i].iter().map(|v| (v - m).abs()).fold(0.0, f32::max);
             let m = mean(&steps[i]);
-            tint > 0.05 + 3.0 * noise || m > bright || m < even_steps(0.03)
+            // A pale glaze on its shaded side: little in itself, but much of the light that is left there.
+            let pale = steps[i].iter().map(|v| (v - m).abs()).fold(0.0, f32::max);
+            let pale = pale > 0.05 + 3.0 * noise && tint > 0.025;
+            tint > 0.05 + 3.0 * noise || pale || m > bright || m < even_steps(0.03)
         })
         .collect();
     let coloured = flood::agreed(&coloured, width, height);
@@ -252,12 +314,14 @@ fn separate(
         return Err("no part of the frame is background for sure".to_owned());
     }
     let mut object = flood::watershed(marks, gradient, width, height);
-    flood::keep_main_parts(&mut object, width, height);
+    let plain: Vec<bool> =
+        (0..n).map(|i| !coloured[i] && steps[i].iter().all(|v| v.abs() < 2.0 * same)).collect();
+    flood::keep_main_parts(&mut object, &plain, width, height);
     Ok(object)
 }
 
-/// Refuses a mask that hangs on edges too weak to be seen.
-fn tell(object: &[u8], steps: &[[f32; 3]], width: usize, height: usize, noise: f32) -> Result<(), String> {
+/// Gives the share of the outline that hangs on edges too weak to be seen, and refuses a mask with too much.
+fn tell(object: &[u8], steps: &[[f32; 3]], width: usize, height: usize, noise: f32) -> Result<f32, String> {
     let area = object.iter().map(|v| usize::from(*v)).sum::<usize>() as f32;
     let all = object.len() as f32;
     if area < LEAST_SHARE * all {
@@ -288,7 +352,7 @@ fn tell(object: &[u8], steps: &[[f32; 3]], width: usize, height: usize, noise: f
     if share > MOST_WEAK {
         return Err(format!("{:.0} % of its outline is as light as the background", 100.0 * share));
     }
-    Ok(())
+    Ok(share)
 }
 
 /// Finds each full-size pixel's share of the object.

@@ -173,6 +173,26 @@ impl Placement {
         LinearPicture::from_pixels(width_px, height_px, resampled(frame, gains, &grid)).ok_or(empty)
     }
 
+    /// Gives the way from a place in a finished picture of `size` to the same in `whole`, the whole frame as it
+    /// was shot at any size; both in pixels.
+    pub(super) fn way_to_frame(
+        &self,
+        size: (u32, u32),
+        whole: &LinearPicture,
+    ) -> impl Fn([f64; 2]) -> [f64; 2] + use<> {
+        let placement = *self;
+        let c = self.crop;
+        let step = [c.width_px / f64::from(size.0), c.height_px / f64::from(size.1)];
+        let scale = [
+            f64::from(whole.width_px()) / f64::from(self.frame_px.0),
+            f64::from(whole.height_px()) / f64::from(self.frame_px.1),
+        ];
+        move |[x, y]| {
+            let [x, y] = placement.on_frame([c.left_px + x * step[0], c.top_px + y * step[1]]);
+            [x * scale[0], y * scale[1]]
+        }
+    }
+
     /// Gives a test for which pixels (column, row) of a finished picture of `size` lie on the frame.
     pub fn frame_test(&self, size: (u32, u32)) -> impl Fn(u32, u32) -> bool + use<> {
         let c = self.crop;

@@ -6,7 +6,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::FinishError;
-use super::cutout::Cutout;
+use super::cutout::{Coarse, Cutout};
 use super::even;
 use super::linear::LinearPicture;
 use super::load::{load_frame, load_reduced};
@@ -15,7 +15,7 @@ use super::resample::Frame;
 use super::settings::{Background, FinishSettings, WhiteBalance};
 use super::shadow::onto_white;
 use super::sharpen::sharpened;
-use crate::picture::Picture;
+use crate::picture::{Picture, fit_within};
 
 /// Longest side of a glance in pixels.
 const GLANCE_EDGE_PX: u32 = 256;
@@ -150,6 +150,8 @@ pub struct Sweep {
     pub frame_px: (u32, u32),
     /// Corners of the convex hull of the outline, whole-frame pixels: all that a crop needs to know.
     hull: Vec<[f64; 2]>,
+    /// Share of the outline that is hardly told from what lies beside it, 0 to 1.
+    unsure: f32,
 }
 
 /// Finds the outline of one frame whose light has been made even; `plate` is the empty table's file and
@@ -160,11 +162,11 @@ pub struct Sweep {
 pub fn sweep(bytes: &[u8], gain: [f32; 3], plate: Option<&LinearPicture>) -> Result<Sweep, FinishError> {
     let mut loaded = load_reduced(bytes, SWEEP_EDGE_PX)?;
     loaded.picture.gain(gain);
-    let cutout = Cutout::find(&loaded.picture, plate).map_err(FinishError::CannotTell)?;
+    let outline = Coarse::find(&loaded.picture, plate).map_err(FinishError::CannotTell)?;
     let scale = f64::from(loaded.full_size_px.0) / f64::from(loaded.picture.width_px());
-    let edges = cutout.rows().into_iter().flat_map(|(y, l, r)| [[l, y], [r, y]]);
+    let edges = outline.rows().into_iter().flat_map(|(y, l, r)| [[l, y], [r, y]]);
     let hull = hull(edges.map(|place| place.map(|v| v * scale)).collect());
-    Ok(Sweep { frame_px: loaded.full_size_px, hull })
+    Ok(Sweep { frame_px: loaded.full_size_px, hull, unsure: outline.unsure })
 }
 
 /// Convex hull by Andrew's monotone chain (Inf. Proc. Letters 9:216, 1979).
@@ -211,12 +213,33 @@ pub struct SetPlan {
     pub notes: Vec<String>,
 }
 
-/// Plans how a row is turned and cut. Without outlines the whole frame stays.
+/// Share of an outline from which on a person is told that it is not sure.
+const UNSURE: f32 = 0.05;
+
+/// Says at which stops the outline is not sure.
+fn unsure_note(stops: &[u32], sweeps: &[Sweep]) -> Option<String> {
+    let found: Vec<String> = sweeps
+        .iter()
+        .zip(stops)
+        .filter(|(sweep, _)| sweep.unsure >= UNSURE)
+        .map(|(sweep, stop)| format!("{stop} ({:.0} % of it)", 100.0 * sweep.unsure))
+        .collect();
+    (!found.is_empty()).then(|| {
+        format!(
+            "the outline is not sure, being hardly lighter or darker than the background, at stop {}; look at these pictures' edges, or shoot with more contrast to the background",
+            found.join(", ")
+        )
+    })
+}
+
+/// Plans how a row is turned and cut; `stops` names the sweeps for messages. Without outlines the whole frame
+/// stays.
 ///
 /// # Errors
 /// When the axis lies outside the frame.
 pub fn plan_place(
     frame_px: (u32, u32),
+    stops: &[u32],
     sweeps: &[Sweep],
     axis: Option<Axis>,
     light: FrameLight,
@@ -236,6 +259,9 @@ pub fn plan_place(
             "the turning axis is not known: frames are not straightened, the object's own middle is used"
                 .to_owned(),
         );
+    }
+    if settings.background == Background::White {
+        notes.extend(unsure_note(stops, sweeps));
     }
     let mut swept: Option<[f64; 4]> = None;
     for place in sweeps.iter().flat_map(|s| &s.hull) {
@@ -287,22 +313,38 @@ pub struct Finished {
 }
 
 /// How many pixels a frame must be read with on its longer side, so that the target is never made from less
-/// than the camera gave.
+/// than the camera gave, nor the outline found on less than in any other size.
 fn enough_px(placement: &Placement, target: Target) -> u32 {
     let crop = placement.crop;
     let scale =
         (f64::from(target.width_px) / crop.width_px).max(f64::from(target.height_px) / crop.height_px);
     let (width, height) = placement.frame_px;
-    (f64::from(width.max(height)) * scale.min(1.0)).ceil() as u32
+    (f64::from(width.max(height)) * scale.min(1.0)).ceil().max(f64::from(SWEEP_EDGE_PX)) as u32
+}
+
+/// The whole frame at the size outlines are found in.
+fn whole(frame: &Frame, frame_px: (u32, u32), gain: [f32; 3]) -> Result<LinearPicture, FinishError> {
+    let (width_px, height_px) = fit_within(frame_px.0, frame_px.1, SWEEP_EDGE_PX);
+    Ok(Placement::whole(frame_px).apply(frame, gain, width_px, height_px)?)
+}
+
+/// The empty table, for frames of one row and one size.
+pub struct PlacedPlate {
+    /// The whole frame, to find outlines against.
+    whole: LinearPicture,
+    /// Turned and cut as the pictures are.
+    placed: LinearPicture,
 }
 
 /// Reads the empty table's frame and places it as frames of the row are.
 ///
 /// # Errors
 /// When the file gives no whole picture.
-pub fn place_plate(bytes: &[u8], plan: &SetPlan, target: Target) -> Result<LinearPicture, FinishError> {
+pub fn place_plate(bytes: &[u8], plan: &SetPlan, target: Target) -> Result<PlacedPlate, FinishError> {
     let plate = load_frame(bytes, enough_px(&plan.placement, target))?;
-    Ok(plan.placement.apply(&plate, plan.light.plate_gain, target.width_px, target.height_px)?)
+    let gain = plan.light.plate_gain;
+    let whole = whole(&plate, plan.placement.frame_px, gain)?;
+    Ok(PlacedPlate { whole, placed: plan.placement.apply(&plate, gain, target.width_px, target.height_px)? })
 }
 
 /// Finishes one frame: the steps of [`super::Step::ORDER`].
@@ -315,7 +357,7 @@ pub fn finish_frame(
     bytes: &[u8],
     plan: &SetPlan,
     number: usize,
-    plate: Option<&LinearPicture>,
+    plate: Option<&PlacedPlate>,
     settings: &FinishSettings,
     target: Target,
 ) -> Result<Finished, FinishError> {
@@ -339,7 +381,7 @@ pub fn proof_frame(
     bytes: &[u8],
     plan: &SetPlan,
     number: usize,
-    plate: Option<&LinearPicture>,
+    plate: Option<&PlacedPlate>,
     settings: &FinishSettings,
     target: Target,
 ) -> Result<Proof, FinishError> {
@@ -354,18 +396,22 @@ fn finish_loaded(
     frame: Frame,
     plan: &SetPlan,
     number: usize,
-    plate: Option<&LinearPicture>,
+    plate: Option<&PlacedPlate>,
     settings: &FinishSettings,
     target: Target,
 ) -> Result<Finished, FinishError> {
     let gain = plan.light.gains.get(number).copied().unwrap_or([1.0; 3]);
     let mut picture = plan.placement.apply(&frame, gain, target.width_px, target.height_px)?;
+    let white = settings.background == Background::White;
+    let seen = if white { Some(whole(&frame, plan.placement.frame_px, gain)?) } else { None };
     drop(frame);
     let mut cutout = None;
-    if settings.background == Background::White {
-        let found = Cutout::find(&picture, plate).map_err(FinishError::CannotTell)?;
+    if let Some(seen) = seen {
+        let outline = Coarse::find(&seen, plate.map(|p| &p.whole)).map_err(FinishError::CannotTell)?;
+        let on_whole = plan.placement.way_to_frame((target.width_px, target.height_px), &seen);
+        let found = Cutout::along(&picture, &outline, on_whole);
         let on_frame = plan.placement.frame_test((target.width_px, target.height_px));
-        onto_white(&mut picture, &found, plate, settings.shadow, on_frame);
+        onto_white(&mut picture, &found, plate.map(|p| &p.placed), settings.shadow, on_frame);
         cutout = Some(found);
     }
     let picture = sharpened(picture.coded()?, settings.sharpen_percent)?;
@@ -380,4 +426,17 @@ pub fn memory_per_frame(frame_px: (u32, u32), target: Target) -> u64 {
     // Full frame: as a progressive file is decoded, or as it is read from 16 bits, 9 bytes; finished: linear,
     // plate's share, mask, coded, two planes for sharpening; 64 MB for the coarse maps and the codecs.
     frame * 9 + out * 26 + 64 * 1024 * 1024
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn unsure_outlines_are_named_with_their_stops() {
+        let sweep = |unsure| Sweep { frame_px: (1200, 900), hull: Vec::new(), unsure };
+        assert_eq!(unsure_note(&[7, 8], &[sweep(0.02), sweep(0.0)]), None);
+        let note = unsure_note(&[7, 8, 9], &[sweep(0.02), sweep(0.123), sweep(0.05)]).unwrap();
+        assert!(note.contains("at stop 8 (12 % of it), 9 (5 % of it); look at"), "{note}");
+    }
 }

@@ -124,19 +124,7 @@ impl Studio {
         let turn = (sin as f32, cos as f32);
         let standing = Standing { pot: self.pot, middle_mm: middle.map(|v| v as f32), turn };
         ground.draw(&standing, &self.light, frame);
-        let corners: Vec<Corner> = self
-            .pot
-            .mesh
-            .vertices
-            .iter()
-            .map(|vertex| {
-                let [x, y, z] = vertex.position.map(f64::from);
-                let place = [middle[0] + x * cos - y * sin, middle[1] + x * sin + y * cos, z];
-                let (x, y, inverse_depth) = camera.project_with_depth(place);
-                Corner { x: x as f32, y: y as f32, inverse_depth: inverse_depth as f32 }
-            })
-            .collect();
-        let cover = Cover::draw(&self.pot.mesh, &corners, self.width, self.height);
+        let (corners, cover) = self.covered(camera, middle, (sin, cos));
         let dots_per_px = self.pot.texture.dots_per_mm / camera.px_per_mm_at_axis() as f32;
         let shader = Shader { pot: self.pot, light: &self.light, turn, level: dots_per_px.log2() };
         let rays = camera.rays();
@@ -151,6 +139,43 @@ impl Studio {
                 }
             },
         );
+    }
+
+    /// Lays the pot over the frame: its corners there, and what is seen where.
+    fn covered(&self, camera: &Camera, middle: [f64; 2], (sin, cos): (f64, f64)) -> (Vec<Corner>, Cover) {
+        let corners: Vec<Corner> = self
+            .pot
+            .mesh
+            .vertices
+            .iter()
+            .map(|vertex| {
+                let [x, y, z] = vertex.position.map(f64::from);
+                let place = [middle[0] + x * cos - y * sin, middle[1] + x * sin + y * cos, z];
+                let (x, y, inverse_depth) = camera.project_with_depth(place);
+                Corner { x: x as f32, y: y as f32, inverse_depth: inverse_depth as f32 }
+            })
+            .collect();
+        let cover = Cover::draw(&self.pot.mesh, &corners, self.width, self.height);
+        (corners, cover)
+    }
+
+    /// Gives the true outline of the pot without faults: its share of each pixel, 0 to 1, rows from the top.
+    ///
+    /// `None` for frames above 6.2 megapixels, which are rendered smaller.
+    pub fn outline(&self, table_deg: f64) -> Option<Vec<f32>> {
+        if self.scale < 1.0 {
+            return None;
+        }
+        let camera = Camera::new(&self.view, &SceneFaults::default(), 1.0);
+        let (corners, cover) = self.covered(&camera, [0.0; 2], table_deg.to_radians().sin_cos());
+        let mut shares = vec![0.0; self.width * self.height];
+        cover.resolve(
+            &self.pot.mesh,
+            &corners,
+            |_| [0.0; 3],
+            |column, row, _, share| shares[row * self.width + column] = share,
+        );
+        Some(shares)
     }
 }
 

@@ -63,7 +63,7 @@ fn frames_of_other_sizes_are_named() {
     assert!(plan_light(&[], &[], None, &settings).is_err());
     let light = plan_light(&[1], &[one], None, &settings).unwrap();
     let axis = Axis { column_px: 5000.0, lean_deg: 0.0 };
-    let error = plan_place((1200, 900), &[], Some(axis), light, &settings).err().unwrap().to_string();
+    let error = plan_place((1200, 900), &[], &[], Some(axis), light, &settings).err().unwrap().to_string();
     assert!(error.contains("outside the frame"), "{error}");
 }
 

@@ -4,6 +4,7 @@
 
 mod bad_input;
 mod colour;
+mod mug;
 mod scene;
 mod stage;
 
@@ -30,7 +31,7 @@ fn finish_all(
         .zip(&light.gains)
         .map(|(f, gain)| sweep(f, *gain, small.as_ref()))
         .collect::<Result<Vec<_>, _>>()?;
-    let plan = plan_place(glances[0].full_size_px, &sweeps, axis, light, settings)?;
+    let plan = plan_place(glances[0].full_size_px, &stops, &sweeps, axis, light, settings)?;
     let target = Target::native(&plan.placement);
     let placed = plate.map(|p| place_plate(p, &plan, target)).transpose()?;
     let finished = frames
@@ -43,6 +44,11 @@ fn finish_all(
 
 /// The truth's share of the object in a finished picture, by following each pixel back to the frame.
 fn truth_at(plan: &SetPlan, truth: &[f32], size: (u32, u32)) -> Vec<f32> {
+    truth_on(plan, truth, size, SIZE)
+}
+
+/// As [`truth_at`], on frames of another size.
+fn truth_on(plan: &SetPlan, truth: &[f32], size: (u32, u32), frame: (u32, u32)) -> Vec<f32> {
     let c = plan.placement.crop;
     (0..size.0 * size.1)
         .map(|i| {
@@ -50,8 +56,9 @@ fn truth_at(plan: &SetPlan, truth: &[f32], size: (u32, u32)) -> Vec<f32> {
             let y = c.top_px + (f64::from(i / size.0) + 0.5) * c.height_px / f64::from(size.1);
             let [x, y] = plan.placement.on_frame([x, y]);
             let (column, row) = ((x - 0.5).round(), (y - 0.5).round());
-            let inside = column >= 0.0 && row >= 0.0 && column < f64::from(SIZE.0) && row < f64::from(SIZE.1);
-            if inside { truth[row as usize * SIZE.0 as usize + column as usize] } else { 0.0 }
+            let inside =
+                column >= 0.0 && row >= 0.0 && column < f64::from(frame.0) && row < f64::from(frame.1);
+            if inside { truth[row as usize * frame.0 as usize + column as usize] } else { 0.0 }
         })
         .collect()
 }

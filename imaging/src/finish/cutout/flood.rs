@@ -115,19 +115,31 @@ pub(super) fn large_parts(marks: &[bool], width: usize, height: usize, least: us
     number.iter().map(|n| *n > 0 && sizes[*n as usize] >= least).collect()
 }
 
-/// Keeps the object's largest part and what is at least a fiftieth of it; fills small holes.
-pub(super) fn keep_main_parts(object: &mut [u8], width: usize, height: usize) {
+/// Keeps the object's largest part and what is at least a fiftieth of it; fills holes.
+///
+/// An outline is closed: what it shuts off from the border belongs to the object, unless it is a gap that the
+/// background is seen through, as that of a handle. Such a gap is for its larger part `plain`, as light as the
+/// background, and thick; a painted line or a highlight is thin, and a shaded place is not plain.
+pub(super) fn keep_main_parts(object: &mut [u8], plain: &[bool], width: usize, height: usize) {
     let marks: Vec<bool> = object.iter().map(|v| *v == 1).collect();
     let (number, sizes) = parts(&marks, width, height);
     let largest = sizes.iter().copied().max().unwrap_or(0);
-    let holes: Vec<bool> = marks.iter().map(|m| !m).collect();
+    let ground: Vec<bool> = number.iter().map(|n| *n == 0 || sizes[*n as usize] * 50 < largest).collect();
+    let outside = from_border(&ground, width, height);
+    let holes: Vec<bool> = ground.iter().zip(&outside).map(|(g, o)| *g && !o).collect();
     let (hole, hole_sizes) = parts(&holes, width, height);
+    let thick = eroded(&holes, width, height, (largest as f32).sqrt() as usize / 90 + 2);
+    let mut plain_sizes = vec![0_usize; hole_sizes.len()];
+    let mut is_thick = vec![false; hole_sizes.len()];
+    for (i, n) in hole.iter().enumerate() {
+        plain_sizes[*n as usize] += usize::from(plain[i]);
+        is_thick[*n as usize] |= thick[i];
+    }
     for (i, value) in object.iter_mut().enumerate() {
-        *value = if marks[i] {
-            u8::from(sizes[number[i] as usize] * 50 >= largest)
-        } else {
-            u8::from(hole_sizes[hole[i] as usize] * 1500 < largest)
-        };
+        let n = hole[i] as usize;
+        let gap = is_thick[n] && plain_sizes[n] * 2 > hole_sizes[n] && hole_sizes[n] * 1500 >= largest;
+        let background = outside[i] || (holes[i] && gap);
+        *value = u8::from(!background);
     }
 }
 
