@@ -38,8 +38,10 @@ proptest! {
 
     #[test]
     fn a_step_sent_as_six_decimals_is_rounded_back_to_itself(steps in (200_i64..100_000_000, 1_i64..500)
-        .prop_filter_map("range", |(n, d)| StepsPerTurn::new(n, d).ok().filter(|s| s.to_f64() < 1e6)), step in -10_000_000_i64..10_000_000)
+        .prop_filter_map("range", |(n, d)| StepsPerTurn::new(n, d).ok().filter(|s| s.to_f64() < 1e6)), turns in -2_000.0..2_000.0)
     {
+        // Within the turns that an angle can say, however few steps a turn has.
+        let step = ((turns * steps.to_f64()) as i64).clamp(-10_000_000, 10_000_000);
         let sent: Angle = steps.angle_of(step).degrees_text(6).parse().unwrap();
         prop_assert_eq!(steps.nearest_step(sent), step);
     }
