@@ -33,6 +33,17 @@ pub fn print_json(status: &SetStatus) {
     }
 }
 
+fn print_stop(stop: &StopReport, more: &str) {
+    println!(
+        "{:>5}  {:>8}  {:<12} {:<10} {}{more}",
+        stop.index,
+        format!("{:.2}°", stop.degrees),
+        stop.row,
+        crate::words::state(stop.state),
+        stop.file.as_deref().unwrap_or("-"),
+    );
+}
+
 fn print_table(status: &SetStatus) {
     println!(" stop   degrees  row          state      file");
     for stop in &status.stops {
@@ -41,15 +52,9 @@ fn print_table(status: &SetStatus) {
         } else {
             String::new()
         };
-        println!(
-            "{:>5}  {:>8}  {:<12} {:<10} {}{versions}{}",
-            stop.index,
-            format!("{:.2}°", stop.degrees),
-            stop.row,
-            crate::words::state(stop.state),
-            stop.file.as_deref().unwrap_or("-"),
-            if stop.flags.is_empty() { String::new() } else { format!("  flagged: {}", flags(stop)) }
-        );
+        let flagged =
+            if stop.flags.is_empty() { String::new() } else { format!("  flagged: {}", flags(stop)) };
+        print_stop(stop, &format!("{versions}{flagged}"));
     }
     for closing in &status.closing {
         let stop = &closing.stop;
@@ -57,14 +62,7 @@ fn print_table(status: &SetStatus) {
             (Some(_), false) => ", not a turn on from the first frame",
             _ => "",
         };
-        println!(
-            "{:>5}  {:>8}  {:<12} {:<10} {}  (closing frame{note})",
-            stop.index,
-            format!("{:.2}°", stop.degrees),
-            stop.row,
-            crate::words::state(stop.state),
-            stop.file.as_deref().unwrap_or("-"),
-        );
+        print_stop(stop, &format!("  (closing frame{note})"));
     }
     for sentence in flagged(status).iter().chain(&status.notes) {
         println!("{sentence}");

@@ -71,18 +71,11 @@ impl LinearPicture {
 
     /// Multiplies each channel by a gain; light that was clipped stays white, whatever the gains.
     pub fn gain(&mut self, gains: [f32; 3]) {
-        // Where all channels are at the sensor's end nothing is known of the colour: a gain would tint it.
-        const FROM: f32 = 0.97 * FULL;
         if gains.iter().all(|g| (g - 1.0).abs() < f32::EPSILON) {
             return;
         }
         for pixel in &mut self.pixels {
-            let least = f32::from(pixel.0[0].min(pixel.0[1]).min(pixel.0[2]));
-            let share = ((least - FROM) / (FULL - FROM)).clamp(0.0, 1.0);
-            for (value, gain) in pixel.0.iter_mut().zip(gains) {
-                let gained = (f32::from(*value) * gain).min(FULL);
-                *value = (gained + (FULL - gained) * share).round() as u16;
-            }
+            pixel.0 = gained(pixel.0.map(f32::from), gains).map(|v| v.round() as u16);
         }
     }
 
@@ -141,6 +134,19 @@ fn codes() -> &'static [u8] {
         (0..=65_535_u16)
             .map(|v| (srgb::from_linear(f64::from(v) / f64::from(FULL)) * 255.0).round() as u8)
             .collect()
+    })
+}
+
+/// Multiplies light, 0 to [`FULL`] a channel, by gains; light that was clipped stays white.
+#[inline]
+pub(super) fn gained(light: [f32; 3], gains: [f32; 3]) -> [f32; 3] {
+    // Where all channels are at the sensor's end nothing is known of the colour: a gain would tint it.
+    const CLIPS_FROM: f32 = 0.97;
+    let least = light[0].min(light[1]).min(light[2]);
+    let share = ((least / FULL - CLIPS_FROM) / (1.0 - CLIPS_FROM)).clamp(0.0, 1.0);
+    [0, 1, 2].map(|c| {
+        let gained = (light[c] * gains[c]).min(FULL);
+        gained + (FULL - gained) * share
     })
 }
 

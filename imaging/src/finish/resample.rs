@@ -4,15 +4,12 @@
 //! widened when shrinking: along each row of the frame to the columns wanted, askew as the turn asks, then down
 //! the columns. Of the first pass only the rows are held that the second still needs.
 
-use super::linear::{FULL, LinearPicture};
+use super::linear::{FULL, LinearPicture, gained};
 use crate::picture::Picture;
 use crate::srgb;
 
 /// Red, green, blue and nothing, so that four lanes work alike.
 type Lanes = [f32; 4];
-
-/// Where light is clipped nothing is known of the colour: from here on gains fade out, share of full light.
-const CLIPS_FROM: f32 = 0.97;
 
 /// A frame as it was decoded, and the gains to be read with.
 pub(super) enum Frame {
@@ -126,13 +123,8 @@ impl<'a> Lines<'a> {
     /// Clipped light stays white, whatever the gains.
     #[inline]
     fn gained(&self, light: [f32; 3]) -> Lanes {
-        let least = light[0].min(light[1]).min(light[2]);
-        let share = ((least / FULL - CLIPS_FROM) / (1.0 - CLIPS_FROM)).clamp(0.0, 1.0);
-        let gained = [0, 1, 2].map(|c| {
-            let gained = (light[c] * self.gains[c]).min(FULL);
-            gained + (FULL - gained) * share
-        });
-        [gained[0], gained[1], gained[2], 0.0]
+        let [red, green, blue] = gained(light, self.gains);
+        [red, green, blue, 0.0]
     }
 
     /// Reads from column `from` of row `row`, either of which may lie beyond the border.
