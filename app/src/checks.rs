@@ -8,6 +8,9 @@ use imaging::measure::{FrameFacts, Measured, measure};
 use session_core::cancel::CancelToken;
 use session_core::check::{Finding, Flag, FlagKind, FrameChecker, FrameToCheck};
 use session_core::motion::Direction;
+use session_core::runner::Eyes;
+
+use crate::rest::Watcher;
 
 /// How many of the nearest frames a frame is judged among, itself included.
 const AMONG: usize = 13;
@@ -17,6 +20,11 @@ const ANEW: usize = 4;
 const LEAST_OTHERS: usize = 4;
 /// The longest row whose angles are measured while it is shot; each frame takes about 2 MB of memory.
 const MOST_WITH_ANGLES: usize = 400;
+
+/// Who looks at pictures for a session.
+pub fn eyes() -> Eyes {
+    Eyes { checker: Some(Box::new(Checker::default())), rest: Some(Box::new(Watcher::default())) }
+}
 
 /// A frame that was looked at.
 #[derive(Debug)]

@@ -14,6 +14,7 @@ pub mod cli;
 pub mod controller_files;
 pub mod demo;
 pub mod listing;
+pub mod rest;
 pub mod settings;
 pub mod studio;
 pub mod tether;

@@ -16,6 +16,7 @@ use session_core::camera::folder::{FolderCamera, FolderOptions, Trigger};
 use session_core::camera::http::{HttpAddress, HttpCamera, HttpOptions};
 use session_core::camera::simulated::{Render, SimCamera, SimExposure};
 use session_core::clock::{Clock, SimSpeed};
+use session_core::plan::Plan;
 use session_core::runner::RunOptions;
 use session_core::turntable::Turntable;
 use session_core::turntable::serial::{Dialect, DialectTable, PRESETS, SerialOptions, SerialTable};
@@ -215,12 +216,14 @@ impl Studio {
         play.map_or(RunOptions::default().run_up, exact)
     }
 
-    /// A sentence when the plan waits less than the table was found to need.
-    pub fn settle_note(&self, plan_settle_secs: f64) -> Option<String> {
+    /// A sentence when the plan waits less than the table was found to need, and the live picture is not
+    /// watched instead.
+    pub fn settle_note(&self, plan: &Plan) -> Option<String> {
         let needed = self.calibration.as_ref()?.settle.as_ref()?.seconds;
-        (needed > plan_settle_secs).then(|| {
+        (plan.rest_within_secs.is_none() && needed > plan.settle_secs).then(|| {
+            let secs = plan.settle_secs;
             format!(
-                "The plan lets the load settle for {plan_settle_secs} s, but this table needs {needed} s; raise the plan's settle \
+                "The plan lets the load settle for {secs} s, but this table needs {needed} s; raise the plan's settle \
                  time if frames are blurred."
             )
         })

@@ -18,6 +18,7 @@ mod closing;
 mod faults;
 mod frames;
 mod settings_lock;
+mod settling;
 mod types;
 
 pub use checks::ChecksSeed;
@@ -38,8 +39,8 @@ enum Motion {
     Still,
     /// Turning to a stop; `legs` are the moves after the present one.
     Turning { ticket: u64, stop: u32, to: i64, legs: VecDeque<i64> },
-    /// At a stop, waiting for the load to come to rest.
-    Settling { ticket: u64, stop: u32, at: i64 },
+    /// At a stop since `since`, waiting for the load to come to rest.
+    Settling { ticket: u64, stop: u32, at: i64, since: Duration },
     /// At a stop and at rest.
     AtStop { stop: u32, at: i64 },
 }
@@ -141,6 +142,7 @@ impl Engine {
             Event::TurnFailed { ticket, error } => self.on_turn_failed(ticket, &error),
             Event::DiskRefused { refused, reason } => self.on_disk_refused(refused, reason),
             Event::TimerFired { timer } => self.on_timer(timer, &mut actions),
+            Event::RestWatched { ticket, rest } => self.on_rest_watched(ticket, &rest, &mut actions),
             Event::ExposureEnded { shot } => self.on_exposure_ended(shot),
             Event::ExposureFailed { shot, error } | Event::FrameFailed { shot, error } => {
                 self.on_frame_failed(shot, &error);
@@ -211,6 +213,14 @@ impl Engine {
     pub fn turn_of_ticket(&self, wanted: u64) -> Option<(u32, i64)> {
         match self.motion {
             Motion::Turning { ticket, stop, to, .. } if ticket == wanted => Some((stop, to)),
+            _ => None,
+        }
+    }
+
+    /// The stop at which a wait for rest runs.
+    pub fn stop_of_wait(&self, wanted: u64) -> Option<u32> {
+        match self.motion {
+            Motion::Settling { ticket, stop, .. } if ticket == wanted => Some(stop),
             _ => None,
         }
     }
@@ -366,9 +376,7 @@ impl Engine {
         if matches!(self.motion, Motion::Turning { .. }) {
             actions.push(Action::StopTable);
         }
-        if matches!(self.motion, Motion::Settling { .. }) {
-            self.motion = Motion::Still;
-        }
+        self.stop_settling(actions);
         // A frame already exposed is let in; asked twice, that wait ends too.
         let asked_before = self.mode == Mode::Stopping;
         if matches!(self.lens, Lens::Exposing(_)) || (asked_before && self.lens != Lens::Free) {
@@ -507,12 +515,6 @@ impl Engine {
         self.motion = Motion::Turning { ticket, stop, to, legs };
     }
 
-    fn settle(&mut self, stop: u32, at: i64, actions: &mut Vec<Action>) {
-        let ticket = self.next_ticket();
-        actions.push(Action::StartTimer { timer: Timer::Settled { ticket }, after: self.config.settle });
-        self.motion = Motion::Settling { ticket, stop, at };
-    }
-
     fn expose(&mut self, stop: u32, at: i64, actions: &mut Vec<Action>) {
         self.last_shot += 1;
         self.queue.pop_front();
@@ -587,13 +589,7 @@ impl Engine {
 
     fn on_timer(&mut self, timer: Timer, actions: &mut Vec<Action>) {
         match timer {
-            Timer::Settled { ticket } => {
-                if let Motion::Settling { ticket: running, stop, at } = self.motion
-                    && running == ticket
-                {
-                    self.motion = Motion::AtStop { stop, at };
-                }
-            }
+            Timer::Settled { ticket } | Timer::RestOverdue { ticket } => self.on_settled(ticket),
             Timer::TurnOverdue { ticket } => {
                 if let Motion::Turning { ticket: running, stop, .. } = self.motion
                     && running == ticket

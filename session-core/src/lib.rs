@@ -17,6 +17,7 @@ pub mod load;
 pub mod motion;
 pub mod optics;
 pub mod plan;
+pub mod rest;
 pub mod runner;
 pub mod shoot_list;
 pub mod turntable;

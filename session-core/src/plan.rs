@@ -35,6 +35,10 @@ pub struct Plan {
     /// The wait between the end of a turn and the exposure, seconds.
     #[serde(default = "default_settle_secs")]
     pub settle_secs: f64,
+    /// Where given, the live picture is watched after each turn and the exposure begins as soon as it stands
+    /// still, after this many seconds at most. Where the picture does not tell, `settle_secs` is waited.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rest_within_secs: Option<f64>,
     /// How long the shutter is taken to be open, seconds; the turn waits for it where the camera
     /// itself does not tell.
     #[serde(default = "default_exposure_secs")]
@@ -143,6 +147,8 @@ pub enum PlanField {
     FileName,
     /// `settle_secs`
     Settle,
+    /// `rest_within_secs`
+    RestWithin,
     /// `exposure_secs`
     Exposure,
     /// `closing_frame`
@@ -205,6 +211,7 @@ impl Plan {
             rows: vec![Row::full_turn("eye", stops)],
             file_name: NamePattern::default(),
             settle_secs: default_settle_secs(),
+            rest_within_secs: None,
             exposure_secs: default_exposure_secs(),
             closing_frame: false,
         }
@@ -245,8 +252,10 @@ impl Plan {
         if let Err(reason) = crate::file_name::check_field("SKU", &self.sku) {
             say(PlanField::Sku, reason);
         }
+        let rest_within_secs = self.rest_within_secs.unwrap_or_default();
         for (field, name, secs, most) in [
             (PlanField::Settle, "settle time", self.settle_secs, 60.0),
+            (PlanField::RestWithin, "longest wait for rest", rest_within_secs, 60.0),
             (PlanField::Exposure, "exposure time", self.exposure_secs, 600.0),
         ] {
             if !(0.0..=most).contains(&secs) {
@@ -371,7 +380,8 @@ impl Plan {
 
     /// An estimate of the whole session in seconds: turns, settling and exposures.
     ///
-    /// Transfer is not in it: it overlaps the next turn.
+    /// Transfer is not in it: it overlaps the next turn. Where the live picture is watched, the settle time
+    /// stands for what that takes.
     pub fn estimate_secs(&self, profile: &SpeedProfile) -> f64 {
         let Ok(stops) = self.shots("2026-01-31") else { return 0.0 };
         let still = (self.settle_secs + self.exposure_secs) * stops.len() as f64;

@@ -17,6 +17,7 @@ use crate::check::{FlagPolicy, FrameChecker};
 use crate::clock::Clock;
 use crate::engine::{CheckOf, Event, Intent};
 use crate::journal::{FolderError, JournalError, KeptFrame, SessionFolder};
+use crate::rest::RestWatcher;
 use crate::turntable::{TableError, Turntable};
 use crate::view::Update;
 
@@ -109,10 +110,31 @@ enum TableOrder {
     Fire { press: Duration, done: Sender<Result<(), String>> },
 }
 
+/// What the camera's thread is told.
+enum CameraOrder {
+    Expose(ExposureRequest),
+    /// Watch the live picture from a turn's end until it rests, up to a time of the session's clock.
+    Watch {
+        ticket: u64,
+        turn_ended: Duration,
+        until: Duration,
+    },
+}
+
 /// What the checker's thread is told.
 struct CheckOrder {
     ticket: u64,
     of: CheckOf,
+}
+
+/// Who looks at pictures for the session, which itself knows no pixels.
+#[derive(Default)]
+pub struct Eyes {
+    /// Looks at every frame behind the next turn, and at the end of a row or set at all together; without
+    /// one no frame is looked at.
+    pub checker: Option<Box<dyn FrameChecker>>,
+    /// Tells when the load rests, where the plan asks for it; without one the settle time is waited.
+    pub rest: Option<Box<dyn RestWatcher>>,
 }
 
 /// A running session; dropping it stops the session.
@@ -165,9 +187,6 @@ impl IntentSender {
 
 /// Begins a session on an open folder; it waits for [`Intent::Start`] or [`Intent::Retake`].
 ///
-/// With a `checker` every frame is looked at behind the next turn, and at the end of a row or set all
-/// together; without one, no frame is.
-///
 /// `news` is called from the session's thread for every [`Update`]; it must not block.
 ///
 /// # Errors
@@ -176,7 +195,7 @@ pub fn start(
     mut folder: SessionFolder,
     mut table: Box<dyn Turntable>,
     mut camera: Box<dyn Camera>,
-    checker: Option<Box<dyn FrameChecker>>,
+    eyes: Eyes,
     clock: Clock,
     options: RunOptions,
     news: impl FnMut(Update) + Send + 'static,
@@ -205,9 +224,11 @@ pub fn start(
     let camera_patience = camera.patience();
     let table_worker = workers::spawn_table(table, messages.clone())?;
     let shutter = facts.has_shutter.then(|| table_worker.shutter_line());
-    let camera_worker = workers::spawn_camera(camera, shutter, messages.clone())?;
+    let can_watch = eyes.rest.is_some();
+    let camera_worker = workers::spawn_camera(camera, shutter, eyes.rest, clock.clone(), messages.clone())?;
     let keeper = workers::spawn_keeper(Arc::clone(&folder), messages.clone())?;
-    let checker = checker
+    let checker = eyes
+        .checker
         .map(|checker| workers::spawn_checker(checker, Arc::clone(&folder), messages.clone()))
         .transpose()?;
     let session = session::Session::new(session::Parts {
@@ -220,6 +241,7 @@ pub fn start(
         clock,
         table: table_worker,
         camera: camera_worker,
+        can_watch,
         keeper,
         checker,
         news: Box::new(news),

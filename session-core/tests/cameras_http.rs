@@ -21,7 +21,7 @@ use session_core::clock::{Clock, SimSpeed};
 use session_core::engine::{Intent, Mode};
 use session_core::journal::SessionFolder;
 use session_core::plan::Plan;
-use session_core::runner::{self, RunOptions};
+use session_core::runner::{self, Eyes, RunOptions};
 use session_core::turntable::simulated::{SimTable, SimTableSettings};
 use session_core::view::Update;
 
@@ -506,7 +506,7 @@ fn a_whole_set_is_shot_over_http_and_the_password_is_in_none_of_its_files() {
         folder,
         Box::new(table),
         Box::new(camera),
-        None,
+        Eyes::default(),
         clock,
         RunOptions::default(),
         move |update| {

@@ -19,7 +19,7 @@ use session_core::engine::{Intent, Mode, Shot};
 use session_core::journal::{KeepJob, Ledger, Record, SessionFolder};
 use session_core::motion::Direction;
 use session_core::plan::Plan;
-use session_core::runner::{self, RunOptions};
+use session_core::runner::{self, Eyes, RunOptions};
 use session_core::turntable::simulated::{SimTable, SimTableSettings};
 use session_core::view::Update;
 
@@ -243,9 +243,9 @@ fn a_checker_that_breaks_down_costs_no_frame_and_what_it_finds_is_shot_again() {
     let mut on_flag = FlagPolicy::default();
     on_flag.choose(FlagKind::Damaged, Response::Retake);
     let options = RunOptions { on_flag, ..RunOptions::default() };
-    let checker: Option<Box<dyn FrameChecker>> = Some(Box::new(Moody));
+    let eyes = Eyes { checker: Some(Box::new(Moody)), rest: None };
     let handle =
-        runner::start(folder, Box::new(table), Box::new(camera), checker, clock, options, move |update| {
+        runner::start(folder, Box::new(table), Box::new(camera), eyes, clock, options, move |update| {
             let _ = sender.send(update);
         })
         .map_err(|error| CameraError::Failed(error.to_string()))

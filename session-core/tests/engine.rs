@@ -15,6 +15,7 @@ use session_core::engine::{
 };
 use session_core::motion::{Direction, SpeedProfile};
 use session_core::plan::{Plan, Row, Stop};
+use session_core::rest::Rest;
 use session_core::turntable::{TableError, TablePosition};
 
 const ZERO: &str = "zero-1";
@@ -38,6 +39,11 @@ fn missing(stops: &[Stop]) -> Vec<StopSeed> {
 
 fn config(direction: Direction) -> EngineConfig {
     EngineConfig::new(direction, StepsPerTurn::HOBBY_HALF_STEPS, SpeedProfile::default())
+}
+
+fn config_for(plan: &Plan) -> EngineConfig {
+    let rest_within = plan.rest_within_secs.map(Duration::from_secs_f64);
+    EngineConfig { rest_within, ..config(plan.direction) }
 }
 
 /// A frame's settings as its file tells them.
@@ -74,11 +80,15 @@ struct World {
     stops: Vec<Stop>,
     direction: Direction,
     run_up: i64,
+    /// The longest wait for the picture to stand still, where the plan has it watched.
+    watches: Option<Duration>,
     step: i64,
     zero: Option<String>,
     queue: VecDeque<Event>,
     luck: VecDeque<Luck>,
     moving: Option<(u64, i64)>,
+    /// Whether the load was waited for since the last turn.
+    waited: bool,
     exposing: Option<Shot>,
     receiving: BTreeSet<u64>,
     shots: Vec<Shot>,
@@ -101,8 +111,9 @@ struct World {
 impl World {
     fn new(plan: &Plan, luck: Vec<Luck>, expected_zero: Option<String>) -> Self {
         let stops = stops(plan);
-        let config = config(plan.direction);
+        let config = config_for(plan);
         let run_up = config.steps_per_turn.steps_covering(config.run_up);
+        let watches = config.rest_within;
         let mut engine = Engine::new(config, missing(&stops), expected_zero, 0);
         engine.lock_settings(SettingsSeed::default());
         Self {
@@ -110,11 +121,13 @@ impl World {
             stops,
             direction: plan.direction,
             run_up,
+            watches,
             step: 0,
             zero: Some(ZERO.to_owned()),
             queue: VecDeque::new(),
             luck: luck.into(),
             moving: None,
+            waited: false,
             exposing: None,
             receiving: BTreeSet::new(),
             shots: Vec::new(),
@@ -141,6 +154,11 @@ impl World {
 
     fn tell(&mut self, event: Event) {
         self.now += Duration::from_millis(10);
+        self.waited |= matches!(
+            event,
+            Event::RestWatched { rest: Rest::Still | Rest::Moving { .. }, .. }
+                | Event::TimerFired { timer: Timer::Settled { .. } | Timer::RestOverdue { .. } }
+        );
         let actions = self.engine.handle(self.now, event.clone());
         self.log.push((self.now, event, actions.clone()));
         if self.asks_for_settings() {
@@ -176,6 +194,7 @@ impl World {
             Action::Turn { ticket, to, .. } => {
                 assert!(self.moving.is_none(), "two turns at once");
                 assert!(self.exposing.is_none(), "a turn while the shutter is open");
+                self.waited = false;
                 self.last_final_move = to - self.step;
                 self.moving = Some((ticket, to));
                 let luck = self.luck();
@@ -184,6 +203,7 @@ impl World {
             Action::Expose { shot } => {
                 assert!(self.moving.is_none(), "an exposure while the table turns");
                 assert!(self.exposing.is_none() && self.receiving.is_empty(), "two exposures at once");
+                assert!(self.waited, "an exposure before the load was waited for");
                 self.check_place(&shot);
                 self.exposing = Some(shot.clone());
                 self.shots.push(shot.clone());
@@ -231,6 +251,19 @@ impl World {
             Action::StartTimer { timer: timer @ Timer::Settled { .. }, .. } => {
                 self.queue.push_back(Event::TimerFired { timer });
             }
+            Action::WatchRest { ticket, most } => {
+                assert_eq!(Some(most), self.watches, "watched for another time than the plan's");
+                let rest = match self.luck() {
+                    Luck::Fails | Luck::Gone => Rest::CannotTell { reason: "no live picture".to_owned() },
+                    Luck::WrongStep => Rest::Moving { swing_px: Some(1.5) },
+                    Luck::Silent => {
+                        self.queue.push_back(Event::TimerFired { timer: Timer::RestOverdue { ticket } });
+                        return;
+                    }
+                    _ => Rest::Still,
+                };
+                self.queue.push_back(Event::RestWatched { ticket, rest });
+            }
             Action::StopTable => {
                 if let Some((ticket, _)) = self.moving.take() {
                     self.queue.retain(
@@ -253,6 +286,7 @@ impl World {
             }
             Action::RecordSettings { settings } => self.accepted.push(settings),
             Action::StartTimer { .. }
+            | Action::EndWatch
             | Action::ReleaseTable
             | Action::Check { .. }
             | Action::RecordZero { .. }
@@ -409,6 +443,76 @@ fn the_next_turn_starts_when_the_exposure_has_ended_not_when_the_frame_has_come(
     assert!(matches!(&actions[0], Action::Keep { shot } if shot.stop == 1));
     assert!(matches!(&actions[1], Action::StartTimer { timer: Timer::KeepOverdue { shot: 1 }, .. }));
     assert!(matches!(&actions[2], Action::Expose { shot } if shot.stop == 2));
+}
+
+/// An engine at its first wait for rest, with the wait's ticket and the time it began.
+fn watching() -> (Engine, u64, Duration) {
+    let plan = Plan::single_row("LH-1", 4);
+    let plan = Plan { rest_within_secs: Some(4.0), ..plan };
+    let mut engine = Engine::new(config_for(&plan), missing(&stops(&plan)), None, 0);
+    let here = |step| TablePosition { step, zero: Some(ZERO.to_owned()) };
+    let mut now = Duration::ZERO;
+    engine.handle(now, Event::TableReady { position: here(0) });
+    let mut actions = engine.handle(now, Event::Person(Intent::Start));
+    for _ in 0..9 {
+        if let Some(ticket) = actions.iter().find_map(|action| match action {
+            Action::WatchRest { ticket, most } => {
+                assert_eq!(*most, Duration::from_secs(4));
+                Some(*ticket)
+            }
+            _ => None,
+        }) {
+            return (engine, ticket, now);
+        }
+        let ended = actions.iter().find_map(|action| match action {
+            Action::Turn { ticket, to, .. } => {
+                Some(Event::TurnFinished { ticket: *ticket, position: here(*to) })
+            }
+            _ => None,
+        });
+        now += Duration::from_secs(1);
+        actions = engine.handle(now, ended.expect("a turn"));
+    }
+    panic!("nothing is watched");
+}
+
+#[test]
+fn the_exposure_begins_when_the_picture_stands_still_or_has_moved_for_too_long() {
+    for rest in [Rest::Still, Rest::Moving { swing_px: Some(2.0) }] {
+        let (mut engine, ticket, began) = watching();
+        assert_eq!(engine.stop_of_wait(ticket), Some(1));
+        let late = Event::RestWatched { ticket: ticket + 7, rest: rest.clone() };
+        assert!(engine.handle(began, late).is_empty(), "another wait's answer is not this one's");
+        let actions = engine.handle(began, Event::RestWatched { ticket, rest });
+        assert!(matches!(actions[0], Action::Expose { .. }), "{actions:?}");
+    }
+    // Nobody answers: the wait ends all the same.
+    let (mut engine, ticket, began) = watching();
+    let actions = engine.handle(began, Event::TimerFired { timer: Timer::RestOverdue { ticket } });
+    assert!(matches!(actions[0], Action::Expose { .. }), "{actions:?}");
+}
+
+#[test]
+fn where_the_picture_does_not_tell_what_is_left_of_the_settle_time_is_waited() {
+    for (waited_ms, left_ms) in [(0, 800), (300, 500), (900, 0)] {
+        let (mut engine, ticket, began) = watching();
+        let rest = Rest::CannotTell { reason: "the camera has none".to_owned() };
+        let now = began + Duration::from_millis(waited_ms);
+        let actions = engine.handle(now, Event::RestWatched { ticket, rest });
+        let [Action::StartTimer { timer, after }] = &actions[..] else { panic!("{actions:?}") };
+        assert_eq!(*after, Duration::from_millis(left_ms));
+        let actions = engine.handle(now + *after, Event::TimerFired { timer: *timer });
+        assert!(matches!(actions[0], Action::Expose { .. }), "{actions:?}");
+    }
+}
+
+#[test]
+fn stopping_gives_the_watch_up_and_nothing_is_exposed() {
+    let (mut engine, ticket, began) = watching();
+    let actions = engine.handle(began, Event::Person(Intent::StopNow));
+    assert!(actions.contains(&Action::EndWatch), "{actions:?}");
+    assert_eq!(*engine.mode(), Mode::Stopped);
+    assert!(engine.handle(began, Event::RestWatched { ticket, rest: Rest::Still }).is_empty());
 }
 
 #[test]
@@ -782,8 +886,10 @@ proptest! {
         wishes in prop::collection::vec((0_usize..30, any_intent(9)), 1..25),
         drifts in prop::collection::btree_set(0_usize..40, 0..5),
         clockwise: bool,
+        watches: bool,
     ) {
         let mut plan = Plan::single_row("LH-1", 9);
+        plan.rest_within_secs = watches.then_some(4.0);
         plan.direction = if clockwise { Direction::Clockwise } else { Direction::Anticlockwise };
         let mut world = ready(&plan, luck);
         world.drifts = drifts;
@@ -829,7 +935,7 @@ proptest! {
         prop_assert!(world.engine.stops().iter().all(|stop| stop.state == StopState::Kept));
 
         // Replay: the same events at the same times give the same actions.
-        let mut again = Engine::new(config(plan.direction), missing(&stops(&plan)), None, 0);
+        let mut again = Engine::new(config_for(&plan), missing(&stops(&plan)), None, 0);
         again.lock_settings(SettingsSeed::default());
         for (now, event, actions) in &world.log {
             let text = serde_json::to_string(event).unwrap();

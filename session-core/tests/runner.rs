@@ -14,7 +14,7 @@ use session_core::clock::{Clock, SimSpeed};
 use session_core::engine::{Fault, FaultKind, Intent, Mode};
 use session_core::journal::SessionFolder;
 use session_core::plan::Plan;
-use session_core::runner::{self, RunOptions, SessionHandle};
+use session_core::runner::{self, Eyes, RunOptions, SessionHandle};
 use session_core::turntable::simulated::{SimProbe, SimTable, SimTableSettings};
 use session_core::view::Update;
 
@@ -85,11 +85,18 @@ fn bench_for(plan: &Plan, unplug_at: Option<u64>, ask_at: Option<u64>) -> Bench 
     let camera = Wired { probe: probe.clone(), unplug_at, ask_at };
     let (sender, news) = channel();
     let options = RunOptions::default();
-    let handle =
-        runner::start(folder, Box::new(table), Box::new(camera), None, clock, options, move |update| {
+    let handle = runner::start(
+        folder,
+        Box::new(table),
+        Box::new(camera),
+        Eyes::default(),
+        clock,
+        options,
+        move |update| {
             let _ = sender.send(update);
-        })
-        .unwrap();
+        },
+    )
+    .unwrap();
     Bench { dir, probe, handle, news }
 }
 

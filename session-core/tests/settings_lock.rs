@@ -13,7 +13,7 @@ use session_core::clock::{Clock, SimSpeed};
 use session_core::engine::{FaultKind, Intent, Mode};
 use session_core::journal::{SessionFolder, SetStatus, exposure_facts};
 use session_core::plan::Plan;
-use session_core::runner::{self, RunOptions};
+use session_core::runner::{self, Eyes, RunOptions};
 use session_core::turntable::simulated::{SimTable, SimTableSettings};
 use session_core::view::Update;
 
@@ -80,11 +80,18 @@ fn run(root: &Path, camera: Fake, options: RunOptions, intent: Intent, answers: 
     let clock = Clock::new(SimSpeed::Max);
     let (table, _) = SimTable::new(SimTableSettings::default(), clock.clone());
     let (sender, news) = channel();
-    let handle =
-        runner::start(folder, Box::new(table), Box::new(camera), None, clock, options, move |update| {
+    let handle = runner::start(
+        folder,
+        Box::new(table),
+        Box::new(camera),
+        Eyes::default(),
+        clock,
+        options,
+        move |update| {
             let _ = sender.send(update);
-        })
-        .unwrap();
+        },
+    )
+    .unwrap();
     let mut answers = answers.iter().cloned();
     let (mut prompts, mut faults) = (Vec::new(), Vec::new());
     let mut last = Mode::Ready;

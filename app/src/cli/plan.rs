@@ -63,6 +63,10 @@ pub struct NewArgs {
     /// The wait between the end of a turn and the exposure, seconds
     #[arg(long, value_name = "SECONDS")]
     settle: Option<f64>,
+    /// Watch the live picture after each turn and expose as soon as it stands still, after this many seconds
+    /// at most; where it does not tell, the settle time is waited
+    #[arg(long, value_name = "SECONDS")]
+    rest_within: Option<f64>,
     /// How long the shutter is taken to be open, seconds
     #[arg(long, value_name = "SECONDS")]
     exposure: Option<f64>,
@@ -89,6 +93,7 @@ fn new(args: &NewArgs) -> u8 {
     }
     plan.closing_frame = args.closing_frame;
     plan.settle_secs = args.settle.unwrap_or(plan.settle_secs);
+    plan.rest_within_secs = args.rest_within;
     plan.exposure_secs = args.exposure.unwrap_or(plan.exposure_secs);
     let problems = plan.problems();
     if !problems.is_empty() {

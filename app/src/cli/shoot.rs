@@ -8,14 +8,12 @@ use std::thread;
 
 use anyhow::Context;
 use indicatif::{ProgressBar, ProgressStyle};
-use session_core::check::FrameChecker;
 use session_core::engine::{Fault, FaultKind, Intent, Mode, PauseReason};
 use session_core::journal::SessionFolder;
 use session_core::runner::{self, RunOptions, SessionHandle};
 use session_core::view::{SessionView, Update};
 
 use super::{DeviceArgs, EXIT_FAULT, RetakeArgs, RunArgs, ShootArgs, fault, pick, status, usage};
-use crate::checks::Checker;
 use crate::studio;
 
 /// Runs `roundstop shoot`.
@@ -96,7 +94,7 @@ fn run_session(
     let asks = !run.json && io::stdin().is_terminal() && io::stderr().is_terminal();
     let studio = studio::open(&devices.table, &devices.camera, &devices.options.studio())
         .map_err(anyhow::Error::msg)?;
-    for note in studio.notes.iter().chain(&studio.settle_note(folder.plan().settle_secs)) {
+    for note in studio.notes.iter().chain(&studio.settle_note(folder.plan())) {
         eprintln!("{note}");
     }
     let has_rows = folder.plan().rows.len() > 1;
@@ -115,11 +113,11 @@ fn run_session(
     };
     let (sender, news) = channel();
     let own = sender.clone();
-    let checker = Some(Box::new(Checker::default()) as Box<dyn FrameChecker>);
+    let eyes = crate::checks::eyes();
     let tell = move |update| {
         let _ = own.send(News::Update(update));
     };
-    let handle = runner::start(folder, studio.table, studio.camera, checker, studio.clock, options, tell)
+    let handle = runner::start(folder, studio.table, studio.camera, eyes, studio.clock, options, tell)
         .context("the session cannot begin")?;
     stop_on_signals(&handle);
     if run.zero_here {

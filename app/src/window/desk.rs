@@ -8,7 +8,7 @@ use std::thread::JoinHandle;
 
 use crossbeam_channel::{Receiver, Sender, TryRecvError, bounded};
 use session_core::cancel::CancelToken;
-use session_core::check::{FlagPolicy, FrameChecker};
+use session_core::check::FlagPolicy;
 use session_core::engine::Activity;
 use session_core::journal::durable::replace_state;
 use session_core::journal::{FolderError, FrameRecord, SessionFolder, StopKey};
@@ -25,7 +25,6 @@ use super::mailbox::Mailbox;
 use super::places::PlanInForce;
 use super::products::{self, ProductList};
 use super::tryout::{Trial, Tryout, TryoutView};
-use crate::checks::Checker;
 use crate::controller_files::{self, BoardFiles, Saved};
 use crate::settings::{self, Settings};
 use crate::studio::{self, CameraSpec, StudioOptions, TableSpec};
@@ -415,7 +414,7 @@ impl Worker {
             None => studio::open(&opening.table, &opening.camera, &opening.options)?,
         };
         self.mailbox.desk(DeskNews::Tried(None));
-        for note in studio.notes.iter().chain(&studio.settle_note(opening.plan.settle_secs)) {
+        for note in studio.notes.iter().chain(&studio.settle_note(&opening.plan)) {
             self.mailbox.desk(DeskNews::Note(note.clone()));
         }
         let options = RunOptions {
@@ -426,11 +425,10 @@ impl Worker {
             ..RunOptions::default()
         };
         let mailbox = self.mailbox.clone();
-        let checker = Some(Box::new(Checker::default()) as Box<dyn FrameChecker>);
+        let eyes = crate::checks::eyes();
         let tell = move |update| mailbox.session(update);
-        let session =
-            runner::start(folder, studio.table, studio.camera, checker, studio.clock, options, tell)
-                .map_err(|error| error.to_string())?;
+        let session = runner::start(folder, studio.table, studio.camera, eyes, studio.clock, options, tell)
+            .map_err(|error| error.to_string())?;
         let sender = session.sender();
         self.session = Some(session);
         Ok((sender, opening.plan))

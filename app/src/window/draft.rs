@@ -23,6 +23,8 @@ pub struct PlanDraft {
     pub file_name: String,
     /// The settle time, seconds, as typed.
     pub settle_secs: String,
+    /// The longest wait for the live picture to stand still, seconds, as typed; empty where it is not watched.
+    pub rest_within_secs: String,
     /// The exposure time, seconds, as typed.
     pub exposure_secs: String,
     /// Whether whole-turn rows end with a closing frame, as the opened plan has it.
@@ -63,6 +65,8 @@ pub enum PlanEdit {
     FileName(String),
     /// The settle time.
     SettleSecs(String),
+    /// The longest wait for rest.
+    RestWithinSecs(String),
     /// The exposure time.
     ExposureSecs(String),
     /// A field of a row, counted from 0.
@@ -114,6 +118,7 @@ impl PlanDraft {
             rows: plan.rows.iter().enumerate().map(|(at, row)| RowDraft::new(at as u64, row)).collect(),
             file_name: plan.file_name.0.clone(),
             settle_secs: plan.settle_secs.to_string(),
+            rest_within_secs: plan.rest_within_secs.map(|secs| secs.to_string()).unwrap_or_default(),
             exposure_secs: plan.exposure_secs.to_string(),
             closing_frame: plan.closing_frame,
             next_row: plan.rows.len() as u64,
@@ -128,6 +133,7 @@ impl PlanDraft {
             PlanEdit::Direction(direction) => self.direction = direction,
             PlanEdit::FileName(text) => self.file_name = text,
             PlanEdit::SettleSecs(text) => self.settle_secs = text,
+            PlanEdit::RestWithinSecs(text) => self.rest_within_secs = text,
             PlanEdit::ExposureSecs(text) => self.exposure_secs = text,
             PlanEdit::Row(at, edit) => {
                 if let Some(row) = self.rows.get_mut(at) {
@@ -211,6 +217,7 @@ impl PlanDraft {
                 stand_in
             })
         };
+        let watches = !self.rest_within_secs.trim().is_empty();
         let plan = Plan {
             schema: PLAN_SCHEMA,
             sku: self.sku.clone(),
@@ -219,6 +226,7 @@ impl PlanDraft {
             rows,
             file_name: NamePattern(self.file_name.clone()),
             settle_secs: secs(PlanField::Settle, &self.settle_secs, 0.0),
+            rest_within_secs: watches.then(|| secs(PlanField::RestWithin, &self.rest_within_secs, 0.0)),
             exposure_secs: secs(PlanField::Exposure, &self.exposure_secs, 0.0),
             closing_frame: self.closing_frame,
         };

@@ -77,6 +77,7 @@ fn field_of(edit: &PlanEdit) -> Option<FieldKey> {
         PlanEdit::Title(_) => (None, "title"),
         PlanEdit::FileName(_) => (None, "file name"),
         PlanEdit::SettleSecs(_) => (None, "settle"),
+        PlanEdit::RestWithinSecs(_) => (None, "rest within"),
         PlanEdit::ExposureSecs(_) => (None, "exposure"),
         PlanEdit::Row(row, edit) => {
             let field = match edit {

@@ -1,4 +1,4 @@
-//! How long the load swings after a turn, from a burst of preview frames.
+//! How long the load swings after a turn, and whether it rests already, from preview frames.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -102,6 +102,64 @@ pub fn fit_ring_down(samples: &[(f64, f64)]) -> Result<RingDown, String> {
     })
 }
 
+/// The last samples are looked at over this long: a load that swings at 1.7 Hz or faster shows its whole swing
+/// in it, a slower one a good part.
+const QUIET_SECS: f64 = 0.3;
+
+/// What places found in small or dark pictures may scatter to each side, pixels (common practice, no source).
+const NOISE_PX: f64 = 0.15;
+
+/// Tells whether the load rests, sample by sample, while it comes to rest.
+#[derive(Debug, Clone)]
+pub struct RestJudge {
+    residual_px: f64,
+    samples: Vec<(f64, f64)>,
+}
+
+impl RestJudge {
+    /// Builds one that calls a swing of at most `residual_px` pixels to each side rest.
+    pub fn new(residual_px: f64) -> Self {
+        Self { residual_px, samples: Vec::new() }
+    }
+
+    /// Takes where the object stands, in pixels, at a time in seconds; times rise.
+    pub fn add(&mut self, secs: f64, px: f64) {
+        if secs.is_finite() && px.is_finite() && self.samples.last().is_none_or(|last| secs > last.0) {
+            self.samples.push((secs, px));
+        }
+    }
+
+    /// Returns the swing to each side over the last samples, pixels; `None` while they are too few or span
+    /// too short a time to show it.
+    pub fn swing_px(&self) -> Option<f64> {
+        let (now, _) = *self.samples.last()?;
+        // From the last sample that lies the whole span back.
+        let first = self.samples.iter().rposition(|(secs, _)| now - secs >= QUIET_SECS)?;
+        let seen = &self.samples[first..];
+        let least = seen.iter().map(|sample| sample.1).fold(f64::INFINITY, f64::min);
+        let most = seen.iter().map(|sample| sample.1).fold(f64::NEG_INFINITY, f64::max);
+        (seen.len() >= 4).then_some((most - least) / 2.0)
+    }
+
+    /// Whether the load rests at the last sample: it has swung little enough over the last samples, or the
+    /// swing fitted to all of them, seen for a whole period at least, has decayed far enough; where none can be
+    /// fitted, what the samples still scatter is noise.
+    pub fn rests(&self) -> bool {
+        let Some(&(now, _)) = self.samples.last() else { return false };
+        let swings_within = |px: f64| self.swing_px().is_some_and(|swing| swing <= px);
+        if swings_within(self.residual_px) {
+            return true;
+        }
+        match fit_ring_down(&self.samples) {
+            Ok(ring) => {
+                let periods = (now - ring.start_s) * ring.frequency_hz;
+                periods >= 1.0 && ring.residual_px <= NOISE_PX && ring.settled_at_s(self.residual_px) <= now
+            }
+            Err(_) => swings_within(NOISE_PX),
+        }
+    }
+}
+
 /// Least squares for cosine, sine and rest; returns them and the squares left.
 fn linear_part(t: &[f64], y: &[f64], frequency: f64, decay: f64) -> Option<([f64; 3], f64)> {
     let w = std::f64::consts::TAU * frequency;
@@ -141,6 +199,42 @@ mod tests {
             let true_wait = 0.2 + (8.0_f64 / 0.3).ln() / decay;
             assert!((fit.settled_at_s(0.3) - true_wait).abs() < 0.12, "{fit:?} {true_wait}");
         }
+    }
+
+    /// Truth by construction (demo values): rest is told when the swing is down to what is allowed, not
+    /// before, and soon after.
+    #[test]
+    fn rest_is_told_soon_after_the_swing_has_died_down() {
+        for (f, decay) in [(3.0, 3.0), (6.5, 4.0), (11.0, 5.0), (2.0, 2.5)] {
+            let mut judge = RestJudge::new(0.3);
+            let true_rest = 0.2 + (8.0_f64 / 0.3).ln() / decay;
+            let told = swing(f, decay, 30.0, 0.03).into_iter().find(|&(secs, px)| {
+                judge.add(secs, px);
+                judge.rests()
+            });
+            let (told, _) = told.unwrap_or((f64::INFINITY, 0.0));
+            assert!(
+                told > true_rest - 0.08 && told < true_rest + QUIET_SECS + 0.1,
+                "{f}: {told} {true_rest}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_load_at_rest_is_told_at_once_and_one_that_drifts_never() {
+        let mut judge = RestJudge::new(0.3);
+        let still = (0..60).map(|i| (f64::from(i) / 30.0, 0.1 * f64::from(i * 7 % 5) / 5.0));
+        let told = still.into_iter().find(|&(secs, px)| {
+            judge.add(secs, px);
+            judge.rests()
+        });
+        assert!(told.is_some_and(|(secs, _)| secs < QUIET_SECS + 0.05), "{told:?}");
+        let mut judge = RestJudge::new(0.3);
+        for i in 0..60 {
+            judge.add(f64::from(i) / 30.0, 0.15 * f64::from(i));
+            assert!(!judge.rests(), "{i}");
+        }
+        assert_eq!(RestJudge::new(0.3).swing_px(), None);
     }
 
     /// Above half the frame rate the frequency aliases, the decay stays.

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::{Angle, CameraError, Direction, FrameSettings, StepsPerTurn, Stop, TableError, TablePosition};
 use crate::check::Flag;
 use crate::motion::SpeedProfile;
+use crate::rest::Rest;
 
 /// Settings of one run that do not change while it lasts.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,6 +22,9 @@ pub struct EngineConfig {
     pub run_up: Angle,
     /// The wait between the end of a turn and the exposure.
     pub settle: Duration,
+    /// Where given, the live picture is watched and the exposure begins when it stands still, after this
+    /// long at most; `settle` is waited where the picture does not tell.
+    pub rest_within: Option<Duration>,
     /// What an exposure with its transfer may take in all.
     pub frame_patience: Duration,
     /// What keeping one frame on disk may take.
@@ -41,6 +45,7 @@ impl EngineConfig {
             // Gear play of hobby gearboxes is said to be 0.5° to 2° (hearsay, no source): measure it.
             run_up: Angle::from_turns(2, 360),
             settle: Duration::from_millis(800),
+            rest_within: None,
             frame_patience: Duration::from_secs(120),
             keep_patience: Duration::from_secs(120),
             retries: 2,
@@ -183,6 +188,11 @@ pub enum Timer {
         /// Ties it to the wait.
         ticket: u64,
     },
+    /// Nobody has said whether the load rests. Runs on real time: it guards against hanging devices.
+    RestOverdue {
+        /// Ties it to the wait.
+        ticket: u64,
+    },
     /// A turn has not ended. Runs on real time: it guards against hanging devices.
     TurnOverdue {
         /// Ties it to the turn.
@@ -271,6 +281,13 @@ pub enum Event {
     TimerFired {
         /// Which.
         timer: Timer,
+    },
+    /// The live picture was watched after a turn; this was seen at the end.
+    RestWatched {
+        /// The wait's ticket.
+        ticket: u64,
+        /// What was seen.
+        rest: Rest,
     },
     /// The shutter has closed; the table may turn.
     ExposureEnded {
@@ -380,6 +397,16 @@ pub enum Action {
         /// How long.
         after: Duration,
     },
+    /// Watch the live picture until it stands still or does not tell, for so long at most; answered by
+    /// `RestWatched`.
+    WatchRest {
+        /// The wait's ticket.
+        ticket: u64,
+        /// The longest wait from now.
+        most: Duration,
+    },
+    /// Give up watching the live picture.
+    EndWatch,
     /// Expose and fetch; answered by `ExposureEnded` and `FrameArrived`, or a failure.
     Expose {
         /// The exposure.

@@ -10,13 +10,15 @@ use jiff::Timestamp;
 use super::event_log::EventLog;
 use super::workers::Worker;
 use super::{
-    Arrival, CameraError, CameraSettings, CheckOrder, Clock, Event, ExposureRequest, Intent, Message,
-    RunOptions, SessionFolder, TableOrder, Update,
+    Arrival, CameraError, CameraOrder, CameraSettings, CheckOrder, Clock, Event, ExposureRequest, Intent,
+    Message, RunOptions, SessionFolder, TableOrder, Update,
 };
 use crate::camera::settings::FrameSettings;
+use crate::cancel::CancelToken;
 use crate::check::Flag;
 use crate::engine::{Action, Activity, Engine, EngineConfig, KeepFailure, Mode, Refused, Shot, Timer};
 use crate::journal::{KeepJob, Record};
+use crate::rest::Rest;
 use crate::turntable::{TableError, TableFacts};
 use crate::view::{RowView, SessionView, StopView, VersionView};
 
@@ -40,7 +42,9 @@ pub(super) struct Parts {
     pub options: RunOptions,
     pub clock: Clock,
     pub table: Worker<TableOrder>,
-    pub camera: Worker<ExposureRequest>,
+    pub camera: Worker<CameraOrder>,
+    /// Whether somebody can tell from the live picture that the load rests.
+    pub can_watch: bool,
     pub keeper: Worker<KeepJob>,
     pub checker: Option<Worker<CheckOrder>>,
     pub news: Box<dyn FnMut(Update) + Send>,
@@ -61,6 +65,11 @@ pub(super) struct Session {
     engine: Engine,
     log: EventLog,
     timers: Vec<(Instant, Timer)>,
+    /// Stops the last exposure ordered, and the last watch.
+    exposure: CancelToken,
+    watch: CancelToken,
+    /// Why the live picture did not tell, as said last.
+    cannot_tell: Option<String>,
     /// Events that came up while another was being handled.
     pending: VecDeque<Event>,
     /// Files of exposures that are not kept yet.
@@ -84,6 +93,7 @@ impl Session {
         let config = EngineConfig {
             run_up: parts.options.run_up,
             settle: Duration::from_secs_f64(plan.settle_secs),
+            rest_within: plan.rest_within_secs.filter(|_| parts.can_watch).map(Duration::from_secs_f64),
             frame_patience: parts.camera_patience + Duration::from_secs_f64(plan.exposure_secs) + HANGING,
             retries: parts.options.retries,
             pause_between_rows: parts.options.pause_between_rows,
@@ -107,6 +117,9 @@ impl Session {
             engine,
             log,
             timers: Vec::new(),
+            exposure: CancelToken::default(),
+            watch: CancelToken::default(),
+            cannot_tell: None,
             pending: VecDeque::new(),
             arrived: HashMap::new(),
             exposed_at: HashMap::new(),
@@ -163,7 +176,8 @@ impl Session {
 
     fn leave(mut self, inbox: &Receiver<Message>) -> Option<SessionFolder> {
         self.parts.table.cancel();
-        self.parts.camera.cancel();
+        self.exposure.cancel();
+        self.watch.cancel();
         self.parts.camera.finish();
         self.parts.table.finish();
         let is_written = self.parts.keeper.finish_within(FAREWELL);
@@ -272,6 +286,7 @@ impl Session {
                 self.plate_step = Some(position.step);
             }
             Event::TableReady { position } => self.plate_step = Some(position.step),
+            Event::RestWatched { ticket, rest } => self.note_rest(*ticket, rest),
             Event::TurnFailed { error: TableError::Stopped { step }, .. } => self.plate_step = Some(*step),
             Event::ExposureEnded { shot } => {
                 self.exposed_at.insert(*shot, Timestamp::now());
@@ -317,6 +332,32 @@ impl Session {
             ) => self.pace.clear(),
             _ => {}
         }
+    }
+
+    /// Says where the load was not seen to rest; why the picture does not tell is said once.
+    fn note_rest(&mut self, ticket: u64, rest: &Rest) {
+        let Some(stop) = self.engine.stop_of_wait(ticket) else { return };
+        let text = match rest {
+            Rest::Still => return,
+            Rest::Moving { swing_px } => {
+                let most = self.parts.folder.plan().rest_within_secs.unwrap_or_default();
+                let swing = swing_px.map(|px| format!(" by {px:.1} px")).unwrap_or_default();
+                format!(
+                    "the live picture still moved{swing} after {most} s, so the frame is shot as it is; allow a longer wait, or turn more gently"
+                )
+            }
+            Rest::CannotTell { reason } => {
+                if self.cannot_tell.as_ref() == Some(reason) {
+                    return;
+                }
+                self.cannot_tell = Some(reason.clone());
+                let secs = self.parts.folder.plan().settle_secs;
+                format!(
+                    "the live picture does not tell when the load rests ({reason}); the settle time of {secs} s is waited"
+                )
+            }
+        };
+        (self.parts.news)(Update::Prompt { stop: Some(stop), text });
     }
 
     /// Says once what the run's first frame shows to be automatic and the camera did not tell before.
@@ -372,7 +413,9 @@ impl Session {
             Action::StopTable => self.parts.table.cancel(),
             Action::StartTimer { timer, after } => self.start_timer(timer, after),
             Action::Expose { shot } => self.expose(&shot),
-            Action::CancelExposure => self.parts.camera.cancel(),
+            Action::CancelExposure => self.exposure.cancel(),
+            Action::WatchRest { ticket, most } => self.watch_rest(ticket, most),
+            Action::EndWatch => self.watch.cancel(),
             Action::Keep { shot } => self.keep(shot),
             Action::Check { ticket, of } => {
                 self.checks.push_back(CheckOrder { ticket, of });
@@ -427,7 +470,10 @@ impl Session {
                 }
                 real
             }
-            Timer::TurnOverdue { .. } | Timer::FrameOverdue { .. } | Timer::ChecksOverdue { .. } => {
+            Timer::RestOverdue { .. }
+            | Timer::TurnOverdue { .. }
+            | Timer::FrameOverdue { .. }
+            | Timer::ChecksOverdue { .. } => {
                 // One of each kind runs at a time; a new one replaces the last.
                 self.timers.retain(|(_, old)| std::mem::discriminant(old) != std::mem::discriminant(&timer));
                 after
@@ -470,7 +516,15 @@ impl Session {
             exposure: Duration::from_secs_f64(plan.exposure_secs),
             inbox,
         };
-        self.parts.camera.order(request);
+        self.parts.camera.order(CameraOrder::Expose(request));
+        self.exposure = self.parts.camera.last_order();
+    }
+
+    fn watch_rest(&mut self, ticket: u64, most: Duration) {
+        let turn_ended = self.parts.clock.now();
+        let until = turn_ended + most;
+        self.parts.camera.order(CameraOrder::Watch { ticket, turn_ended, until });
+        self.watch = self.parts.camera.last_order();
     }
 
     fn keep(&mut self, shot: Shot) {

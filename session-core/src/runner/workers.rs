@@ -9,13 +9,14 @@ use std::time::{Duration, Instant};
 use crossbeam_channel::{Sender, bounded};
 
 use super::{
-    Camera, CameraError, CancelToken, CheckOf, CheckOrder, Event, ExposureRequest, FrameChecker, Message,
+    Camera, CameraError, CameraOrder, CancelToken, CheckOf, CheckOrder, Clock, Event, FrameChecker, Message,
     SessionFolder, TableError, TableOrder, Turntable,
 };
 use crate::camera::{CameraContext, ShutterLine};
 use crate::check::Finding;
 use crate::engine::KeepFailure;
 use crate::journal::KeepJob;
+use crate::rest::{Rest, RestWatcher};
 
 /// A device thread with the channel that feeds it.
 pub(super) struct Worker<Order> {
@@ -47,6 +48,11 @@ impl<Order: Send + 'static> Worker<Order> {
             // A worker only ends when the session does.
             let _ = orders.send((order, self.last.clone()));
         }
+    }
+
+    /// Stops the last order given, also once others have followed it.
+    pub fn last_order(&self) -> CancelToken {
+        self.last.clone()
     }
 
     /// Asks for the last order to be stopped.
@@ -146,9 +152,24 @@ pub(super) fn spawn_table(
 pub(super) fn spawn_camera(
     mut camera: Box<dyn Camera>,
     shutter: Option<TableShutter>,
+    mut watcher: Option<Box<dyn RestWatcher>>,
+    clock: Clock,
     messages: Sender<Message>,
-) -> io::Result<Worker<ExposureRequest>> {
-    Worker::spawn("camera", messages, move |request: ExposureRequest, cancel, messages| {
+) -> io::Result<Worker<CameraOrder>> {
+    Worker::spawn("camera", messages, move |order: CameraOrder, cancel, messages| {
+        let request = match order {
+            CameraOrder::Expose(request) => request,
+            CameraOrder::Watch { ticket, turn_ended, until } => {
+                let rest = match &mut watcher {
+                    Some(watcher) => {
+                        watch(camera.as_mut(), watcher.as_mut(), &clock, turn_ended, until, cancel)
+                    }
+                    None => Rest::CannotTell { reason: "nobody watches it".to_owned() },
+                };
+                let _ = messages.send(Message::Event(Event::RestWatched { ticket, rest }));
+                return;
+            }
+        };
         let shot = request.shot;
         let stop = request.stop;
         let prompt = |text: String| {
@@ -186,6 +207,38 @@ pub(super) fn spawn_camera(
             let _ = messages.send(Message::Held { shot, arrivals });
         }
     })
+}
+
+/// The pace of live pictures on a virtual clock, which moves on only when told to.
+const VIRTUAL_LIVE: Duration = Duration::from_millis(33);
+
+/// Looks at live pictures until the load rests or they do not tell; at `until` says what was seen last.
+fn watch(
+    camera: &mut dyn Camera,
+    watcher: &mut dyn RestWatcher,
+    clock: &Clock,
+    turn_ended: Duration,
+    until: Duration,
+    cancel: &CancelToken,
+) -> Rest {
+    watcher.begin();
+    let mut seen = Rest::Moving { swing_px: None };
+    loop {
+        let now = clock.now();
+        if now >= until || cancel.is_cancelled() {
+            return seen;
+        }
+        let picture = match camera.live_frame() {
+            Ok(Some(picture)) => picture,
+            Ok(None) => return Rest::CannotTell { reason: "the camera has none".to_owned() },
+            Err(error) => return Rest::CannotTell { reason: error.to_string() },
+        };
+        seen = watcher.look(now.saturating_sub(turn_ended).as_secs_f64(), &picture);
+        if !matches!(seen, Rest::Moving { .. }) {
+            return seen;
+        }
+        clock.advance_to(now + VIRTUAL_LIVE);
+    }
 }
 
 pub(super) fn spawn_keeper(

@@ -5,15 +5,15 @@ use std::time::Duration;
 
 use anyhow::{Context, bail, ensure};
 use clap::Args;
-use imaging::decode::{self, Decoded};
+use imaging::decode;
 use imaging::measure::register::displacement;
 use imaging::measure::settle::{RingDown, fit_ring_down};
-use imaging::measure::{Plane, measure};
 use session_core::angle::Angle;
 use session_core::cancel::CancelToken;
 use session_core::clock::SimSpeed;
 
 use super::{CAUTION, TableArg, show};
+use crate::rest::{RESIDUAL_PX, SEEN_SHARE, Spot};
 use crate::studio::{self, CameraSpec, Studio, StudioOptions, TableSpec};
 
 /// The turn after which the load is watched, degrees; as far as between two stops of a set of 24.
@@ -24,13 +24,6 @@ const WATCH: Duration = Duration::from_secs(3);
 const MOST_PREVIEWS: usize = 120;
 /// The pace of previews on a simulated clock, which goes on by itself only when told to.
 const SIM_PREVIEW: Duration = Duration::from_millis(33);
-/// The middle of the object is looked at, this share of its width and height: its outline hardly moves.
-const LOOKED_AT: f64 = 0.6;
-/// The share of the surface's motion that is seen: light and shading stay where they are and pull it down. On the
-/// demo's mug it was 0.43 of what the simulated table made; taken for half.
-const SEEN_SHARE: f64 = 0.5;
-/// The longest side of what is compared, pixels.
-const MOST_SIDE_PX: usize = 512;
 
 #[derive(Debug, Args)]
 #[allow(clippy::doc_markdown, reason = "help text, shown as it is")]
@@ -45,7 +38,7 @@ pub struct SettleArgs {
     #[arg(long, value_name = "C")]
     camera: Option<CameraSpec>,
     /// The swing that is still allowed, pixels of the live picture
-    #[arg(long, value_name = "PX", default_value = "0.3", value_parser = residual)]
+    #[arg(long, value_name = "PX", default_value_t = RESIDUAL_PX, value_parser = residual)]
     residual_px: f64,
     /// Keep the proposed time for the table
     #[arg(long, requires = "camera")]
@@ -154,37 +147,15 @@ fn live(studio: &mut Studio) -> anyhow::Result<Vec<u8>> {
 fn swing(previews: &[(f64, Vec<u8>)]) -> anyhow::Result<Vec<(f64, f64)>> {
     let (_, last) = previews.last().context("no preview came after the turn; try again")?;
     let decoded = decode::full(last)?;
-    let area = middle_of_object(last, &decoded);
-    let rest = cut(&decoded, area);
+    let spot = Spot::of(last, &decoded);
+    let rest = spot.cut(&decoded);
     let mut samples = Vec::new();
     for (secs, bytes) in previews {
-        if let Some((right, _)) = displacement(&rest, &cut(&decode::full(bytes)?, area)) {
+        if let Some((right, _)) = displacement(&rest, &spot.cut(&decode::full(bytes)?)) {
             samples.push((*secs, right));
         }
     }
     Ok(samples)
-}
-
-/// Left, top, width and height of the middle of the object, or of the picture where none stands out.
-fn middle_of_object(bytes: &[u8], decoded: &Decoded) -> [usize; 4] {
-    let (width, height) = (f64::from(decoded.picture.width_px()), f64::from(decoded.picture.height_px()));
-    let object = measure(bytes).ok().and_then(|measured| measured.facts.object);
-    let [left, top, right, bottom] = object.map_or([0.0, 0.0, width, height], |object| object.box_px);
-    let side = |from: f64, to: f64| (((to - from) * LOOKED_AT) as usize).clamp(8, MOST_SIDE_PX);
-    let (wide, high) = (side(left, right), side(top, bottom));
-    let start =
-        |from: f64, to: f64, side: usize| (f64::midpoint(from, to) - side as f64 / 2.0).max(0.0) as usize;
-    [start(left, right, wide), start(top, bottom, high), wide, high]
-}
-
-fn cut(decoded: &Decoded, [left, top, width, height]: [usize; 4]) -> Plane {
-    let (all_wide, all_high) = (decoded.picture.width_px() as usize, decoded.picture.height_px() as usize);
-    Plane::luma(decoded.picture.rgb(), all_wide, all_high).crop(
-        left.min(all_wide),
-        top.min(all_high),
-        width.min(all_wide.saturating_sub(left)),
-        height.min(all_high.saturating_sub(top)),
-    )
 }
 
 fn tell(ring: &RingDown, settle_secs: f64, residual_px: f64, previews: usize) {

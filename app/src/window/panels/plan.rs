@@ -164,23 +164,33 @@ fn direction_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
 
 fn times_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: bool) {
     let half = (width - ui.spacing().item_spacing.x) / 2.0;
-    let cell_ui = |ui: &mut Ui, caption: &str, field, text: &str| {
+    let cell_ui = |ui: &mut Ui, caption: &str, hint: &str, field, text: &str| {
         let wrong = state.problem_of(field).is_some();
-        field_ui(ui, &Field { caption, name: caption, text, hint: "", width: half, wrong, enabled })
+        field_ui(ui, &Field { caption, name: caption, text, hint, width: half, wrong, enabled })
     };
     ui.horizontal(|ui| {
         if let Some(text) =
-            cell_ui(ui, &t!("plan-settle-after-a-turn-s"), PlanField::Settle, &state.draft.settle_secs)
+            cell_ui(ui, &t!("plan-settle-after-a-turn-s"), "", PlanField::Settle, &state.draft.settle_secs)
         {
             sink.send(WindowIntent::Edit(PlanEdit::SettleSecs(text)));
         }
         if let Some(text) =
-            cell_ui(ui, &t!("plan-exposure-s"), PlanField::Exposure, &state.draft.exposure_secs)
+            cell_ui(ui, &t!("plan-exposure-s"), "", PlanField::Exposure, &state.draft.exposure_secs)
         {
             sink.send(WindowIntent::Edit(PlanEdit::ExposureSecs(text)));
         }
     });
-    problem_of(ui, state, &[PlanField::Settle, PlanField::Exposure]);
+    let watched = cell_ui(
+        ui,
+        &t!("plan-rest-within-s"),
+        &t!("plan-rest-within-hint"),
+        PlanField::RestWithin,
+        &state.draft.rest_within_secs,
+    );
+    if let Some(text) = watched {
+        sink.send(WindowIntent::Edit(PlanEdit::RestWithinSecs(text)));
+    }
+    problem_of(ui, state, &[PlanField::Settle, PlanField::Exposure, PlanField::RestWithin]);
     if state.problems.is_empty() {
         let stops = t!("count-stops", n = state.places.len());
         soft_ui(
