@@ -251,19 +251,7 @@ impl World {
             Action::StartTimer { timer: timer @ Timer::Settled { .. }, .. } => {
                 self.queue.push_back(Event::TimerFired { timer });
             }
-            Action::WatchRest { ticket, most } => {
-                assert_eq!(Some(most), self.watches, "watched for another time than the plan's");
-                let rest = match self.luck() {
-                    Luck::Fails | Luck::Gone => Rest::CannotTell { reason: "no live picture".to_owned() },
-                    Luck::WrongStep => Rest::Moving { swing_px: Some(1.5) },
-                    Luck::Silent => {
-                        self.queue.push_back(Event::TimerFired { timer: Timer::RestOverdue { ticket } });
-                        return;
-                    }
-                    _ => Rest::Still,
-                };
-                self.queue.push_back(Event::RestWatched { ticket, rest });
-            }
+            Action::WatchRest { ticket, most } => self.answer_watch(ticket, most),
             Action::StopTable => {
                 if let Some((ticket, _)) = self.moving.take() {
                     self.queue.retain(
@@ -293,6 +281,20 @@ impl World {
             | Action::RecordSetAside { .. }
             | Action::RecordKeepVersion { .. } => {}
         }
+    }
+
+    fn answer_watch(&mut self, ticket: u64, most: Duration) {
+        assert_eq!(Some(most), self.watches, "watched for another time than the plan's");
+        let rest = match self.luck() {
+            Luck::Silent => {
+                self.queue.push_back(Event::TimerFired { timer: Timer::RestOverdue { ticket } });
+                return;
+            }
+            Luck::Fails | Luck::Gone => Rest::CannotTell { reason: "no live picture".to_owned() },
+            Luck::WrongStep => Rest::Moving { swing_px: Some(1.5) },
+            _ => Rest::Still,
+        };
+        self.queue.push_back(Event::RestWatched { ticket, rest });
     }
 
     fn answer_turn(&mut self, ticket: u64, to: i64, luck: Luck) {
