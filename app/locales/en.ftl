@@ -110,7 +110,7 @@ board-pin-for-the-shutters-full = Pin for the shutter's full press
 board-pin-for-the-half-press = Pin for the half press
 board-pin-for-a-switch-that = Pin for a switch that lets it turn alone
 board-pin-for-an-index-sensor = Pin for an index sensor
-board-the-plate-turned-clockwise-where = The plate turned clockwise where it should not: turn the motor round
+board-reverse = Reverse the motor: the plate turned clockwise instead of anticlockwise
 board-wiring = Wiring
 board-from-bare-board-to-first = From bare board to first turn
 
@@ -160,10 +160,8 @@ handle-stopped-every-frame-shot-so = Stopped; every frame shot so far is kept.{ 
 handle-the-set-is-complete-its = The set is complete. Its frames lie in { $frames }.
 handle-stop = Stop { $stop }: { $reason }
 handle-a-plan-can-be-opened = A plan can be opened once the session is stopped.
-handle-the-shoot-list-is-not = The shoot list is not opened: { $problems }
 handle-stop-is-shot-again = Stop { $stop }: { $what }. It is shot again.
 handle-see-to-the-flagged-stop = { $sku }: see to stop { $stop }, it is flagged.
-handle-see-under-list = { $text }; see under List.
 handle-the-plan-is-saved-as = The plan is saved as { $path }.
 
 ## caption
@@ -200,6 +198,7 @@ controls-pause-after-this-frame = Pause after this frame
 controls-stop-at-once = Stop at once
 controls-pausing-keep-going = Pausing… keep going
 controls-the-present-stop-is-finished = The present stop is finished first. Click to go on without a pause.
+controls-checking = Checking the frames…
 controls-go-on = Go on
 controls-camera-is-set-go-on = Camera is set, go on
 controls-stop = Stop
@@ -224,6 +223,12 @@ device-menus-opening-a-port-may-restart = Opening a port may restart the control
 device-menus-set-up-a-controller-board = Set up a controller board…
 device-menus-looking-for-serial-ports = Looking for serial ports…
 device-menus-no-serial-port-found-plug = No serial port found. Plug the table in and look again.
+device-menus-port = Port { $name }, { $about }
+device-menus-usb = USB { $ids }
+device-menus-serial-number = serial number { $serial }
+device-menus-bluetooth = Bluetooth
+device-menus-built-in = built in
+device-menus-nothing-known = nothing is known of it
 device-menus-look-for-ports = Look for ports
 device-menus-simulated-camera = Simulated camera
 device-menus-on-a-cable-or-the = On a cable or the network
@@ -279,6 +284,8 @@ help-undo-the-last-change-of = undo the last change of the plan; with Shift, red
 help-ctrl-enter = Ctrl Enter
 help-start-shoot-the-missing-stops = start: shoot the missing stops
 help-the-next-product-of-the = the next product of the shoot list
+help-ctrl-q = Ctrl Q
+help-close-the-window = close the window; a set that is being shot stops, its frames are kept
 help-tab = Tab
 help-go-on-to-the-next = go on to the next field or button
 help-turning-parts = Turning parts
@@ -295,12 +302,27 @@ help-the-rules-of-the-place = The rules of the place you work in, and the makers
 ## list
 
 list-many-products-in-one-go = Many products in one go: a CSV file with the columns sku, name, plan, notes and done. Each product gets a folder of its own beside the list.
+list-offer-title = Shoot list { $name }
+list-offer-sum = { $products }, { $done } of them done; { $stops } to shoot
+list-offer-where = Each product gets a folder named by its SKU, in the folder 'sets' beside the list. N goes to the next product, Ctrl Enter shoots it.
+list-offer-use = Use this list
+list-offer-close = Close
+list-offer-again = Read it again
+list-offer-wrong = { $lines }, so none of it is used. Mend the file, then read it again.
+list-offer-busy = It can be used once the session is stopped.
 list-open-a-list = Open a list…
 list-or-drop-it-on-the = Or drop it on the window
 list-of-done = { $name }: { $done } of { $rows } done
 list-no-other-product-is-open = No other product is open
 list-next-product = Next product: { $sku }
 list-product = Product { $sku }, { $name }, { $row }
+
+## recent sets
+
+recent-sets = Recent sets
+recent-complete = { $stops }, complete
+recent-of = { $kept } of { $stops }
+recent-open = Open { $sku }, { $how_far }
 
 ## message
 
@@ -347,6 +369,8 @@ picture-aids-clipped-light-dark = clipped: { $clipped_high_percent } % light, { 
 
 plan-add-a-row = Add a row
 plan-one-more-turn-shot-after = One more turn, shot after the others with the camera set anew
+plan-closing-frame = A closing frame after each whole turn
+plan-closing-frame-tip = One frame more, a whole turn on from the first: it shows whether the turn closes. It is no stop of the set and is not exported.
 plan-plan = Plan
 plan-save = Save…
 plan-open = Open…
@@ -408,6 +432,7 @@ ring-complete = complete
 ring-all-rows = All rows
 ring-only-row = Row { $row }
 ring-rows-tip = Shows the rows as rings within each other, or one alone
+ring-checking = checking the frames
 ring-turning-to-stop = turning to stop { $stop }
 ring-settling-at-stop = settling at stop { $stop }
 ring-exposing-stop = exposing stop { $stop }
@@ -484,20 +509,30 @@ view-bar-one-picture-pixel-on-one = One picture pixel on one screen pixel; drag 
 view-bar-one-picture-pixel-on-two = One picture pixel on two by two screen pixels; drag to move
 view-bar-magnifier = Magnifier
 view-bar-one-to-one-around-the = One to one around the pointer, over the whole frame. M
-view-bar-checks-black-and-white-where = Checks black and white where the picture is sharp to the pixel, in the magnifier and at 1:1
-view-bar-sharp-edges = Sharp edges
-view-bar-tones = Tones
+view-bar-checks-black-and-white-where = Marks in black and white where the picture is sharp to the pixel; in the magnifier and at 1:1
+view-bar-sharp-edges = Focus peaking
+view-bar-tones = Histogram
 view-bar-how-many-pixels-have-each = How many pixels have each tone, and what is clipped
 view-bar-facts = Facts
+view-bar-facts-card = Facts…
 view-bar-facts-tip = What is known of the frame, and its versions side by side. I
 view-bar-guides = Guides
 view-bar-middle-lines-and-the-largest = Middle lines and the largest square
 view-bar-compares-whole-frames = Frames are compared whole: press Fit
+view-bar-compare = Compare with…
 view-bar-compare-with = Compare with { $against }
-view-bar-there-is-none-for-this = There is none for this stop.
 view-bar-how-much-of-the-other = How much of the other picture is seen
 view-bar-difference = Difference
 view-bar-middle-grey-where-both-are = Middle grey where both are alike
+
+## compare
+
+compare-no-other-frame = No other stop of this row has a frame to compare with.
+compare-is-the-first = This is the row's first stop itself.
+compare-first-has-no-frame = The row's first stop has no frame.
+compare-is-that-version = Version { $version } is the picture itself.
+compare-no-such-version = This stop has no version { $version }.
+compare-no-earlier-version = This stop has no earlier version.
 
 ## pictures
 
@@ -521,7 +556,8 @@ places-stop = Stop { $index }, { $degrees_text }°, { $state }
 ## products
 
 products-done = done
-products-not-begun = not begun
+products-not-begun = not begun, { $stops }
+products-no-plan = its plan cannot be used
 products-of = { $kept } of { $stops }
 products-the-list-has-no-product = The list has no product { $sku } any more; open it again.
 
@@ -551,9 +587,13 @@ tryout-the-tables-line-is-in = the table's line is in use
 facts-none = What is known of a frame stands here.
 facts-frame-of-stop = Frame of stop { $stop }
 facts-planned = planned
-facts-reported = table said
+facts-reported = reported
+facts-measured = measured
+facts-measured-angle = { $degrees }° ± { $uncertainty }°, { $off }° off
+facts-cannot-tell = cannot tell: { $reason }
+facts-not-measured = not yet: when the row is complete
 facts-reported-exact = { $degrees }°, as planned
-facts-reported-off = { $degrees }°, off by { $off }°
+facts-reported-off = { $degrees }°, { $off }° off
 facts-no-table = no table confirmed it
 facts-exposure = exposure
 facts-secs = { $secs } s
@@ -583,7 +623,7 @@ turn-bar-tip = Draw along the bar to turn the object through the frames at hand
 ## finishing
 
 finishing-enter = Finish and export…
-finishing-enter-tip = Even light, straight, cut alike, on white; then the shop's listing.
+finishing-enter-tip = Even light, straight, cropped alike, on white; then the shop's listing.
 finishing-back = Back to shooting
 finishing-title = Finish { $sku }
 finishing-missing = Stops without a frame: { $stops }
@@ -597,8 +637,9 @@ finishing-reading = Reading the set…
 finishing-even = Even exposure over the set
 finishing-neutral = Neutral background, slight casts taken out
 finishing-straighten = Straighten to the turning axis
+finishing-axis-to-come = Axis: being measured…
 finishing-axis = Axis { $off } px beside the middle, leaning { $lean }°
-finishing-crop = Cut all frames alike
+finishing-crop = Crop all frames alike
 finishing-margin = Margin
 finishing-width-to-height = Width to height
 finishing-own-ratio = own
@@ -615,8 +656,8 @@ finishing-none = None
 finishing-sharpen = Sharpen for the output
 finishing-sharpening = Sharpening
 finishing-per-cent = { $name }, per cent
-finishing-creator = Taken by; goes into the pictures
-finishing-rights = Rights; go into the pictures
+finishing-creator = Photographer, named in the pictures
+finishing-rights = Copyright, written into the pictures
 finishing-none-yet = none
 finishing-progress = How far the work is
 finishing-cancel = Cancel
@@ -649,6 +690,8 @@ finishing-time-left = { $what }, { $span } left
 finishing-writing-rest = { $what }, writing the rest
 finishing-profile-facts = { $width } × { $height } px, { $kind }, margin { $margin } %
 finishing-profile-limited = { $width } × { $height } px, { $kind }, at most { $limit }, margin { $margin } %
+finishing-other-set = { $set }: { $text }
+finishing-outdated = The settings have been changed since: the files on disk were made with the earlier ones.
 finishing-done = { $count } pictures finished in { $folder } ({ $made } made, { $kept } unchanged).
 finishing-exported = { $count } pictures as '{ $profile }' in { $folder } ({ $made } made, { $kept } unchanged; the largest has { $largest } MB).
 finishing-note = Note: { $note }.
@@ -666,9 +709,9 @@ readiness-ready = ready
 readiness-trying = being tried
 readiness-trouble = needs you
 
-## how a controller is spoken to
+## the controller's language
 
-speech-spoken-to = Spoken to as: { $way }
+speech-spoken-to = Controller: { $way }
 speech-own = Roundstop's own program
 speech-given = as given at the start
 speech-steps = Steps in one turn of the plate
@@ -686,7 +729,7 @@ speech-bad-baud = '{ $text }' is no speed; write a number such as 115200
 probe-ask = Ask what is on this port
 probe-tip = Moves nothing and changes nothing; opening the port may restart the controller
 probe-asking = Asking; this may take some seconds…
-probe-speak = Speak to it as { $way }
+probe-speak = Use the settings for { $way }
 
 ## pace
 
@@ -701,20 +744,22 @@ setup-board = 1. Controller board
 setup-table = 2. Table and port
 setup-camera = 3. Camera and test frame
 setup-zero = 4. Where 0° is
-setup-turn = 5. A turn by hand
-setup-done = 6. Ready
+setup-turn = 5. Which way it turns
+setup-done = 6. Your first set
 setup-step-done = { $step }, done
 setup-step-open = { $step }, open
-setup-step-left-out = { $step }, left out
-setup-board-text = A table of your own making needs a controller board with Roundstop's program on it. Leave this step out if your table has its controller.
+setup-step-left-out = { $step }, skipped
+setup-board-text = A table of your own making needs a controller board with Roundstop's program on it. Skip this step if your table has its controller.
 setup-table-text = Plug the table in, look for its port and ask what is on it. Nothing moves yet.
 setup-camera-text = Choose how frames come to the computer, connect, and take a test frame. Set focus, exposure and white balance by hand, so that all frames are alike.
 setup-zero-text = Bring the front of the product towards the camera: turn the plate here, not by hand while its motor holds it. Then set 0°.
-setup-turn-text = Turn by +15° and watch: seen from above the plate must go anticlockwise. If it goes the other way, turn the motor round in the controller board's settings.
-setup-done-text = Begin a set of your own: give its SKU and the number of stops, then press Start. This path stays under Settings.
-setup-new-set = Begin a new set
+setup-turn-text = Turn by +15° and watch: seen from above the plate must go anticlockwise. If it goes the other way, set 'Reverse the motor' for the controller board (step 1) and save its files to the board again.
+setup-done-text = Begin a set of your own with this table and camera: give its SKU and the number of stops, then press Start. This path stays under Settings.
+setup-new-set = Begin a new set with them
+setup-use = Use them for the set at hand
+setup-left = Left as it was: { $table }, { $camera }. Nothing chosen on the set-up path is used.
 setup-back = Back
 setup-next = Next
-setup-skip = Leave this out
+setup-skip = Skip this step
 setup-leave = Close
-setup-leave-tip = Nothing is lost; the path stays under Settings
+setup-leave-tip = Table and camera stay as they were before; the path stays under Settings

@@ -4,9 +4,10 @@ use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
 use imaging::check::{self, FrameInput, check_looks, check_measured};
+use imaging::measure::angle::{Angle, Told};
 use imaging::measure::{FrameFacts, Measured, measure};
 use session_core::cancel::CancelToken;
-use session_core::check::{Finding, Flag, FlagKind, FrameChecker, FrameToCheck};
+use session_core::check::{Finding, Flag, FlagKind, FrameChecker, FrameToCheck, SeenAngle};
 use session_core::motion::Direction;
 use session_core::runner::Eyes;
 
@@ -65,7 +66,21 @@ fn read(path: &Path) -> Result<Measured, String> {
 pub struct Checker {
     seen: HashMap<PathBuf, Seen>,
     /// What was told last of each stop and version.
-    told: HashMap<(u32, u32), Vec<Flag>>,
+    told: HashMap<(u32, u32), Found>,
+}
+
+/// What was found on a frame.
+#[derive(Debug, Clone, PartialEq)]
+struct Found {
+    flags: Vec<Flag>,
+    /// Only the whole row tells it.
+    seen_angle: Option<SeenAngle>,
+}
+
+impl Found {
+    fn by_looks(flags: Vec<Flag>) -> Self {
+        Self { flags, seen_angle: None }
+    }
 }
 
 impl FrameChecker for Checker {
@@ -98,13 +113,16 @@ impl FrameChecker for Checker {
                 // Of frames judged in an earlier run only the whole row tells anew.
                 let known = self.told.get(&(frame.stop, frame.version));
                 if is_this || (near.contains(&frame.stop) && known.is_some()) {
-                    let angles = known.map(|known| known.iter().filter(|flag| is_of_the_row(flag.kind)));
+                    let angles =
+                        known.map(|known| known.flags.iter().filter(|flag| is_of_the_row(flag.kind)));
                     let flags = flags.into_iter().chain(angles.into_iter().flatten().cloned()).collect();
-                    self.tell(frame, flags, is_this, found);
+                    // Its angle is measured with the whole row only.
+                    let seen_angle = known.and_then(|known| known.seen_angle.clone());
+                    self.tell(frame, Found { flags, seen_angle }, is_this, found);
                 }
             }
         } else if let Some(flags) = self.looks(&[this]).pop() {
-            self.tell(this, flags, true, found);
+            self.tell(this, Found::by_looks(flags), true, found);
         }
     }
 
@@ -122,7 +140,7 @@ impl FrameChecker for Checker {
             }
             self.look(frame, row.len());
         }
-        let (flags, note) = if row.len() <= MOST_WITH_ANGLES {
+        let (judged, note) = if row.len() <= MOST_WITH_ANGLES {
             (self.with_angles(row, direction), None)
         } else {
             let frames: Vec<&FrameToCheck> = row.iter().collect();
@@ -130,10 +148,10 @@ impl FrameChecker for Checker {
                 "A row of {} frames is too long to measure its angles while it is shot; 'roundstop check' does it afterwards.",
                 row.len()
             );
-            (self.looks(&frames), Some(note))
+            (self.looks(&frames).into_iter().map(Found::by_looks).collect(), Some(note))
         };
-        for (frame, flags) in row.iter().zip(flags) {
-            self.tell(frame, flags, false, found);
+        for (frame, judged) in row.iter().zip(judged) {
+            self.tell(frame, judged, false, found);
         }
         Ok(note)
     }
@@ -163,7 +181,7 @@ impl Checker {
         check_looks(&inputs, &facts).into_iter().map(plain_flags).collect()
     }
 
-    fn with_angles(&mut self, row: &[FrameToCheck], direction: Direction) -> Vec<Vec<Flag>> {
+    fn with_angles(&mut self, row: &[FrameToCheck], direction: Direction) -> Vec<Found> {
         let inputs: Vec<FrameInput> = row.iter().map(input).collect();
         let measured: Vec<Result<Measured, String>> = row
             .iter()
@@ -182,20 +200,25 @@ impl Checker {
             };
             self.seen.insert(frame.path.clone(), seen);
         }
-        report.frames.into_iter().map(|frame| plain_flags(frame.flags)).collect()
+        let found = report.frames.into_iter().map(|frame| Found {
+            flags: plain_flags(frame.flags),
+            seen_angle: Some(plain_angle(frame.measured)),
+        });
+        found.collect()
     }
 
     /// Tells what was found on a frame if it is news, or in any case.
     fn tell(
         &mut self,
         frame: &FrameToCheck,
-        flags: Vec<Flag>,
+        judged: Found,
         in_any_case: bool,
         found: &mut dyn FnMut(Finding),
     ) {
-        let before = self.told.insert((frame.stop, frame.version), flags.clone());
-        if in_any_case || before.as_ref() != Some(&flags) {
-            found(Finding { stop: frame.stop, version: frame.version, flags });
+        let before = self.told.insert((frame.stop, frame.version), judged.clone());
+        if in_any_case || before.as_ref() != Some(&judged) {
+            let Found { flags, seen_angle } = judged;
+            found(Finding { stop: frame.stop, version: frame.version, flags, seen_angle });
         }
     }
 }
@@ -229,6 +252,21 @@ pub fn plain_kind(kind: check::FlagKind) -> FlagKind {
         check::FlagKind::BackgroundUneven => FlagKind::BackgroundUneven,
         check::FlagKind::Damaged => FlagKind::Damaged,
         check::FlagKind::SizeDiffers => FlagKind::SizeDiffers,
+    }
+}
+
+/// The session's form of an angle that `imaging` has measured.
+fn plain_angle(measured: Told<Angle>) -> SeenAngle {
+    // Thousandths are finer than anything measured here, and keep the journal's lines short.
+    let thousandths = |degrees: f64| (degrees * 1e3).round() / 1e3;
+    match measured {
+        // JSON has no word for what is not finite.
+        Ok(angle) if angle.degrees.is_finite() && angle.uncertainty_deg.is_finite() => SeenAngle::Told {
+            degrees: thousandths(angle.degrees),
+            uncertainty_deg: thousandths(angle.uncertainty_deg),
+        },
+        Ok(_) => SeenAngle::CannotTell { cannot_tell: "the places followed do not settle it".to_owned() },
+        Err(cannot_tell) => SeenAngle::CannotTell { cannot_tell },
     }
 }
 

@@ -8,6 +8,7 @@ use session_core::check::{FlagKind, FlagPolicy, Response};
 use session_core::clock::SimSpeed;
 use session_core::turntable::serial::Dialect;
 
+use crate::ports::PortKind;
 use crate::studio::{CameraSpec, DialectSpec, FaultSpec, StudioOptions, TableSpec};
 
 mod adopt;
@@ -491,7 +492,7 @@ fn window(args: WindowArgs) -> u8 {
 }
 
 fn ports() -> u8 {
-    let ports = match serialport::available_ports() {
+    let ports = match crate::ports::list() {
         Ok(ports) => ports,
         Err(error) => return fault(&anyhow::anyhow!("serial ports cannot be listed: {error}")),
     };
@@ -501,17 +502,20 @@ fn ports() -> u8 {
         );
     }
     for port in ports {
-        let about = match port.port_type {
-            serialport::SerialPortType::UsbPort(usb) => {
-                let named: Vec<String> =
-                    [usb.manufacturer, usb.product, usb.serial_number].into_iter().flatten().collect();
-                format!("USB {:04x}:{:04x} {}", usb.vid, usb.pid, named.join(" "))
+        let about = match &port.kind {
+            PortKind::Usb(usb) => {
+                let named: Vec<&str> = [&usb.maker, &usb.product, &usb.serial]
+                    .into_iter()
+                    .flatten()
+                    .map(String::as_str)
+                    .collect();
+                format!("USB {} {}", usb.ids(), named.join(" "))
             }
-            serialport::SerialPortType::BluetoothPort => "Bluetooth".to_owned(),
-            serialport::SerialPortType::PciPort => "built in".to_owned(),
-            serialport::SerialPortType::Unknown => String::new(),
+            PortKind::Bluetooth => "Bluetooth".to_owned(),
+            PortKind::BuiltIn => "built in".to_owned(),
+            PortKind::Unknown => String::new(),
         };
-        println!("serial:{}  {about}", port.port_name);
+        println!("serial:{}  {about}", port.name);
     }
     EXIT_DONE
 }

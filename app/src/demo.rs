@@ -42,15 +42,16 @@ fn remembered() -> anyhow::Result<WindowStart> {
     let mut start = start()?;
     let Some(place) = settings::place() else { return Ok(start) };
     let settings = settings::read(&place);
-    let devices = settings.table.as_deref().and_then(|table| table.parse().ok());
-    let devices = devices.zip(settings.camera.as_deref().and_then(|camera| camera.parse().ok()));
-    if let (Some((table, camera)), Some(folder)) = (devices, &settings.folder)
-        && folder.is_dir()
-    {
-        (start.table, start.camera, start.folder) = (table, camera, folder.clone());
+    if let Some(last) = settings.last_set() {
+        last.clone_into(&mut start.folder);
+        let devices = settings.table.as_deref().and_then(|table| table.parse().ok());
+        let devices = devices.zip(settings.camera.as_deref().and_then(|camera| camera.parse().ok()));
+        if let Some((table, camera)) = devices {
+            (start.table, start.camera) = (table, camera);
+            start.options.dialect.clone_from(&settings.dialect);
+            start.options.calibrations = crate::studio::calibration_folder();
+        }
         start.note = None;
-        start.options.dialect.clone_from(&settings.dialect);
-        start.options.calibrations = crate::studio::calibration_folder();
     }
     Ok(WindowStart { settings, remember: Some(place), ..start })
 }

@@ -14,6 +14,7 @@ pub mod cli;
 pub mod controller_files;
 pub mod demo;
 pub mod listing;
+pub mod ports;
 pub mod rest;
 pub mod settings;
 pub mod studio;

@@ -15,7 +15,7 @@ pub struct Settings {
     pub light: bool,
     /// The size of everything in the window, 1 to 2.
     pub scale: Option<f32>,
-    /// The window's width and height, points.
+    /// The window's width and height, points at a scale of 1.
     pub window: Option<[f32; 2]>,
     /// Whether the computer stays quiet when the set is done or a person is needed.
     pub silent: bool,
@@ -27,13 +27,37 @@ pub struct Settings {
     pub dialect: Option<Dialect>,
     /// The camera last used, as the command line names it.
     pub camera: Option<String>,
-    /// The set last worked on, when it is not the demo's.
-    pub folder: Option<PathBuf>,
+    /// Sets that were worked on, the last one first.
+    pub recent: Vec<PathBuf>,
     /// The shoot list in use.
     pub list: Option<PathBuf>,
 }
 
+/// Sets that are remembered.
+const MOST_RECENT: usize = 12;
+
 impl Settings {
+    /// Remembers that this set was worked on; tells whether that is news.
+    pub fn note_set(&mut self, folder: &Path) -> bool {
+        if self.recent.first().is_some_and(|last| last == folder) {
+            return false;
+        }
+        self.recent.retain(|known| known != folder);
+        self.recent.insert(0, folder.to_owned());
+        self.recent.truncate(MOST_RECENT);
+        true
+    }
+
+    /// The set worked on last, of those that are still there.
+    pub fn last_set(&self) -> Option<&Path> {
+        self.recent.iter().map(PathBuf::as_path).find(|folder| folder.join("session.json").is_file())
+    }
+
+    /// Remembers the window's size as the screen sees it: what is on it is `scale` times as large as its points.
+    pub fn note_window(&mut self, points: [f32; 2], scale: f32) {
+        self.window = Some(points.map(|side| (side * scale).round()));
+    }
+
     /// The scale, within 1 to 2.
     pub fn scale(&self) -> f32 {
         self.scale.filter(|scale| scale.is_finite()).unwrap_or(1.0).clamp(1.0, 2.0)
@@ -83,7 +107,7 @@ mod tests {
         let settings = Settings {
             light: true,
             scale: Some(1.5),
-            folder: Some("sets/LH-1".into()),
+            recent: vec!["sets/LH-1".into()],
             ..Settings::default()
         };
         write(&path, &settings).unwrap();
@@ -92,6 +116,34 @@ mod tests {
         assert!(read(&path).light);
         std::fs::write(&path, "{\"light\": tru").unwrap();
         assert_eq!(read(&path), Settings::default());
+    }
+
+    #[test]
+    fn the_last_sets_are_remembered_once_each_and_those_gone_are_passed_over() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut settings = Settings::default();
+        for number in 0..20 {
+            assert!(settings.note_set(&folder.path().join(format!("set-{number}"))));
+        }
+        assert!(settings.note_set(&folder.path().join("set-15")));
+        assert!(!settings.note_set(&folder.path().join("set-15")));
+        assert_eq!(settings.recent.len(), MOST_RECENT);
+        assert_eq!(settings.recent.iter().filter(|set| set.ends_with("set-15")).count(), 1);
+        assert_eq!(settings.last_set(), None);
+        let there = folder.path().join("set-18");
+        std::fs::create_dir(&there).unwrap();
+        std::fs::write(there.join("session.json"), "{}").unwrap();
+        assert_eq!(settings.last_set(), Some(there.as_path()));
+    }
+
+    #[test]
+    fn the_window_is_as_large_after_a_restart_whatever_the_scale() {
+        for scale in [1.0, 1.5, 2.0] {
+            let mut settings = Settings { scale: Some(scale), ..Settings::default() };
+            // What 1500 by 900 on screen leaves at this scale.
+            settings.note_window([1500.0 / scale, 900.0 / scale], settings.scale());
+            assert_eq!(settings.window_size(), [1500.0, 900.0]);
+        }
     }
 
     #[test]

@@ -205,6 +205,24 @@ pub struct FrameToCheck {
     pub path: PathBuf,
 }
 
+/// The angle that the pictures themselves show a stop at.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum SeenAngle {
+    /// They tell.
+    Told {
+        /// Along the plan's direction, degrees from 0; a closing frame's is one turn more.
+        degrees: f64,
+        /// Standard uncertainty, degrees.
+        uncertainty_deg: f64,
+    },
+    /// They do not.
+    CannotTell {
+        /// Why, for a person.
+        cannot_tell: String,
+    },
+}
+
 /// What was found on one frame; it takes the place of what was found on it before.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Finding {
@@ -214,6 +232,9 @@ pub struct Finding {
     pub version: u32,
     /// What is wrong; empty when nothing is.
     pub flags: Vec<Flag>,
+    /// The angle that the pictures show; `None` when it was not measured this time, so that what was
+    /// measured before stays.
+    pub seen_angle: Option<SeenAngle>,
 }
 
 /// Looks at frames. Called on a thread of its own, which neither table nor camera waits for.

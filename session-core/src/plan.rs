@@ -61,7 +61,7 @@ fn default_exposure_secs() -> f64 {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Row {
-    /// A short name that goes into file names, such as `eye` or `high`.
+    /// A short name that goes into file names, such as `level` or `high`.
     pub name: String,
     /// The photographer's own note on the camera's height and tilt, shown before the row.
     #[serde(default, skip_serializing_if = "String::is_empty")]
@@ -208,7 +208,7 @@ impl Plan {
             sku: sku.to_owned(),
             title: String::new(),
             direction: Direction::default(),
-            rows: vec![Row::full_turn("eye", stops)],
+            rows: vec![Row::full_turn("level", stops)],
             file_name: NamePattern::default(),
             settle_secs: default_settle_secs(),
             rest_within_secs: None,

@@ -13,7 +13,7 @@ use crate::angle::Angle;
 use crate::camera::settings::CameraSettings;
 use crate::camera::{Arrival, Camera, CameraError, ExposureRequest};
 use crate::cancel::CancelToken;
-use crate::check::{FlagPolicy, FrameChecker};
+use crate::check::{FlagPolicy, FrameChecker, SeenAngle};
 use crate::clock::Clock;
 use crate::engine::{CheckOf, Event, Intent};
 use crate::journal::{FolderError, JournalError, KeptFrame, SessionFolder};
@@ -92,6 +92,12 @@ enum Message {
     Kept {
         shot: u64,
         frame: KeptFrame,
+    },
+    /// The pictures were asked for the angle of a version of a stop.
+    AngleSeen {
+        stop: u32,
+        version: u32,
+        seen: SeenAngle,
     },
     /// Something a person should do or know, at a stop or of the whole.
     Say {

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use crate::check::Flag;
+use crate::check::{Flag, SeenAngle};
 use crate::engine::{Activity, Mode, StopState};
 use crate::motion::Direction;
 
@@ -94,6 +94,8 @@ pub struct VersionView {
     pub path: PathBuf,
     /// What checks found on it.
     pub flags: Vec<Flag>,
+    /// The angle that the pictures show, or why they cannot tell; `None` when it was not measured.
+    pub seen_angle: Option<SeenAngle>,
 }
 
 impl SessionView {

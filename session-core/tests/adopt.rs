@@ -151,7 +151,7 @@ fn folders_of_a_card_are_walked_in_their_order() {
     bench.write("DCIM/._A_9998.JPG", &plain(71));
     // A set that lies beside the pictures is no source of pictures.
     bench.write("sets/LH-9/session.json", b"{}");
-    bench.write("sets/LH-9/frames/LH-9_eye_01_000.jpg", &plain(72));
+    bench.write("sets/LH-9/frames/LH-9_level_01_000.jpg", &plain(72));
     assert_eq!(
         names(&bench.look(3, None).unwrap()),
         ["DCIM/99KILN/A_9998.JPG", "DCIM/99KILN/A_9999.JPG", "DCIM/100KILN/A_0001.JPG"]

@@ -27,7 +27,7 @@ proptest! {
         turns in -10_000_i64..10_000,
     ) {
         let number = 1 + (number - 1) % stops;
-        let mut row = Row::full_turn("eye", stops);
+        let mut row = Row::full_turn("level", stops);
         row.start = format!("{}.{:03}", start / 1000, (start % 1000).abs()).parse().unwrap();
         let angle = row.angle_of(number).plus_turns(turns);
         let step = steps.nearest_step(angle);
@@ -121,7 +121,7 @@ fn steps_agree_with_pythons_fractions() {
         for stops in [1, 7, 24, 36, 72, 360, 1439, 1440] {
             for number in [1, 2, stops / 2 + 1, stops] {
                 for (start, turns) in [("0", 0), ("12.345", 10), ("-0.001", -3), ("359.999", 1000)] {
-                    let mut row = Row::full_turn("eye", stops);
+                    let mut row = Row::full_turn("level", stops);
                     row.start = start.parse().unwrap();
                     let degrees = row.angle_of(number);
                     let ours = gear.parse::<StepsPerTurn>().unwrap().nearest_step(degrees.plus_turns(turns));

@@ -273,7 +273,7 @@ impl Bench {
     ///
     /// The zero is set where the plate stands after it has turned on a little, as a person would.
     fn worst_error_of_a_set(&mut self, run_up: Angle, direction: Direction) -> f64 {
-        let row = Row::full_turn("eye", 36);
+        let row = Row::full_turn("level", 36);
         let steps = self.table.facts().steps_per_turn;
         // The whole set, then three retakes, one of the stop it stands on.
         let order: Vec<u32> = (1..=36).chain([36, 5, 20]).collect();

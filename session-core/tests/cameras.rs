@@ -36,7 +36,7 @@ fn request(root: &Path, shot: u64, stop: u32) -> ExposureRequest {
     ExposureRequest {
         shot,
         stop,
-        row: "eye".to_owned(),
+        row: "level".to_owned(),
         degrees_text: "22.5".to_owned(),
         sku: "LH-1".to_owned(),
         exposure: Duration::from_millis(20),
@@ -96,7 +96,7 @@ mod command {
         let arrivals = shoot(&mut camera, &request(dir.path(), 9, 3), None).unwrap();
         let bytes = contents(&arrivals).remove(0);
         let text = String::from_utf8_lossy(&bytes[6..bytes.len() - 2]).into_owned();
-        assert_eq!(text, r#"["22.5", "3", "eye", "LH-1", "$HOME; *", "x9y"]"#);
+        assert_eq!(text, r#"["22.5", "3", "level", "LH-1", "$HOME; *", "x9y"]"#);
     }
 
     #[test]

@@ -46,7 +46,7 @@ fn request() -> ExposureRequest {
     ExposureRequest {
         shot: 7,
         stop: 3,
-        row: "eye".to_owned(),
+        row: "level".to_owned(),
         degrees_text: "22.5".to_owned(),
         sku: "LH-1".to_owned(),
         exposure: Duration::ZERO,

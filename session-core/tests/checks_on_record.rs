@@ -13,7 +13,9 @@ use session_core::angle::Angle;
 use session_core::camera::simulated::{Render, SimCamera};
 use session_core::camera::{Arrival, CameraError};
 use session_core::cancel::CancelToken;
-use session_core::check::{Finding, Flag, FlagKind, FlagPolicy, FrameChecker, FrameToCheck, Response};
+use session_core::check::{
+    Finding, Flag, FlagKind, FlagPolicy, FrameChecker, FrameToCheck, Response, SeenAngle,
+};
 use session_core::clock::{Clock, SimSpeed};
 use session_core::engine::{Intent, Mode, Shot};
 use session_core::journal::{KeepJob, Ledger, Record, SessionFolder};
@@ -48,7 +50,7 @@ fn flag(kind: FlagKind) -> Flag {
 }
 
 fn found(stop: u32, version: u32, kinds: &[FlagKind]) -> Finding {
-    Finding { stop, version, flags: kinds.iter().copied().map(flag).collect() }
+    Finding { stop, version, flags: kinds.iter().copied().map(flag).collect(), seen_angle: None }
 }
 
 fn journal_lines(folder: &SessionFolder) -> usize {
@@ -92,6 +94,40 @@ fn findings_stay_with_their_version_and_come_back_after_a_restart() {
     fs::remove_file(gone).unwrap();
     let status = SessionFolder::read_status(dir.path()).unwrap();
     assert_eq!((status.stops[1].versions.len(), status.flagged().count()), (1, 0));
+}
+
+#[test]
+fn an_angle_seen_stays_until_it_is_measured_again() {
+    let dir = tempfile::tempdir().unwrap();
+    let folder = SessionFolder::open_or_create(dir.path(), &Plan::single_row("LH-1", 3)).unwrap();
+    keep(&folder, 1, 1);
+    keep(&folder, 2, 2);
+    let told = SeenAngle::Told { degrees: 120.013, uncertainty_deg: 0.02 };
+    let cannot = SeenAngle::CannotTell { cannot_tell: "too little detail".to_owned() };
+    let seen =
+        |stop: u32, seen: &SeenAngle| Finding { seen_angle: Some(seen.clone()), ..found(stop, 1, &[]) };
+    folder.note_finding(&seen(1, &cannot)).unwrap();
+    folder.note_finding(&seen(2, &told)).unwrap();
+    // The same again, and a look that measures no angle, are no news.
+    let lines = journal_lines(&folder);
+    folder.note_finding(&seen(2, &told)).unwrap();
+    folder.note_finding(&found(2, 1, &[])).unwrap();
+    assert_eq!(journal_lines(&folder), lines);
+    // Another flag takes nothing away from the angle.
+    folder.note_finding(&found(2, 1, &[FlagKind::Clipped])).unwrap();
+    keep(&folder, 3, 2);
+    drop(folder);
+    let angles = |status: &session_core::journal::SetStatus, stop: usize| {
+        let versions = status.stops[stop - 1].versions.iter();
+        versions.map(|version| version.seen_angle.clone()).collect::<Vec<_>>()
+    };
+    let status = SessionFolder::read_status(dir.path()).unwrap();
+    assert_eq!(angles(&status, 1), [Some(cannot)]);
+    assert_eq!(angles(&status, 2), [Some(told.clone()), None], "a new version is not measured yet");
+    // A window shows the same.
+    let folder = SessionFolder::open(dir.path()).unwrap();
+    let views = folder.pictures_of(&folder.shots()[1]);
+    assert_eq!(views.into_iter().map(|view| view.seen_angle).collect::<Vec<_>>(), [Some(told), None]);
 }
 
 #[test]

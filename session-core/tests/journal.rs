@@ -66,7 +66,7 @@ fn a_kept_frame_is_on_disk_byte_for_byte_with_its_digest() {
     assert_eq!(fs::read(&frame.path).unwrap(), jpeg(b"glaze"));
     let status = folder.status();
     assert_eq!(status.stops[1].state, StopState::Kept);
-    assert_eq!(status.stops[1].file.as_deref(), Some("frames/LH-1_eye_02_090.jpg"));
+    assert_eq!(status.stops[1].file.as_deref(), Some("frames/LH-1_level_02_090.jpg"));
     assert!(!status.complete);
     drop(folder);
     assert_eq!(SessionFolder::read_status(dir.path()).unwrap(), status);
@@ -95,13 +95,13 @@ fn a_retake_adds_a_version_and_touches_nothing_else() {
     let before = all_files(&folder.frames_folder());
     let frame = keep(&folder, 4, 2, b"again");
     assert_eq!(frame.version, 2);
-    assert!(frame.path.ends_with("frames/LH-1_eye_02_120_v2.jpg"));
+    assert!(frame.path.ends_with("frames/LH-1_level_02_120_v2.jpg"));
     let after = all_files(&folder.frames_folder());
     assert_eq!(after.len(), before.len() + 1);
     assert!(before.iter().all(|file| after.contains(file)));
     let status = folder.status();
     assert_eq!(status.stops[1].versions.len(), 2);
-    assert_eq!(status.stops[1].file.as_deref(), Some("frames/LH-1_eye_02_120_v2.jpg"));
+    assert_eq!(status.stops[1].file.as_deref(), Some("frames/LH-1_level_02_120_v2.jpg"));
 }
 
 #[test]
@@ -113,7 +113,7 @@ fn raw_and_jpeg_of_one_exposure_are_one_frame_with_two_files() {
     folder.keep(&job(1, 1, &[("A.CR2", raw), ("A.JPG", jpeg(b"x"))])).unwrap();
     let status = folder.status();
     let version = &status.stops[0].versions[0];
-    assert_eq!(version.files, ["frames/LH-1_eye_01_000.jpg", "frames/LH-1_eye_01_000.cr2"]);
+    assert_eq!(version.files, ["frames/LH-1_level_01_000.jpg", "frames/LH-1_level_01_000.cr2"]);
     let two = folder.keep(&job(2, 2, &[("A.JPG", jpeg(b"x")), ("B.JPG", jpeg(b"y"))]));
     assert!(matches!(two, Err(KeepFailure::BadFrame(reason)) if reason.contains("two jpg files")));
 }
@@ -144,14 +144,17 @@ fn what_is_no_whole_picture_is_refused_with_the_reason() {
 fn a_file_that_is_there_already_is_never_replaced() {
     let dir = tempfile::tempdir().unwrap();
     let folder = new_set(dir.path(), 1);
-    let foreign = folder.frames_folder().join("LH-1_eye_01_000.jpg");
+    let foreign = folder.frames_folder().join("LH-1_level_01_000.jpg");
     fs::write(&foreign, b"the photographer's own").unwrap();
     let frame = keep(&folder, 1, 1, b"new");
     assert_eq!(frame.version, 2);
     assert_eq!(fs::read(&foreign).unwrap(), b"the photographer's own");
     drop(folder);
     let status = SessionFolder::read_status(dir.path()).unwrap();
-    assert_eq!(status.notes, ["Files in frames/ that no record knows were left alone: LH-1_eye_01_000.jpg."]);
+    assert_eq!(
+        status.notes,
+        ["Files in frames/ that no record knows were left alone: LH-1_level_01_000.jpg."]
+    );
 }
 
 #[test]
@@ -288,21 +291,22 @@ fn a_kill_between_bytes_and_record_is_made_good() {
     for renamed in [true, false] {
         fs::write(&journal, &without_kept).unwrap();
         if !renamed {
-            fs::rename(frames.join("LH-1_eye_01_000.jpg"), frames.join("LH-1_eye_01_000.jpg.part")).unwrap();
+            fs::rename(frames.join("LH-1_level_01_000.jpg"), frames.join("LH-1_level_01_000.jpg.part"))
+                .unwrap();
         }
         let folder = SessionFolder::open(dir.path()).unwrap();
-        assert_eq!(folder.recovery().taken_up, ["LH-1_eye_01_000.jpg"]);
+        assert_eq!(folder.recovery().taken_up, ["LH-1_level_01_000.jpg"]);
         assert_eq!(folder.status().kept(), 1);
-        assert_eq!(fs::read(frames.join("LH-1_eye_01_000.jpg")).unwrap(), jpeg(b"one"));
+        assert_eq!(fs::read(frames.join("LH-1_level_01_000.jpg")).unwrap(), jpeg(b"one"));
     }
     // As if killed while the bytes were written: half a file is no frame, and it is not thrown away.
     fs::write(&journal, &without_kept).unwrap();
-    fs::rename(frames.join("LH-1_eye_01_000.jpg"), dir.path().join("elsewhere.jpg")).unwrap();
-    fs::write(frames.join("LH-1_eye_01_000.jpg.part"), &jpeg(b"one")[..5]).unwrap();
+    fs::rename(frames.join("LH-1_level_01_000.jpg"), dir.path().join("elsewhere.jpg")).unwrap();
+    fs::write(frames.join("LH-1_level_01_000.jpg.part"), &jpeg(b"one")[..5]).unwrap();
     let folder = SessionFolder::open(dir.path()).unwrap();
     assert_eq!(folder.status().kept(), 0);
-    assert_eq!(folder.recovery().quarantined, ["LH-1_eye_01_000.jpg.part"]);
-    assert!(dir.path().join("quarantine/LH-1_eye_01_000.jpg.part").exists());
+    assert_eq!(folder.recovery().quarantined, ["LH-1_level_01_000.jpg.part"]);
+    assert!(dir.path().join("quarantine/LH-1_level_01_000.jpg.part").exists());
 }
 
 #[test]
@@ -314,7 +318,7 @@ fn a_recorded_file_that_is_gone_is_shot_again() {
     drop(folder);
     fs::rename(&second.path, dir.path().join("moved.jpg")).unwrap();
     let folder = SessionFolder::open(dir.path()).unwrap();
-    assert_eq!(folder.status().stops[0].file.as_deref(), Some("frames/LH-1_eye_01_000.jpg"));
+    assert_eq!(folder.status().stops[0].file.as_deref(), Some("frames/LH-1_level_01_000.jpg"));
     assert_eq!(folder.recovery().gone.len(), 1);
     drop(folder);
     fs::rename(&first.path, dir.path().join("moved-too.jpg")).unwrap();
@@ -350,8 +354,8 @@ fn the_status_tells_of_files_that_are_gone_or_changed() {
     fs::rename(&first.path, dir.path().join("moved.jpg")).unwrap();
     fs::write(&second.path, b"spoiled").unwrap();
     let notes = SessionFolder::read_status(dir.path()).unwrap().notes.join(" ");
-    assert!(notes.contains("gone") && notes.contains("LH-1_eye_01_000.jpg"), "{notes}");
-    assert!(notes.contains("another size") && notes.contains("LH-1_eye_02_180.jpg"), "{notes}");
+    assert!(notes.contains("gone") && notes.contains("LH-1_level_01_000.jpg"), "{notes}");
+    assert!(notes.contains("another size") && notes.contains("LH-1_level_02_180.jpg"), "{notes}");
 }
 
 #[test]
@@ -371,7 +375,7 @@ fn frames_are_set_aside_and_chosen_for_all_stops_named_or_for_none() {
     folder.set_aside(&[1, 2]).unwrap();
     assert_eq!(states(&folder), [StopState::SetAside, StopState::SetAside, StopState::Missing]);
     folder.choose_version(&[1, 2], 1).unwrap();
-    assert_eq!(folder.status().stops[1].file.as_deref(), Some("frames/LH-1_eye_02_120.jpg"));
+    assert_eq!(folder.status().stops[1].file.as_deref(), Some("frames/LH-1_level_02_120.jpg"));
 }
 
 #[test]
@@ -389,7 +393,7 @@ fn a_chosen_version_whose_record_is_damaged_leaves_the_one_before_in_use() {
     let folder = SessionFolder::open(dir.path()).unwrap();
     let status = folder.status();
     assert_eq!(status.stops[0].state, StopState::Kept);
-    assert_eq!(status.stops[0].file.as_deref(), Some("frames/LH-1_eye_01_000.jpg"));
+    assert_eq!(status.stops[0].file.as_deref(), Some("frames/LH-1_level_01_000.jpg"));
     let seed = &folder.seeds()[0];
     assert_eq!((seed.state, seed.chosen), (StopState::Kept, 1));
 }

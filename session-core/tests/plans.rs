@@ -47,9 +47,9 @@ fn names_are_padded_so_that_they_sort_in_shooting_order() {
 
 #[test]
 fn names_carry_as_many_decimals_as_the_angles_need() {
-    assert_eq!(stems(&Plan::single_row("LH-1", 24))[3], "LH-1_eye_04_045");
-    assert_eq!(stems(&Plan::single_row("LH-1", 16))[1], "LH-1_eye_02_022.5");
-    assert_eq!(stems(&Plan::single_row("LH-1", 7))[1], "LH-1_eye_02_051.429");
+    assert_eq!(stems(&Plan::single_row("LH-1", 24))[3], "LH-1_level_04_045");
+    assert_eq!(stems(&Plan::single_row("LH-1", 16))[1], "LH-1_level_02_022.5");
+    assert_eq!(stems(&Plan::single_row("LH-1", 7))[1], "LH-1_level_02_051.429");
     let mut plan = Plan::single_row("LH-1", 2);
     plan.file_name = NamePattern("{date} {sku} {stop}".to_owned());
     assert_eq!(stems(&plan)[0], "2026-03-14 LH-1 01");
@@ -75,7 +75,7 @@ fn a_plan_comes_back_from_json_as_it_was() {
 #[test]
 fn degrees_in_a_plan_may_be_numbers() {
     let text =
-        r#"{"schema":1,"sku":"LH-1","rows":[{"name":"eye","stops":4,"start_deg":22.1,"arc_deg":360}]}"#;
+        r#"{"schema":1,"sku":"LH-1","rows":[{"name":"level","stops":4,"start_deg":22.1,"arc_deg":360}]}"#;
     let plan = Plan::from_json(text).unwrap();
     assert_eq!(plan.rows[0].start, "22.1".parse::<Angle>().unwrap());
 }

@@ -79,7 +79,7 @@ fn a_row_that_would_be_swallowed_by_the_note_before_it_is_refused() {
     };
     assert_said(&new("eye:12:level, high:12:tilt 30"), 2, &["'high:12:tilt 30' looks like a row of its own"]);
     assert!(!path.exists());
-    assert_said(&new("eye,high:12:camera 40 cm up, tilt 30°"), 0, &["16 stops"]);
+    assert_said(&new("level,high:12:camera 40 cm up, tilt 30°"), 0, &["16 stops"]);
 }
 
 fn with_camera(home: &Path, plan: &Path, dir: &Path, camera: &str, extra: &[&str]) -> std::process::Output {

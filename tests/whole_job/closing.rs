@@ -46,7 +46,7 @@ fn a_wrong_gearing_is_told_by_the_turn_that_does_not_close_and_is_put_right() {
         assert_eq!((&now["complete"], now["stops"].as_array().unwrap().len()), (&Value::Bool(true), 24));
         let closing = &now["closing"][0];
         assert_eq!((&closing["state"], &closing["is_a_turn_on"]), (&"kept".into(), &Value::Bool(true)));
-        assert_eq!(closing["file"], "frames/LH-CLOSE_eye_closing_360.jpg");
+        assert_eq!(closing["file"], "frames/LH-CLOSE_level_closing_360.jpg");
         let (told, sigma) = closure(home, &dir);
         assert!((told - 1.7866).abs() < 3.0 * sigma + 0.005, "{told} ± {sigma}");
 

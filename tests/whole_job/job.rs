@@ -173,7 +173,7 @@ fn rows_wait_for_the_camera_on_a_terminal_and_are_told_of_elsewhere() {
     let path = plan.to_str().unwrap();
     run(
         home.path(),
-        &["plan", "new", path, "--sku", "LH-ROWS", "--stops", "2", "--rows", "eye,high", "--settle", "0"],
+        &["plan", "new", path, "--sku", "LH-ROWS", "--stops", "2", "--rows", "level,high", "--settle", "0"],
     );
     let output = run(home.path(), &quick(&plan, &home.path().join("D")));
     assert_eq!(output.status.code(), Some(0), "{}", said(&output));

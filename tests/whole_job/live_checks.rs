@@ -60,6 +60,18 @@ fn every_fault_is_found_at_its_stop_shot_again_and_leaves_a_clean_set() {
         assert!(kinds(&now, stop, 2).is_empty(), "stop {stop}: {}", said(&output));
         assert!(said(&output).contains(&format!("stop {stop} flagged: ")), "{}", said(&output));
     }
+    // The angle of each frame in use was measured from the pictures, the faulty one's before its retake.
+    let seen = |stop: usize, version: usize| {
+        now["stops"][stop - 1]["versions"][version - 1]["seen_angle"]["degrees"].as_f64()
+    };
+    let wrong = seen(20, 1).expect("the wrong angle was measured");
+    assert!((wrong - 285.0).abs() > 0.5, "{wrong}");
+    let told = (1..=24).filter_map(|stop| {
+        let versions = now["stops"][stop - 1]["versions"].as_array().unwrap().len();
+        Some(seen(stop, versions)? - (stop as f64 - 1.0) * 15.0)
+    });
+    let told: Vec<f64> = told.collect();
+    assert!(told.len() >= 20 && told.iter().all(|off| off.abs() < 0.3), "{told:?}");
     // Nothing else was shot twice, and both versions of each are on disk as they were recorded.
     let again: Vec<usize> =
         versions(&now).iter().enumerate().filter(|(_, count)| **count > 1).map(|(at, _)| at + 1).collect();

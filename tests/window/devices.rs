@@ -2,7 +2,6 @@
 
 use egui_kittest::kittest::{NodeT, Queryable};
 use roundstop::window::WindowApp;
-use roundstop::window::setup::SetupStep;
 use roundstop::window::state::Link;
 use session_core::clock::SimSpeed;
 use session_core::engine::Mode;
@@ -111,6 +110,95 @@ fn a_dropped_folder_is_opened() {
     harness.get_by_label("Nothing left to shoot");
 }
 
+#[test]
+fn ports_are_listed_with_all_that_is_known_of_them() {
+    use roundstop::ports::{Port, PortKind, UsbFacts};
+
+    let mut state = super::fixtures::planned();
+    state.devices.table = roundstop::window::devices::TableKind::Serial;
+    // Demo data.
+    let usb = UsbFacts {
+        vendor_id: 0x2e8a,
+        product_id: 5,
+        maker: Some("Larkhollow".to_owned()),
+        product: Some("Turntable controller".to_owned()),
+        serial: Some("LH-7".to_owned()),
+    };
+    let port = |name: &str, kind| Port { name: name.to_owned(), kind };
+    state.devices.ports = roundstop::window::devices::Ports::Found(vec![
+        port("/dev/ttyACM0", PortKind::Usb(usb)),
+        port(
+            "/dev/ttyUSB0",
+            PortKind::Usb(UsbFacts { vendor_id: 0x1a86, product_id: 0x7523, ..UsbFacts::default() }),
+        ),
+        port("/dev/ttyS0", PortKind::Unknown),
+    ]);
+    let (sink, wishes) = roundstop::window::intent::IntentSink::new();
+    let mut harness = egui_kittest::Harness::builder().with_size([400.0, 700.0]).build_ui(|ui| {
+        roundstop::window::panels::device_menus::table_choice_ui(ui, &state, &sink);
+    });
+    harness.run();
+    harness.get_by_label(
+        "Port /dev/ttyACM0, Turntable controller, Larkhollow, USB 2e8a:0005, serial number LH-7",
+    );
+    harness.get_by_label("Port /dev/ttyS0, nothing is known of it");
+    harness.get_by_label("Port /dev/ttyUSB0, USB 1a86:7523").click();
+    harness.run();
+    let edit = roundstop::window::devices::TableEdit::Path("/dev/ttyUSB0".to_owned());
+    let wishes: Vec<_> = wishes.try_iter().collect();
+    assert_eq!(wishes, [roundstop::window::intent::WindowIntent::Table(edit)]);
+}
+
+#[test]
+fn what_follows_from_a_flag_is_chosen_and_remembered() {
+    use session_core::check::{FlagKind, Response};
+
+    let folder = tempfile::tempdir().unwrap();
+    let place = folder.path().join("settings.json");
+    let mut begin = start(Plan::single_row("LP-0142", 4), folder.path(), SimSpeed::Max);
+    begin.remember = Some(place.clone());
+    let mut harness = window(begin);
+    harness.run();
+    harness.get_by_label("Settings").click();
+    draw(&mut harness);
+    harness.get_by_label("When a frame is flagged").click();
+    harness.run_steps(30);
+    let usual = harness.state().state().settings.on_flag.response(FlagKind::MotionBlur);
+    assert_eq!(usual, Response::Retake);
+    harness.get_by_role_and_label(egui::Role::RadioButton, "Motion blur: pause").click();
+    draw(&mut harness);
+    harness.get_by_role_and_label(egui::Role::RadioButton, "Clipped: retake").click();
+    draw(&mut harness);
+    drop(harness);
+    let policy = roundstop::settings::read(&place).on_flag;
+    assert_eq!(policy.response(FlagKind::MotionBlur), Response::Pause);
+    assert_eq!(policy.response(FlagKind::Clipped), Response::Retake);
+    assert_eq!(policy.response(FlagKind::Damaged), FlagKind::Damaged.usual_response());
+}
+
+#[test]
+fn a_board_s_fields_stay_where_they_are_whatever_is_typed() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut harness = window(start(Plan::single_row("LP-0142", 4), folder.path(), SimSpeed::Max));
+    harness.run();
+    harness.state().sink().send(roundstop::window::intent::WindowIntent::Board(
+        roundstop::window::board::BoardEdit::Open(true),
+    ));
+    harness.run_steps(6);
+    let pins = "Pins for IN1, IN2, IN3, IN4";
+    let place = |harness: &egui_kittest::Harness<'_, WindowApp>| {
+        let save = harness.get_by_label("Save to the board's drive or a folder…").rect();
+        (harness.get_by_role_and_label(egui::Role::TextInput, pins).rect(), save)
+    };
+    let before = place(&harness);
+    harness.get_by_role_and_label(egui::Role::TextInput, pins).focus();
+    draw(&mut harness);
+    harness.get_by_role_and_label(egui::Role::TextInput, pins).type_text(", 99");
+    harness.run_steps(6);
+    harness.get_by_label_contains("Write four pin numbers");
+    assert_eq!(place(&harness), before);
+}
+
 #[cfg(unix)]
 #[test]
 fn a_port_is_asked_what_hangs_on_it_and_spoken_to_in_its_language() {
@@ -152,11 +240,11 @@ fn a_port_is_asked_what_hangs_on_it_and_spoken_to_in_its_language() {
     });
     draw(&mut harness);
     harness.get_by_label_contains("not with the table's own program");
-    harness.get_by_label("Speak to it as status-poll").click();
+    harness.get_by_label("Use the settings for status-poll").click();
     draw(&mut harness);
-    harness.get_by_label("Spoken to as: status-poll");
-    // Beside the fields, and under the button that it holds back.
-    assert_eq!(harness.query_all_by_label_contains("ive the steps in one turn").count(), 2);
+    harness.get_by_label("Controller: status-poll");
+    // Beside the fields, and under the buttons that it holds back.
+    assert_eq!(harness.query_all_by_label_contains("ive the steps in one turn").count(), 3);
     let steps = "Steps in one turn of the plate";
     harness.get_by_role_and_label(egui::Role::TextInput, steps).focus();
     draw(&mut harness);
@@ -199,57 +287,4 @@ fn how_each_device_stands_is_always_in_sight() {
     // What was planned stands beside what it took.
     harness.get_by_label_contains("Planned: about");
     harness.get_by_label_contains("for the whole set.");
-}
-
-#[test]
-fn the_set_up_path_leads_from_the_demo_to_a_set_of_one_s_own() {
-    let folder = tempfile::tempdir().unwrap();
-    let mut harness = window(start(Plan::single_row("LP-0142", 4), folder.path(), SimSpeed::Max));
-    harness.run();
-    harness.get_by_label("Set up your own table and camera…").click();
-    draw(&mut harness);
-    // Each step may be left out, and says so.
-    harness.get_by_label("1. Controller board, open");
-    harness.get_by_label("Electricity");
-    harness.get_by_label("Leave this out").click();
-    draw(&mut harness);
-    harness.get_by_label("1. Controller board, left out");
-    harness.get_by_label("Controller on a serial port");
-    harness.get_by_label("3. Camera and test frame").click();
-    draw(&mut harness);
-    harness.get_by_label("Lights and flash");
-    harness.get_by_label("Connect and try out").click();
-    until(&mut harness, "the devices", |state| state.tryout.is_some() && !state.trying);
-    harness.get_by_label("Test frame").click();
-    until(&mut harness, "the test frame", |state| state.live.is_some_and(|live| live.test) && !state.trying);
-    draw(&mut harness);
-    harness.get_by_label("3. Camera and test frame, done");
-    harness.get_by_label("Next").click();
-    draw(&mut harness);
-    // The cautions of turning parts come before the first turn, and the rules of the place with them.
-    harness.get_by_label("Turning parts");
-    harness.get_by_label("Rules");
-    harness.get_by_label("Set 0° here").click();
-    until(&mut harness, "the zero", |state| state.setup.done.contains(&SetupStep::Zero));
-    draw(&mut harness);
-    harness.get_by_label("Next").click();
-    draw(&mut harness);
-    harness.get_by_label("Turn the plate by 15°").click();
-    until(&mut harness, "the turn", |state| {
-        let at = state.tryout.as_ref().and_then(|tryout| tryout.plate_deg);
-        !state.trying && at.is_some_and(|at| (at - 15.0).abs() < 0.1)
-    });
-    draw(&mut harness);
-    harness.get_by_label("Next").click();
-    draw(&mut harness);
-    harness.get_by_label("simulated table, ready");
-    harness.get_by_label("Begin a new set").click();
-    draw(&mut harness);
-    let state = harness.state().state();
-    assert!(state.setup.step.is_none() && state.draft.sku.is_empty());
-    // What was tried out stays connected, with its zero.
-    assert!(state.tryout.as_ref().is_some_and(|tryout| tryout.knows_zero));
-    harness.get_by_label("Settings").click();
-    draw(&mut harness);
-    assert_eq!(harness.query_all_by_label("Set up your own table and camera…").count(), 2);
 }

@@ -77,10 +77,26 @@ fn each_kind_offers_what_helps() {
 }
 
 #[test]
+fn a_flag_that_the_session_paused_for_is_answered() {
+    let mut state = super::fixtures::mixed();
+    state.mode = Mode::Paused(PauseReason::Flagged { stop: 12 });
+    let (sink, _wishes) = IntentSink::new();
+    let mut harness =
+        Harness::builder().with_size([900.0, 300.0]).build_ui(|ui| message_ui(ui, &state, &sink));
+    harness.run();
+    harness.get_by_label("Stop 12 is flagged");
+    harness.get_by_label_contains("Motion blur +3.20 px: edges are smeared across by 3.2 px");
+    let again = WindowIntent::Session(Intent::Retake { stops: vec![12] });
+    let go_on = WindowIntent::Session(Intent::Resume);
+    assert_eq!(click(&state, "It is seen to, shoot it again"), [again, go_on.clone()]);
+    assert_eq!(click(&state, "Keep it and go on"), [go_on]);
+}
+
+#[test]
 fn a_new_row_shows_its_note_and_waits() {
     let mut state = state_in(Mode::Paused(PauseReason::NewRow { row: 1 }));
     state.rows = vec![
-        RowView { name: "eye".to_owned(), tilt_note: String::new() },
+        RowView { name: "level".to_owned(), tilt_note: String::new() },
         RowView { name: "high".to_owned(), tilt_note: "60 cm up, 35° down".to_owned() },
     ];
     let (sink, _wishes) = IntentSink::new();

@@ -56,13 +56,13 @@ fn settings_are_stored_with_the_set_and_found_again() {
     stored(&mut harness, &dir, "even exposure left out", |file| !file.settings.even);
     harness.get_by_label("No shadow").click();
     draw(&mut harness);
-    harness.get_by_role_and_label(Role::CheckBox, "Cut all frames alike").click();
+    harness.get_by_role_and_label(Role::CheckBox, "Crop all frames alike").click();
     draw(&mut harness);
     assert!(harness.query_by_label("Margin, per cent").is_none(), "what is left out has no settings");
     stored(&mut harness, &dir, "crop left out", |file| {
         file.settings.crop.is_none() && file.settings.shadow == imaging::finish::Shadow::Remove
     });
-    harness.get_by_role_and_label(Role::CheckBox, "Cut all frames alike").click();
+    harness.get_by_role_and_label(Role::CheckBox, "Crop all frames alike").click();
     draw(&mut harness);
     harness.get_by_role_and_label(Role::Slider, "Margin, per cent").focus();
     draw(&mut harness);
@@ -96,6 +96,10 @@ fn the_last_change_is_stored_when_the_window_closes() {
 #[test]
 fn the_object_is_turned_and_the_divider_moved() {
     let (_folder, mut harness) = room();
+    // The room opens at the stop that was looked at: the newest.
+    assert_eq!(of(&harness).at, 5);
+    harness.key_press(Key::Home);
+    draw(&mut harness);
     assert_eq!(of(&harness).at, 0);
     harness.key_press(Key::ArrowRight);
     draw(&mut harness);
@@ -179,6 +183,49 @@ fn a_set_is_finished_and_exported_from_the_window() {
     let meter = roundstop::listing::Meter { cancel: &cancel, tell: &|_| {}, most_at_once: None };
     let report = roundstop::listing::finish(&dir, &meter).unwrap();
     assert_eq!((report.made, report.kept), (0, 6));
+}
+
+#[test]
+fn what_was_made_with_other_settings_is_told() {
+    let (_folder, mut harness) = room();
+    harness.get_by_label("Finish the set").click();
+    draw(&mut harness);
+    until(&mut harness, "the set finished", |state| state.finishing.outcome.is_some());
+    draw(&mut harness);
+    let changed = "The settings have been changed since: the files on disk were made with the earlier ones.";
+    assert!(harness.query_by_label(changed).is_none());
+    let sharpen = "Sharpen for the output";
+    harness.get_by_role_and_label(Role::CheckBox, sharpen).click();
+    draw(&mut harness);
+    harness.get_by_label(changed);
+    harness.get_by_role_and_label(Role::CheckBox, sharpen).click();
+    draw(&mut harness);
+    assert!(harness.query_by_label(changed).is_none());
+}
+
+#[test]
+fn what_came_of_another_set_s_work_is_told_beside_the_room() {
+    let (folder, mut harness) = room();
+    // Another set is gone to while the work on the first is under way.
+    harness.get_by_label("Finish the set").click();
+    harness.step();
+    harness.step();
+    let other = folder.path().join("LP-0200");
+    drop(
+        session_core::journal::SessionFolder::open_or_create(&other, &Plan::single_row("LP-0200", 6))
+            .unwrap(),
+    );
+    let state = harness.state().state();
+    let had_job = state.finishing.job.is_some();
+    harness.get_by_label("Back to shooting").click();
+    draw(&mut harness);
+    harness.state().sink().send(roundstop::window::intent::WindowIntent::OpenSet(other.clone()));
+    until(&mut harness, "the other set", |state| state.planned.sku == "LP-0200");
+    until(&mut harness, "the end of the work", |state| state.finishing.job.is_none());
+    assert!(had_job);
+    // The room still belongs to the first set: its outcome stands there, not beside it.
+    let outcome = of(&harness).outcome.clone().unwrap();
+    assert!(outcome.good && outcome.text.contains("LP-0142"), "{outcome:?}");
 }
 
 #[test]

@@ -118,8 +118,12 @@ pub fn mixed() -> State {
         if view.index <= 15 {
             view.state = StopState::Kept;
             view.chosen = 1;
-            view.versions =
-                vec![VersionView { version: 1, path: "no-such-file.jpg".into(), flags: Vec::new() }];
+            view.versions = vec![VersionView {
+                version: 1,
+                path: "no-such-file.jpg".into(),
+                flags: Vec::new(),
+                seen_angle: None,
+            }];
         }
         match view.index {
             4 => (view.state, view.chosen) = (StopState::SetAside, 0),

@@ -22,6 +22,14 @@ fn products_are_shot_one_after_another_with_two_keys() {
     let mut harness = window(begin);
     harness.run();
     harness.state().sink().send(WindowIntent::Dropped(path.clone()));
+    until(&mut harness, "the list to look at", |state| state.offer.is_some());
+    draw(&mut harness);
+    // It is looked at first, and used when the person says so.
+    harness.get_by_label("Shoot list spring.csv");
+    harness.get_by_label("2 products, 0 of them done; 7 stops to shoot");
+    harness.get_by_label("Product LH-2, Tide bowl, not begun, 3 stops");
+    assert!(harness.state().state().list.is_none());
+    harness.get_by_label("Use this list").click();
     until(&mut harness, "the list", |state| state.list.is_some());
     for (sku, stops) in [("LH-1", 4), ("LH-2", 3)] {
         harness.key_press(Key::N);
@@ -51,11 +59,35 @@ fn a_wrong_list_is_refused_line_by_line() {
     std::fs::write(&path, "sku,plan\nLH-1,0\nLH-1,no-such.json\n").unwrap();
     let mut harness = window(start(Plan::single_row("LP-0142", 8), folder.path(), SimSpeed::Max));
     harness.run();
-    harness.state().sink().send(WindowIntent::Dropped(path));
-    until(&mut harness, "the lines", |state| state.list_problems.len() == 2);
-    harness.get_by_label_contains("2 lines are wrong");
-    harness.get_by_label_contains("List: ").click();
+    harness.state().sink().send(WindowIntent::Dropped(path.clone()));
+    until(&mut harness, "the lines", |state| state.offer.is_some());
     draw(&mut harness);
-    harness.get_by_label_contains("line 2: a plan of 0 stops");
-    harness.get_by_label_contains("line 3: there is no plan file");
+    harness.get_by_label_contains("2 lines are wrong, so none of it is used.");
+    harness.get_by_label_contains("Line 2: a plan of 0 stops");
+    harness.get_by_label_contains("Line 3: there is no plan file");
+    assert!(harness.query_by_label("Use this list").is_none());
+    // Mended, it can be used at once; put away, the list in use stays.
+    std::fs::write(&path, "sku,plan\nLH-1,8\n").unwrap();
+    harness.get_by_label("Read it again").click();
+    until(&mut harness, "the mended list", |state| {
+        state.offer.as_ref().is_some_and(|offer| offer.found.is_ok())
+    });
+    draw(&mut harness);
+    harness.key_press(Key::Escape);
+    draw(&mut harness);
+    let state = harness.state().state();
+    assert!(state.offer.is_none() && state.list.is_none());
+}
+
+#[test]
+fn a_file_that_is_no_list_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("spring.csv");
+    std::fs::write(&path, [0xff, 0xfe, 0x41]).unwrap();
+    let mut harness = window(start(Plan::single_row("LP-0142", 8), folder.path(), SimSpeed::Max));
+    harness.run();
+    harness.state().sink().send(WindowIntent::Dropped(path));
+    until(&mut harness, "the reason", |state| state.offer.is_some());
+    draw(&mut harness);
+    harness.get_by_label_contains("it is not UTF-8 text");
 }

@@ -14,11 +14,13 @@ use roundstop::window::panels::window_ui;
 use roundstop::window::pictures::{Drawn, Pictures, Shown, Size, THUMB_EDGE_PX, Wish};
 use roundstop::window::places::PlanInForce;
 use roundstop::window::products::{ProductList, ProductRow};
+use roundstop::window::recents::RecentSet;
 use roundstop::window::setup::SetupStep;
 use roundstop::window::state::{Link, NoticeKind, State};
 use roundstop::window::theme;
 use roundstop::window::tryout::TryoutView;
 use session_core::camera::simulated::SimExposure;
+use session_core::check::SeenAngle;
 use session_core::engine::{Activity, Mode, StopState};
 use session_core::plan::Plan;
 use session_core::view::VersionView;
@@ -100,9 +102,9 @@ fn kept(state: &mut State, stops: std::ops::RangeInclusive<u32>) {
     let plan = state.planned.clone();
     let mut views = views_of(&plan);
     for view in views.iter_mut().filter(|view| stops.contains(&view.index)) {
-        let path = PathBuf::from(format!("frames/LP-0142_eye_{:02}.jpg", view.index));
+        let path = PathBuf::from(format!("frames/LP-0142_level_{:02}.jpg", view.index));
         (view.state, view.chosen) = (StopState::Kept, 1);
-        view.versions = vec![VersionView { version: 1, path, flags: Vec::new() }];
+        view.versions = vec![VersionView { version: 1, path, flags: Vec::new(), seen_angle: None }];
     }
     state.in_force = Some(PlanInForce { plan, stops: views, spare: std::collections::HashSet::new() });
     state.lay_out();
@@ -124,13 +126,17 @@ fn facts(stop: u32, versions: u32) -> StopFacts {
 }
 
 /// A set of one row with its last stop but three retaken.
-fn complete() -> State {
+pub fn complete() -> State {
     let mut state = state_of(Plan::single_row("LP-0142", 24));
     kept(&mut state, 1..=24);
     let set = state.in_force.as_mut().unwrap();
-    let path = PathBuf::from("frames/LP-0142_eye_21_v2.jpg");
-    set.stops[20].versions.push(VersionView { version: 2, path, flags: Vec::new() });
+    let path = PathBuf::from("frames/LP-0142_level_21_v2.jpg");
+    set.stops[20].versions.push(VersionView { version: 2, path, flags: Vec::new(), seen_angle: None });
     set.stops[20].chosen = 2;
+    for stop in &mut set.stops {
+        let seen = SeenAngle::Told { degrees: stop.degrees + 0.02, uncertainty_deg: 0.03 };
+        stop.versions.iter_mut().for_each(|version| version.seen_angle = Some(seen.clone()));
+    }
     state.link = Link::Open;
     state.mode = Mode::Finished;
     state.plate_deg = Some(300.0);
@@ -148,6 +154,13 @@ fn the_start() {
     let mut state = planned();
     let note = "This is the demo studio: a simulated table and camera. Press Start to shoot the set.";
     state.say(NoticeKind::Note, note.to_owned());
+    let recent = |sku: &str, kept, stops| RecentSet {
+        folder: format!("sets/{sku}").into(),
+        sku: sku.to_owned(),
+        kept,
+        stops,
+    };
+    state.recents = vec![recent("LH-0101", 24, 24), recent("LH-0117", 7, 36)];
     snapshots("start", &state, nothing);
 }
 
@@ -219,6 +232,7 @@ fn the_shoot_list() {
         done,
         kept,
         stops,
+        planned: Some(24),
     };
     state.list = Some(ProductList {
         path: "spring.csv".into(),

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::disallowed_methods, reason = "a test that cannot be set up has failed")]
 
 mod devices;
+mod everywhere;
 mod fault;
 mod finishing;
 mod fixtures;
@@ -11,6 +12,9 @@ mod look;
 mod plan;
 mod ring;
 mod session;
+mod sets;
+mod setup;
 mod stage;
+mod strip;
 
 use fixtures::{draw, start, until, window};

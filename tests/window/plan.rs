@@ -95,8 +95,8 @@ fn rows_are_added_and_removed() {
     harness.get_by_label("Add a row").click();
     harness.run();
     harness.get_by_label("Stop 9, row high, 0°, missing");
-    type_into(&mut harness, "Row, row 2", "eye");
-    assert_eq!(harness.query_all_by_label_contains("Two rows are named 'eye'").count(), 1);
+    type_into(&mut harness, "Row, row 2", "level");
+    assert_eq!(harness.query_all_by_label_contains("Two rows are named 'level'").count(), 1);
     harness.get_by_label("Remove row 2").click();
     harness.run();
     assert_eq!(harness.state().state().places.len(), 8);
@@ -104,10 +104,38 @@ fn rows_are_added_and_removed() {
 }
 
 #[test]
+fn a_closing_frame_is_asked_for_and_needs_a_whole_turn() {
+    let (_folder, mut harness) = plan_window(8);
+    harness.set_size(egui::vec2(1280.0, 1300.0));
+    harness.run();
+    let box_of = |harness: &Harness<'_, WindowApp>| {
+        let name = "A closing frame after each whole turn";
+        harness.get_by_role_and_label(egui::Role::CheckBox, name).click();
+    };
+    box_of(&harness);
+    harness.run();
+    assert!(harness.state().state().planned.closing_frame);
+    // It is no stop of the set.
+    harness.get_by_label("Start: shoot 8 stops");
+    type_into(&mut harness, "Over, °, row 1", "90");
+    assert_eq!(
+        harness.query_all_by_label_contains("closing frame needs a row that is a whole turn").count(),
+        2
+    );
+    type_into(&mut harness, "Over, °, row 1", "360");
+    box_of(&harness);
+    harness.run();
+    assert!(!harness.state().state().planned.closing_frame);
+    harness.get_by_label("Undo").click();
+    harness.run();
+    assert!(harness.state().state().planned.closing_frame);
+}
+
+#[test]
 fn the_file_name_is_shown_as_it_will_be() {
     let (_folder, mut harness) = plan_window(16);
     harness.run();
-    harness.get_by_label("First file: LP-0142_eye_01_000.0.jpg");
+    harness.get_by_label("First file: LP-0142_level_01_000.0.jpg");
     type_into(&mut harness, "File-name pattern", "{sku}-{stop}");
     harness.get_by_label("First file: LP-0142-01.jpg");
 }

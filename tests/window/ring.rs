@@ -90,10 +90,10 @@ fn rows_are_drawn_within_each_other_or_one_alone() {
     plan.rows.push(Row::full_turn("high", 6));
     let mut harness = window(start(plan, folder.path(), SimSpeed::Max));
     harness.run();
-    let outside = place(&harness, "Stop 3, row eye, 90°, missing");
+    let outside = place(&harness, "Stop 3, row level, 90°, missing");
     let inside = place(&harness, "Stop 12, row high, 180°, missing");
     // An arc from ring to ring takes both rows.
-    let start = place(&harness, "Stop 3, row eye, 90°, missing");
+    let start = place(&harness, "Stop 3, row level, 90°, missing");
     let end = place(&harness, "Stop 11, row high, 120°, missing");
     stroke(&mut harness, &[start, end]);
     assert_eq!(selected(&harness), [3, 11]);
@@ -101,7 +101,7 @@ fn rows_are_drawn_within_each_other_or_one_alone() {
     draw(&mut harness);
     harness.get_by_label("Row high").click();
     draw(&mut harness);
-    assert!(harness.query_by_label("Stop 3, row eye, 90°, missing").is_none());
+    assert!(harness.query_by_label("Stop 3, row level, 90°, missing").is_none());
     let alone = place(&harness, "Stop 12, row high, 180°, missing");
     // Alone it has the outside ring.
     assert!(alone.y < inside.y && alone.x < outside.x);

@@ -13,7 +13,7 @@ fn the_picture_is_looked_at_closely_and_whole_again() {
     harness.get_by_label("1:1").click();
     draw(&mut harness);
     assert_eq!(harness.state().state().stage.scale, Scale::Pixels(1));
-    harness.get_by_label("Sharp edges").click();
+    harness.get_by_label("Focus peaking").click();
     draw(&mut harness);
     assert!(harness.state().state().stage.edges);
     harness.key_press(Key::F);
@@ -23,7 +23,7 @@ fn the_picture_is_looked_at_closely_and_whole_again() {
     draw(&mut harness);
     assert_eq!(harness.state().state().stage.scale, Scale::Pixels(1));
     harness.key_press(Key::M);
-    harness.get_by_label("Tones").click();
+    harness.get_by_label("Histogram").click();
     harness.get_by_label("Guides").click();
     draw(&mut harness);
     let stage = &harness.state().state().stage;
@@ -38,8 +38,8 @@ fn a_picture_is_compared_with_others() {
         path.map(|path| path.file_name().unwrap().to_string_lossy().into_owned())
     };
     for (choice, against, name) in [
-        ("The stop before", Against::PreviousStop, Some("LP-0142_eye_03_180.jpg")),
-        ("The first stop", Against::FirstStop, Some("LP-0142_eye_01_000.jpg")),
+        ("The stop before", Against::PreviousStop, Some("LP-0142_level_03_180.jpg")),
+        ("The first stop", Against::FirstStop, Some("LP-0142_level_01_000.jpg")),
         ("Its earlier version", Against::EarlierVersion, None),
     ] {
         harness.get_by_label_contains("Compare with").click();
@@ -49,11 +49,11 @@ fn a_picture_is_compared_with_others() {
         assert_eq!(harness.state().state().stage.against, against);
         assert_eq!(other(&harness).as_deref(), name, "{choice}");
     }
-    harness.get_by_label("There is none for this stop.");
+    harness.get_by_label("This stop has no earlier version.");
     harness.key_press(Key::R);
     until(&mut harness, "version 2 of stop 4", |state| version_of(state, 4) == 2 && finished(state));
     draw(&mut harness);
-    assert_eq!(other(&harness).as_deref(), Some("LP-0142_eye_04_270.jpg"));
+    assert_eq!(other(&harness).as_deref(), Some("LP-0142_level_04_270.jpg"));
     harness.get_by_label("Difference").click();
     draw(&mut harness);
     assert!(harness.state().state().stage.difference);
@@ -105,13 +105,13 @@ fn the_frame_s_facts_stand_beside_it_with_its_versions() {
     until(&mut harness, "the facts of stop 2", |state| known(state, 1));
     draw(&mut harness);
     harness.get_by_label("Frame of stop 2");
-    assert!(harness.query_all_by_label("LP-0142_eye_02_090.jpg").count() >= 1);
+    assert!(harness.query_all_by_label("LP-0142_level_02_090.jpg").count() >= 1);
     // A quarter of 1 650 688 / 405 half-steps is 1018.94: the nearest step stands 0.005° further.
     let state = harness.state().state();
     let facts = &state.facts.as_ref().unwrap().versions[0];
     let (reported, off) = (facts.reported_deg.unwrap(), facts.off_deg.unwrap());
     assert!((reported - 90.0).abs() < 0.05 && (reported - 90.0 - off).abs() < 1e-9, "{facts:?}");
-    let file = folder.path().join("LP-0142/frames/LP-0142_eye_02_090.jpg");
+    let file = folder.path().join("LP-0142/frames/LP-0142_level_02_090.jpg");
     assert_eq!(facts.file_bytes, [std::fs::metadata(&file).unwrap().len()]);
     let exposure = session_core::journal::exposure_facts(&std::fs::read(&file).unwrap()).unwrap();
     assert_eq!(facts.exposure_secs, exposure.exposure_secs);
@@ -131,4 +131,69 @@ fn the_frame_s_facts_stand_beside_it_with_its_versions() {
     harness.key_press(Key::I);
     draw(&mut harness);
     assert!(harness.query_by_label("Frame of stop 2").is_none());
+}
+
+#[test]
+fn a_picture_is_not_compared_with_itself_and_says_why() {
+    let (_folder, mut harness) = shot_set(4);
+    harness.get_by_label("Stop 1, 0°, kept").click();
+    draw(&mut harness);
+    for (choice, reason) in [
+        ("The first stop", "This is the row's first stop itself."),
+        ("Its earlier version", "This stop has no earlier version."),
+    ] {
+        harness.get_by_label_contains("Compare with").click();
+        draw(&mut harness);
+        harness.get_by_label(choice).click();
+        draw(&mut harness);
+        harness.get_by_label(reason);
+        assert!(harness.query_by_label("Difference").is_none());
+    }
+    // Compared with its first version, which is then used again.
+    harness.key_press(Key::R);
+    until(&mut harness, "version 2 of stop 1", |state| version_of(state, 1) == 2 && finished(state));
+    until(&mut harness, "the facts", |state| {
+        state.facts.as_ref().is_some_and(|facts| facts.versions.len() == 2)
+    });
+    draw(&mut harness);
+    harness.get_by_label("Compare with version 1").click();
+    draw(&mut harness);
+    let bar = harness.get_by_label("Magnifier").rect();
+    harness.get_by_label("Difference");
+    harness.get_by_label("Use version 1 of stop 1").click();
+    until(&mut harness, "version 1 of stop 1", |state| version_of(state, 1) == 1);
+    draw(&mut harness);
+    harness.get_by_label("Version 1 is the picture itself.");
+    // Nothing in the bar has moved by any of it.
+    assert_eq!(harness.get_by_label("Magnifier").rect(), bar);
+}
+
+#[test]
+fn the_angle_that_the_pictures_show_stands_beside_the_planned_one() {
+    use session_core::check::SeenAngle;
+
+    let told = SeenAngle::Told { degrees: 300.021, uncertainty_deg: 0.041 };
+    let cannot =
+        SeenAngle::CannotTell { cannot_tell: "the object shows too little detail from this side".to_owned() };
+    let over = SeenAngle::Told { degrees: 359.93, uncertainty_deg: 0.05 };
+    for (stop, seen, says) in [
+        (21, Some(told), "300.02° ± 0.04°, +0.02° off"),
+        (21, Some(cannot), "cannot tell: the object shows too little detail from this side"),
+        (1, Some(over), "359.93° ± 0.05°, -0.07° off"),
+        (21, None, "not yet: when the row is complete"),
+    ] {
+        let mut state = super::look::complete();
+        let set = state.in_force.as_mut().unwrap();
+        set.stops[stop - 1].versions.last_mut().unwrap().seen_angle = seen;
+        state.cursor = Some(stop as u32);
+        state.lay_out();
+        let (sink, _wishes) = roundstop::window::intent::IntentSink::new();
+        let pictures = roundstop::window::pictures::Pictures::default();
+        let mut harness = egui_kittest::Harness::builder()
+            .with_size([264.0, 500.0])
+            .build_ui(|ui| roundstop::window::panels::facts::facts_ui(ui, &state, &pictures, &sink));
+        harness.run();
+        harness.get_by_label("measured");
+        harness.get_by_label(says);
+    }
 }

@@ -21,6 +21,7 @@ use roundstop::window::panels::window_ui;
 use roundstop::window::pictures::Pictures;
 use roundstop::window::state::State;
 use roundstop::window::{text, theme};
+use session_core::check::SeenAngle;
 use session_core::clock::SimSpeed;
 use session_core::engine::Mode;
 use session_core::plan::Plan;
@@ -31,7 +32,7 @@ use fixtures::{draw, mixed, planned, start, until, window};
 const NAMES: [&str; 16] = [
     "LP-0142",
     "Ash-glaze jug",
-    "eye",
+    "level",
     "high",
     "row",
     "{sku}",
@@ -244,6 +245,12 @@ fn a_session_says_nothing_but_messages() {
     names.extend(
         places.iter().flat_map(roundstop::window::places::Place::flags).map(|flag| flag.reason.as_str()),
     );
+    let angles =
+        places.iter().flat_map(|place| &place.versions).filter_map(|version| version.seen_angle.as_ref());
+    names.extend(angles.filter_map(|seen| match seen {
+        SeenAngle::CannotTell { cannot_tell } => Some(cannot_tell.as_str()),
+        SeenAngle::Told { .. } => None,
+    }));
     assert_all_marked(&harness, "a finished set", &names);
 }
 
@@ -279,7 +286,7 @@ fn every_message_asked_for_is_in_the_file_and_the_other_way_round() {
     }
     let mut asked = BTreeSet::new();
     let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src/window");
-    for folder in [root.clone(), root.join("panels")] {
+    for folder in [root.clone(), root.join("panels"), root.join("handle")] {
         for file in std::fs::read_dir(folder).unwrap() {
             let path = file.unwrap().path();
             if path.extension().is_none_or(|kind| kind != "rs") || path.ends_with("text.rs") {

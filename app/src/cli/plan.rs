@@ -48,7 +48,7 @@ pub struct NewArgs {
     /// Turn against the clock, seen from above (the default)
     #[arg(long)]
     anticlockwise: bool,
-    /// Rows as NAME[:STOPS[:TILT NOTE]], parted by commas, such as 'eye,high:12:camera 40 cm up, tilt 30°'
+    /// Rows as NAME[:STOPS[:TILT NOTE]], parted by commas, such as 'level,high:12:camera 40 cm up, tilt 30°'
     #[arg(long, value_name = "ROWS")]
     rows: Option<String>,
     /// Stop numbers left out of every row, parted by commas
@@ -139,7 +139,7 @@ fn rows(args: &NewArgs) -> Result<Vec<Row>, String> {
         arc: args.arc,
         skip: args.skip.clone(),
     };
-    let Some(text) = &args.rows else { return Ok(vec![row("eye", args.stops, "")]) };
+    let Some(text) = &args.rows else { return Ok(vec![row("level", args.stops, "")]) };
     let mut rows: Vec<Row> = Vec::new();
     for item in text.split(',') {
         let mut parts = item.splitn(3, ':').map(str::trim);

@@ -105,7 +105,7 @@ mod tests {
         assert_eq!(read_finishing(dir.path()).unwrap(), FinishingFile::default());
         let mut file =
             FinishingFile { plate: Some("empty-{row}.jpg".to_owned()), ..FinishingFile::default() };
-        file.axes.insert("eye".to_owned(), Axis { column_px: 10.5, lean_deg: -0.25 });
+        file.axes.insert("level".to_owned(), Axis { column_px: 10.5, lean_deg: -0.25 });
         write_finishing(dir.path(), &file).unwrap();
         assert_eq!(read_finishing(dir.path()).unwrap(), file);
         file.settings.sharpen_percent = 400.0;

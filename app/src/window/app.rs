@@ -53,8 +53,9 @@ impl WindowApp {
         };
         let mut state = State::new(start);
         tools.look(&mut state);
+        tools.look_at_recents(&state);
         if let Some(list) = &start.settings.list {
-            tools.desk.order(super::desk::Order::ReadList(list.clone()));
+            tools.desk.order(super::desk::Order::GoOnWithList(list.clone()));
         }
         let (sink, wishes) = IntentSink::new();
         Ok(Self {
@@ -82,8 +83,7 @@ impl WindowApp {
             settings.scale = Some(ctx.zoom_factor());
         }
         self.look = (settings.light, settings.scale());
-        let size = ctx.content_rect().size();
-        settings.window = Some([size.x, size.y]);
+        settings.note_window(ctx.content_rect().size().into(), ctx.zoom_factor());
     }
 
     /// What the window shows.

@@ -23,9 +23,11 @@ use super::devices::Ports;
 use super::facts::{self, FactsKey, StopFacts};
 use super::mailbox::Mailbox;
 use super::places::PlanInForce;
-use super::products::{self, ProductList};
+use super::products::{self, ListOffer, ProductList};
+use super::recents::{self, RecentSet};
 use super::tryout::{Trial, Tryout, TryoutView};
 use crate::controller_files::{self, BoardFiles, Saved};
+use crate::ports;
 use crate::settings::{self, Settings};
 use crate::studio::{self, CameraSpec, StudioOptions, TableSpec};
 use crate::window::text::t;
@@ -67,6 +69,8 @@ pub enum FrameNote {
 pub enum Order {
     /// See what set the folder holds.
     Look(PathBuf),
+    /// See how sets worked on before stand.
+    LookAtRecents(Vec<PathBuf>),
     /// Begin a session.
     Open(Box<Opening>),
     /// End the session, if one runs, and let go of the devices.
@@ -100,8 +104,12 @@ pub enum Order {
     Call(String, bool),
     /// Save a board's files into a folder; other files of the same names are kept beside.
     SaveBoard(Box<BoardFiles>, PathBuf),
-    /// Open a shoot list.
+    /// Read a shoot list, to be looked at.
     ReadList(PathBuf),
+    /// Use the shoot list read last.
+    UseList,
+    /// Go on with the shoot list that was in use before.
+    GoOnWithList(PathBuf),
     /// See what a product of the list needs.
     Product(String),
     /// A product's set is complete.
@@ -128,6 +136,8 @@ pub enum DeskNews {
         /// The set, or why it cannot be used.
         found: Result<Option<PlanInForce>, String>,
     },
+    /// How the sets worked on before stand; those gone are left out.
+    Recents(Vec<RecentSet>),
     /// A session has begun and listens.
     Opened {
         /// Takes intents for it.
@@ -149,8 +159,10 @@ pub enum DeskNews {
     NotTried(String),
     /// The board's files are saved.
     BoardSaved(String),
-    /// The shoot list, or what is wrong with it, line by line.
-    List(Result<ProductList, Vec<String>>),
+    /// The shoot list in use, as it stands.
+    List(ProductList),
+    /// A shoot list was read and can be used, or not.
+    ListRead(ListOffer),
     /// A product of the list: its plan and its folder.
     Product(Plan, PathBuf),
     /// A folder was dropped on the window.
@@ -183,7 +195,8 @@ impl Desk {
         let thread = std::thread::Builder::new()
             .name("desk".to_owned())
             .spawn(move || {
-                Worker { mailbox, session: None, tryout: None, awake: None, list: None }.run(&inbox);
+                Worker { mailbox, session: None, tryout: None, awake: None, list: None, list_read: None }
+                    .run(&inbox);
             })
             .map_err(|error| t!("desk-the-windows-worker-cannot-be", error = error.to_string()))?;
         Ok(Self { orders, thread: Some(thread) })
@@ -211,6 +224,8 @@ struct Worker {
     tryout: Option<Tryout>,
     awake: Option<keepawake::KeepAwake>,
     list: Option<ShootList>,
+    /// A list that was read and is not used yet.
+    list_read: Option<ShootList>,
 }
 
 impl Worker {
@@ -224,6 +239,9 @@ impl Worker {
                     }
                 }
                 Order::Look(folder) => self.look(folder),
+                Order::LookAtRecents(folders) => {
+                    self.mailbox.desk(DeskNews::Recents(recents::look(folders)));
+                }
                 Order::Open(opening) => match self.open(*opening) {
                     Ok((sender, plan)) => self.mailbox.desk(DeskNews::Opened { sender, plan }),
                     Err(reason) => self.mailbox.desk(DeskNews::NotOpened(reason)),
@@ -250,7 +268,9 @@ impl Worker {
                 Order::StayAwake(false) => self.awake = None,
                 Order::Call(text, done) => attention::call(&text, done),
                 Order::SaveBoard(files, folder) => self.save_board(&files, &folder),
-                Order::ReadList(path) => self.read_list(&path),
+                Order::ReadList(path) => self.read_list(path),
+                Order::UseList => self.use_list(),
+                Order::GoOnWithList(path) => self.go_on_with_list(&path),
                 Order::Product(sku) => self.product(&sku),
                 Order::ProductDone(sku) => self.product_done(&sku),
                 Order::Remember(place, settings) => {
@@ -265,7 +285,7 @@ impl Worker {
                 Order::Dropped(path)
                     if path.extension().is_some_and(|kind| kind.eq_ignore_ascii_case("csv")) =>
                 {
-                    self.read_list(&path);
+                    self.read_list(path);
                 }
                 Order::LoadPlan(path) | Order::Dropped(path) => {
                     self.mailbox.desk(DeskNews::PlanLoaded(load_plan(&path)));
@@ -353,16 +373,31 @@ impl Worker {
         });
     }
 
-    fn read_list(&mut self, path: &Path) {
-        let news = match ShootList::read(path) {
-            Ok(list) => {
-                let view = ProductList::of(&list);
-                self.list = Some(list);
-                Ok(view)
-            }
-            Err(error) => Err(products::problems_of(&error)),
+    fn read_list(&mut self, path: PathBuf) {
+        let found = match ShootList::read(&path) {
+            Ok(list) => Ok(ProductList::of(self.list_read.insert(list))),
+            Err(error) => Err(products::refusal_of(&error)),
         };
-        self.mailbox.desk(DeskNews::List(news));
+        self.mailbox.desk(DeskNews::ListRead(ListOffer { path, found }));
+    }
+
+    fn use_list(&mut self) {
+        if let Some(list) = self.list_read.take() {
+            self.mailbox.desk(DeskNews::List(ProductList::of(&list)));
+            self.list = Some(list);
+        }
+    }
+
+    fn go_on_with_list(&mut self, path: &Path) {
+        match ShootList::read(path) {
+            Ok(list) => {
+                self.mailbox.desk(DeskNews::List(ProductList::of(&list)));
+                self.list = Some(list);
+            }
+            // One that was put away since is no trouble.
+            Err(_) if !path.exists() => {}
+            Err(error) => self.mailbox.desk(DeskNews::Trouble(error.to_string())),
+        }
     }
 
     fn product(&self, sku: &str) {
@@ -379,7 +414,7 @@ impl Worker {
             let text = t!("desk-is-complete-but-the-shoot", sku = sku, error = error.to_string());
             self.mailbox.desk(DeskNews::Trouble(text));
         }
-        self.mailbox.desk(DeskNews::List(Ok(ProductList::of(list))));
+        self.mailbox.desk(DeskNews::List(ProductList::of(list)));
     }
 
     fn look(&self, folder: PathBuf) {
@@ -507,22 +542,8 @@ fn load_plan(path: &Path) -> Result<Plan, String> {
 }
 
 fn list_ports() -> Ports {
-    match serialport::available_ports() {
-        Ok(ports) => Ports::Found(
-            ports
-                .into_iter()
-                .map(|port| {
-                    let what = match port.port_type {
-                        serialport::SerialPortType::UsbPort(usb) => {
-                            usb.product.or(usb.manufacturer).unwrap_or_else(|| "USB".to_owned())
-                        }
-                        serialport::SerialPortType::BluetoothPort => "Bluetooth".to_owned(),
-                        _ => String::new(),
-                    };
-                    (port.port_name, what)
-                })
-                .collect(),
-        ),
-        Err(error) => Ports::Refused(t!("desk-the-serial-ports-cannot-be", error = error.to_string())),
+    match ports::list() {
+        Ok(ports) => Ports::Found(ports),
+        Err(error) => Ports::Refused(t!("desk-the-serial-ports-cannot-be", error = error)),
     }
 }

@@ -3,6 +3,7 @@
 use session_core::turntable::serial::Dialect;
 
 use super::speech::{Speech, SpeechEdit};
+use crate::ports::Port;
 use crate::studio::{CameraSpec, DEFAULT_BAUD, TableSpec};
 use crate::window::text::t;
 
@@ -88,8 +89,8 @@ pub enum Ports {
     Unknown,
     /// Being looked for.
     Looking,
-    /// What was found: path and what hangs there, if the system says.
-    Found(Vec<(String, String)>),
+    /// What was found.
+    Found(Vec<Port>),
     /// The system would not say.
     Refused(String),
 }
@@ -218,6 +219,11 @@ impl DeviceChoice {
             CameraKind::Web if self.detail().trim().starts_with("https:") => self.detail().trim().parse(),
             kind => format!("{}{}", kind.prefix(), self.detail().trim()).parse(),
         }
+    }
+
+    /// Why table and camera cannot be connected as chosen; `None` when they can.
+    pub fn hindrance(&self) -> Option<String> {
+        self.table_spec().err().or_else(|| self.camera_spec().err())
     }
 
     /// The chosen table's name, before it is connected.

@@ -27,7 +27,7 @@ pub struct PlanDraft {
     pub rest_within_secs: String,
     /// The exposure time, seconds, as typed.
     pub exposure_secs: String,
-    /// Whether whole-turn rows end with a closing frame, as the opened plan has it.
+    /// Whether whole-turn rows end with a closing frame.
     pub closing_frame: bool,
     /// Gives every new row an identity that its fields keep while others come and go.
     next_row: u64,
@@ -69,6 +69,8 @@ pub enum PlanEdit {
     RestWithinSecs(String),
     /// The exposure time.
     ExposureSecs(String),
+    /// Whether whole-turn rows end with a closing frame.
+    ClosingFrame(bool),
     /// A field of a row, counted from 0.
     Row(usize, RowEdit),
     /// One more row, like the last.
@@ -135,6 +137,7 @@ impl PlanDraft {
             PlanEdit::SettleSecs(text) => self.settle_secs = text,
             PlanEdit::RestWithinSecs(text) => self.rest_within_secs = text,
             PlanEdit::ExposureSecs(text) => self.exposure_secs = text,
+            PlanEdit::ClosingFrame(closing_frame) => self.closing_frame = closing_frame,
             PlanEdit::Row(at, edit) => {
                 if let Some(row) = self.rows.get_mut(at) {
                     match edit {

@@ -182,13 +182,26 @@ pub enum Measuring {
     Failed(String),
 }
 
+/// Finishing or exporting, while it is done.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Job {
+    /// The set it is done for; the room may show another by now.
+    pub folder: PathBuf,
+    /// What was decided for the set when it began.
+    pub made_with: Option<FinishingFile>,
+    /// How far it is.
+    pub pace: Pace,
+}
+
 /// What was last made of the whole set, in words, and whether it went well.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Outcome {
     /// In words.
     pub text: String,
     /// Whether it went well.
     pub good: bool,
+    /// What was decided for the set when it began.
+    pub made_with: Option<FinishingFile>,
 }
 
 /// The room.
@@ -208,6 +221,8 @@ pub struct FinishingRoom {
     pub missing: Vec<u32>,
     /// The place looked at, counted from 0.
     pub at: usize,
+    /// The stop to look at once the set is read.
+    wanted: Option<u32>,
     /// What is shown of it.
     pub side: Side,
     /// Where the divider is, 0 at the left border to 1.
@@ -217,7 +232,7 @@ pub struct FinishingRoom {
     /// Where the set's measuring stands.
     pub measuring: Measuring,
     /// Finishing or exporting, while it is done.
-    pub job: Option<Pace>,
+    pub job: Option<Job>,
     /// How that went the last time.
     pub outcome: Option<Outcome>,
     /// The listing profile: one of the program's own by name, or a file.
@@ -241,6 +256,7 @@ impl Default for FinishingRoom {
             stops: Vec::new(),
             missing: Vec::new(),
             at: 0,
+            wanted: None,
             side: Side::Both,
             divider: 0.5,
             edge_px: 768,
@@ -257,9 +273,10 @@ impl Default for FinishingRoom {
 }
 
 impl FinishingRoom {
-    /// Goes in; everything is read anew, as the set may have changed.
-    pub fn enter(&mut self, folder: &Path) {
+    /// Goes in, to look at this stop; everything is read anew, as the set may have changed.
+    pub fn enter(&mut self, folder: &Path, stop: Option<u32>) {
         self.open = true;
+        self.wanted = stop;
         if self.folder != folder {
             self.at = 0;
             self.outcome = None;
@@ -276,7 +293,8 @@ impl FinishingRoom {
     /// Takes the set in as it was found.
     pub fn take_in(&mut self, file: FinishingFile, stops: Vec<RoomStop>, missing: Vec<u32>) {
         self.file = Some(file);
-        self.at = self.at.min(stops.len().saturating_sub(1));
+        let wanted = self.wanted.take().and_then(|wanted| stops.iter().position(|at| at.stop == wanted));
+        self.at = wanted.unwrap_or(self.at).min(stops.len().saturating_sub(1));
         self.stops = stops;
         self.missing = missing;
     }
@@ -415,6 +433,13 @@ impl FinishingRoom {
         }
     }
 
+    /// Whether what was made of the set was made with other settings than those at hand.
+    pub fn is_outdated(&self) -> bool {
+        let made = self.outcome.as_ref().filter(|outcome| outcome.good);
+        let made_with = made.and_then(|outcome| outcome.made_with.as_ref());
+        made_with.zip(self.file.as_ref()).is_some_and(|(made_with, now)| made_with != now)
+    }
+
     /// Whether the set is read, so that something can be made of it.
     pub fn is_read(&self) -> bool {
         self.file.is_some()
@@ -427,7 +452,7 @@ mod tests {
 
     fn room() -> FinishingRoom {
         let mut room = FinishingRoom::default();
-        room.enter(Path::new("LP-0142"));
+        room.enter(Path::new("LP-0142"), None);
         let stops = [(1, 0), (2, 0), (3, 0), (4, 0), (5, 1), (6, 1)];
         let stops = stops.iter().map(|(stop, row)| RoomStop { stop: *stop, row: *row }).collect();
         room.take_in(FinishingFile::default(), stops, Vec::new());
@@ -457,6 +482,32 @@ mod tests {
         assert!((settings.sharpen_percent - FinishSettings::default().sharpen_percent).abs() < 1e-6);
         assert_eq!(room.revision, before + 5);
         assert!(!room.edit(FinishingEdit::Even(true)), "nothing changed");
+    }
+
+    #[test]
+    fn the_stop_that_was_looked_at_is_looked_at_here_too() {
+        let mut room = room();
+        let stops = room.stops.clone();
+        room.enter(Path::new("LP-0142"), Some(3));
+        room.take_in(FinishingFile::default(), stops.clone(), Vec::new());
+        assert_eq!(room.stop().map(|at| at.stop), Some(3));
+        // One without a frame is not in the room: it stays where it was.
+        room.enter(Path::new("LP-0142"), Some(9));
+        room.take_in(FinishingFile::default(), stops, Vec::new());
+        assert_eq!(room.stop().map(|at| at.stop), Some(3));
+    }
+
+    #[test]
+    fn what_was_made_is_outdated_until_the_settings_are_as_they_were() {
+        let mut room = room();
+        let made_with = room.file.clone();
+        room.outcome = Some(Outcome { text: String::new(), good: true, made_with });
+        assert!(!room.is_outdated());
+        room.edit(FinishingEdit::Margin(15.0));
+        assert!(room.is_outdated());
+        let margin = FinishSettings::default().crop.map_or(0.0, |crop| crop.margin_percent);
+        room.edit(FinishingEdit::Margin(margin));
+        assert!(!room.is_outdated());
     }
 
     #[test]

@@ -92,8 +92,13 @@ pub enum FinishingNews {
     },
     /// The settings could not be stored.
     NotStored(String),
-    /// Work on the whole set has ended: what was made, in words, or why not.
-    JobEnded(Result<String, String>),
+    /// Work on the whole set has ended.
+    JobEnded {
+        /// The set's folder.
+        folder: PathBuf,
+        /// What was made, in words, or why not.
+        made: Result<String, String>,
+    },
 }
 
 #[derive(Default)]
@@ -219,7 +224,7 @@ impl Worker {
                 // With older settings the set would not be what the room shows.
                 match self.store() {
                     Ok(()) => self.begin(job),
-                    Err(reason) => self.mailbox.finishing(FinishingNews::JobEnded(Err(reason))),
+                    Err(reason) => self.job_ended(job.folder, Err(reason)),
                 }
             }
             if inbox.leave {
@@ -396,22 +401,25 @@ impl Worker {
             before.cancel.cancel();
             let _ = before.thread.join();
         }
-        let cancel = job.cancel.clone();
+        let (cancel, folder) = (job.cancel.clone(), job.folder.clone());
         let mailbox = self.mailbox.clone();
         let thread = std::thread::Builder::new().name("whole set".to_owned()).spawn(move || {
             let teller = mailbox.clone();
             let tell = move |progress| teller.job(progress);
             let meter = Meter { cancel: &job.cancel, tell: &tell, most_at_once: None };
             let made = guarded(|| carry_out(&job, &meter)).map_err(|error| format!("{error:#}"));
-            mailbox.finishing(FinishingNews::JobEnded(made));
+            mailbox.finishing(FinishingNews::JobEnded { folder: job.folder, made });
         });
         match thread {
             Ok(thread) => self.job = Some(Running { cancel, thread }),
-            Err(error) => self.mailbox.finishing(FinishingNews::JobEnded(Err(t!(
-                "finishing-not-started",
-                error = error.to_string()
-            )))),
+            Err(error) => {
+                self.job_ended(folder, Err(t!("finishing-not-started", error = error.to_string())));
+            }
         }
+    }
+
+    fn job_ended(&self, folder: PathBuf, made: Result<String, String>) {
+        self.mailbox.finishing(FinishingNews::JobEnded { folder, made });
     }
 }
 

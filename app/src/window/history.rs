@@ -90,7 +90,9 @@ fn field_of(edit: &PlanEdit) -> Option<FieldKey> {
             };
             (Some(*row), field)
         }
-        PlanEdit::Direction(_) | PlanEdit::AddRow | PlanEdit::RemoveRow(_) => return None,
+        PlanEdit::Direction(_) | PlanEdit::ClosingFrame(_) | PlanEdit::AddRow | PlanEdit::RemoveRow(_) => {
+            return None;
+        }
     };
     Some(FieldKey { row, field })
 }

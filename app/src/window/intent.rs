@@ -55,12 +55,18 @@ pub enum WindowIntent {
     SaveBoard,
     /// Choose a shoot list and open it.
     OpenList,
+    /// Use the shoot list that was opened.
+    UseList,
+    /// Put it away; the list in use stays.
+    DeclineList,
     /// Shoot this product of the list now.
     UseProduct(String),
     /// Go on with the next product that is not done.
     NextProduct,
     /// Begin a set of another product, in a folder named by its SKU.
     NewSet,
+    /// Go on with the set in this folder.
+    OpenSet(PathBuf),
     /// Choose the session folder.
     ChooseFolder,
     /// The session folder's path as it is being typed.
@@ -92,8 +98,13 @@ pub enum WindowIntent {
     ChooseCameraFolder,
     /// Try table or camera out.
     Try(Trial),
-    /// Open the set-up path at this step, or close it.
-    Setup(Option<SetupStep>),
+    /// Open the set-up path at this step.
+    Setup(SetupStep),
+    /// Close the set-up path: with the table and camera chosen on it, or with those from before.
+    LeaveSetup {
+        /// Whether those chosen on the path are used from now on.
+        use_chosen: bool,
+    },
     /// Take the live picture or test frame away.
     HideLive,
     /// Let go of table and camera.

@@ -9,6 +9,7 @@ use super::theme;
 
 pub mod board;
 pub mod caption;
+pub mod compare;
 pub mod controls;
 pub mod device_menus;
 pub mod facts;
@@ -19,12 +20,14 @@ pub mod finishing_steps;
 pub mod help;
 pub mod keys;
 pub mod list;
+pub mod list_offer;
 pub mod message;
 pub mod on_flag;
 pub mod picture;
 pub mod picture_aids;
 pub mod plan;
 pub mod plan_row;
+pub mod recent;
 pub mod ring;
 pub mod ring_arc;
 pub mod room;
@@ -46,7 +49,7 @@ const STRIP: f32 = 148.0;
 
 /// Its width in a small window, points.
 const NARROWEST_COLUMN: f32 = 320.0;
-/// What is left for the picture beside the facts, at least, points; else the facts stay away.
+/// What is left for the picture beside the facts, at least, points; else the facts come in a card.
 const LEAST_PICTURE: f32 = 300.0;
 /// Below this height of the window, points, ring and plan scroll together.
 const SHORT: f32 = 680.0;
@@ -73,15 +76,20 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
             return;
         }
         if room.y >= SHORT {
-            set_ui(ui, state, sink);
+            ring::ring_ui(ui, state, sink);
+            controls::controls_ui(ui, state, sink);
+            after_ui(ui, state, sink);
             ScrollArea::vertical()
                 .id_salt("plan")
                 .auto_shrink(false)
                 .show(ui, |ui| plan::plan_ui(ui, state, sink));
         } else {
-            // Little would be left of the plan: ring and plan scroll together.
+            // Little would be left of the plan: ring and plan scroll together, what starts and stops stays.
+            controls::controls_ui(ui, state, sink);
+            ui.add_space(6.0);
             ScrollArea::vertical().id_salt("set and plan").auto_shrink(false).show(ui, |ui| {
-                set_ui(ui, state, sink);
+                ring::ring_ui(ui, state, sink);
+                after_ui(ui, state, sink);
                 plan::plan_ui(ui, state, sink);
             });
         }
@@ -98,11 +106,13 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
         Panel::top("messages").frame(panel(16, 10)).show(ui, |ui| message::message_ui(ui, state, sink));
     }
     let has_frames = !state.kept_nothing();
+    let facts_beside = room.x - column - FACTS >= LEAST_PICTURE;
     if state.live.is_some() || has_frames {
-        Panel::top("view bar").frame(panel(16, 6)).show(ui, |ui| view_bar::view_bar_ui(ui, state, sink));
+        Panel::top("view bar")
+            .frame(panel(16, 6))
+            .show(ui, |ui| view_bar::view_bar_ui(ui, state, pictures, facts_beside, sink));
     }
-    let wide = room.x - column - FACTS >= LEAST_PICTURE;
-    if has_frames && state.live.is_none() && state.stage.facts && wide {
+    if has_frames && state.live.is_none() && state.stage.facts && facts_beside {
         Panel::right("facts")
             .exact_size(FACTS)
             .resizable(false)
@@ -116,15 +126,14 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
             .show(ui, |ui| turn_bar::turn_bar_ui(ui, state, pictures, sink));
     }
     board::board_card_ui(ui, state, sink);
+    list_offer::list_offer_ui(ui, state, sink);
     CentralPanel::default()
         .frame(Frame::new().fill(theme::mat()))
         .show(ui, |ui| picture::picture_ui(ui, state, pictures, sink));
 }
 
-/// The set: its ring, what can be done with it, and the plan's heading.
-fn set_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
-    ring::ring_ui(ui, state, sink);
-    controls::controls_ui(ui, state, sink);
+/// What comes after shooting, and the plan's heading.
+fn after_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     finishing::enter_ui(ui, state, sink);
     setup::enter_ui(ui, state, sink);
     ui.add_space(8.0);

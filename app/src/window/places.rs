@@ -259,6 +259,7 @@ mod tests {
                 version: 1,
                 path: format!("{index}.jpg").into(),
                 flags: Vec::new(),
+                seen_angle: None,
             }],
             chosen: 1,
             problem: None,
@@ -268,8 +269,8 @@ mod tests {
     #[test]
     fn frames_follow_their_angle_into_a_changed_plan() {
         let spare = HashSet::from([
-            StopKey::new("eye", Angle::from_turns(1, 8)),
-            StopKey::new("eye", Angle::from_turns(1, 3)),
+            StopKey::new("level", Angle::from_turns(1, 8)),
+            StopKey::new("level", Angle::from_turns(1, 3)),
         ]);
         let in_force =
             PlanInForce { plan: Plan::single_row("LP", 4), stops: (1..=4).map(shot).collect(), spare };

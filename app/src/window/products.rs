@@ -22,6 +22,8 @@ pub struct ProductRow {
     pub kept: usize,
     /// Stops of its set; `None` until it is begun.
     pub stops: Option<usize>,
+    /// Stops of its plan; `None` when the plan cannot be used.
+    pub planned: Option<usize>,
 }
 
 impl ProductRow {
@@ -29,7 +31,10 @@ impl ProductRow {
     pub fn words(&self) -> String {
         match (self.done, self.stops) {
             (true, _) => t!("products-done"),
-            (false, None) => t!("products-not-begun"),
+            (false, None) => {
+                let stops = self.planned.map(|stops| t!("count-stops", n = stops));
+                stops.map_or_else(|| t!("products-no-plan"), |stops| t!("products-not-begun", stops = stops))
+            }
             (false, Some(stops)) => t!("products-of", kept = self.kept, stops = stops),
         }
     }
@@ -59,6 +64,24 @@ impl ProductList {
     }
 }
 
+/// A list that was read, to be looked at before it is used.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ListOffer {
+    /// Its file.
+    pub path: PathBuf,
+    /// What it holds, or why it cannot be used.
+    pub found: Result<ProductList, ListRefusal>,
+}
+
+/// Why a list cannot be used.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum ListRefusal {
+    /// What is wrong, line by line.
+    Lines(Vec<String>),
+    /// The file as a whole cannot be used.
+    Whole(String),
+}
+
 /// Where a product's set lies: in the folder `sets` beside the list, named by its SKU.
 pub fn folder_of(list: &Path, sku: &str) -> PathBuf {
     list.parent().unwrap_or(Path::new("")).join("sets").join(sku)
@@ -73,14 +96,22 @@ fn row(list: &Path, product: &Product) -> ProductRow {
         done: product.done,
         kept: status.as_ref().map_or(0, session_core::journal::SetStatus::kept),
         stops: status.map(|status| status.stops.len()),
+        planned: planned_stops(product),
     }
 }
 
-/// What is wrong with a list, line by line.
-pub fn problems_of(error: &ListError) -> Vec<String> {
+fn planned_stops(product: &Product) -> Option<usize> {
+    // The day plays no part in how many there are.
+    Some(product.load_plan().ok()?.stops("2026-01-31").ok()?.len())
+}
+
+/// Why a list cannot be used.
+pub fn refusal_of(error: &ListError) -> ListRefusal {
     match error {
-        ListError::WrongLines { problems, .. } => problems.iter().map(ToString::to_string).collect(),
-        other => vec![other.to_string()],
+        ListError::WrongLines { problems, .. } => {
+            ListRefusal::Lines(problems.iter().map(ToString::to_string).collect())
+        }
+        other => ListRefusal::Whole(other.to_string()),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::devices::TableKind;
+use super::devices::{DeviceChoice, TableKind};
 use super::state::State;
 use super::text::t;
 use super::tryout::Trial;
@@ -58,9 +58,24 @@ pub struct Setup {
     pub step: Option<SetupStep>,
     /// Steps that were done rather than left out.
     pub done: BTreeSet<SetupStep>,
+    /// Table and camera as they were when the path was opened; they come back unless the person says that
+    /// those of the path are to be used.
+    before: Option<DeviceChoice>,
 }
 
 impl Setup {
+    /// Opens the path at a step.
+    pub fn open(state: &mut State, step: SetupStep) {
+        state.setup.before.get_or_insert_with(|| state.devices.clone());
+        state.setup.step = Some(step);
+    }
+
+    /// Closes the path; gives the table and camera from before, where those chosen on it are not to be used.
+    pub fn close(&mut self, use_chosen: bool) -> Option<DeviceChoice> {
+        self.step = None;
+        self.before.take().filter(|_| !use_chosen)
+    }
+
     /// Notes what a trial that went well has done.
     pub fn note_trial(&mut self, trial: Trial) {
         match trial {

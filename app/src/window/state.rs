@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use session_core::engine::{Fault, Intent, Mode, PauseReason};
 use session_core::motion::SpeedProfile;
 use session_core::plan::{Plan, PlanField, PlanProblem, Stop};
-use session_core::view::{RowView, VersionView};
+use session_core::view::RowView;
 
 use super::WindowStart;
 use super::board::BoardDraft;
@@ -19,9 +19,10 @@ use crate::settings::Settings;
 
 use super::pace::Pace;
 use super::places::{Mark, Place, PlanChange, PlanInForce, lay_out};
-use super::products::ProductList;
+use super::products::{ListOffer, ProductList};
+use super::recents::RecentSet;
 use super::setup::Setup;
-use super::stage::{Against, Stage};
+use super::stage::Stage;
 use super::tryout::{Trial, TryoutView};
 use crate::window::text::t;
 
@@ -122,6 +123,8 @@ pub struct State {
     pub plate_deg: Option<f64>,
     /// Stops still to be shot in this run.
     pub left: usize,
+    /// Whether all is shot and the last checks are waited for.
+    pub checking: bool,
     /// Seconds until this run is done.
     pub secs_left: Option<f64>,
     /// How fast this session keeps frames.
@@ -138,6 +141,8 @@ pub struct State {
     pub trying: bool,
     /// How live pictures come.
     pub live: Option<LiveFacts>,
+    /// Sets worked on before.
+    pub recents: Vec<RecentSet>,
     /// Table and camera as chosen.
     pub devices: DeviceChoice,
     /// Stops that are selected.
@@ -158,8 +163,8 @@ pub struct State {
     pub board: BoardDraft,
     /// The shoot list in use.
     pub list: Option<ProductList>,
-    /// What is wrong with the list opened last, line by line.
-    pub list_problems: Vec<String>,
+    /// A shoot list that was opened and is not used yet.
+    pub offer: Option<ListOffer>,
     /// What is remembered from one start to the next.
     pub settings: Settings,
     /// How the large picture is looked at.
@@ -198,6 +203,7 @@ impl State {
             rows: Vec::new(),
             plate_deg: None,
             left: 0,
+            checking: false,
             secs_left: None,
             pace: Pace::default(),
             connected: None,
@@ -207,6 +213,7 @@ impl State {
             trying: false,
             live: None,
             devices: DeviceChoice::new(&start.table, &start.camera, start.options.dialect.clone()),
+            recents: Vec::new(),
             selected: BTreeSet::new(),
             selection_follows: false,
             anchor: None,
@@ -216,7 +223,7 @@ impl State {
             newest: None,
             board: BoardDraft::default(),
             list: None,
-            list_problems: Vec::new(),
+            offer: None,
             settings: start.settings.clone(),
             stage: Stage::default(),
             facts: None,
@@ -305,14 +312,6 @@ impl State {
         prompt.into_iter().chain(newest).collect()
     }
 
-    /// Says that a shoot list is not opened, and keeps why for its card.
-    pub fn refuse_list(&mut self, problems: Vec<String>) {
-        let lines = t!("count-lines-are-wrong", n = problems.len());
-        let text = t!("handle-the-shoot-list-is-not", problems = lines);
-        self.say(NoticeKind::Trouble, t!("handle-see-under-list", text = text));
-        self.list_problems = problems;
-    }
-
     /// What is wrong with one field of the plan.
     pub fn problem_of(&self, field: PlanField) -> Option<&str> {
         self.problems.iter().find(|problem| problem.field == field).map(|problem| problem.message.as_str())
@@ -365,29 +364,6 @@ impl State {
     pub fn shown(&self) -> Option<&Place> {
         let stop = if self.follow { self.newest.or(self.cursor) } else { self.cursor.or(self.newest) };
         stop.and_then(|stop| self.place(stop))
-    }
-
-    /// The picture that the large one is compared with, if there is one.
-    pub fn other_picture(&self) -> Option<&VersionView> {
-        let shown = self.shown()?;
-        let at = self.places.iter().position(|place| place.index == shown.index)?;
-        let in_row = |place: &&Place| place.row == shown.row && place.picture().is_some();
-        match self.stage.against {
-            Against::Nothing => None,
-            // Before the first comes the last: the row closes.
-            Against::PreviousStop => {
-                let before = self.places[..at].iter().rev().find(in_row);
-                before.or_else(|| self.places[at + 1..].iter().rev().find(in_row))?.picture()
-            }
-            Against::FirstStop => {
-                self.places.iter().find(in_row).filter(|place| place.index != shown.index)?.picture()
-            }
-            Against::Version(version) => shown.versions.iter().find(|one| one.version == version),
-            Against::EarlierVersion => {
-                let now = shown.picture()?.version;
-                shown.versions.iter().rev().find(|version| version.version < now)
-            }
-        }
     }
 
     /// The facts that are wanted and neither at hand nor being looked up.
@@ -448,8 +424,7 @@ impl State {
         if self.change.is_some() {
             return Some(t!("state-the-plan-differs-from-the"));
         }
-        let devices = self.devices.table_spec().err().or_else(|| self.devices.camera_spec().err());
-        devices.map(|reason| {
+        self.devices.hindrance().map(|reason| {
             let mut letters = reason.chars();
             letters
                 .next()

@@ -80,7 +80,7 @@ fn words_are_written_and_private_data_is_gone() {
     let before = read_back("original.jpg", &original);
     assert_eq!(before["EXIF:SerialNumber"], "0012345", "the camera's file does carry it: {before}");
     assert!(before["EXIF:GPSLatitude"].is_number());
-    let stop = StopLabel { stop: 3, row: "eye".to_owned(), degrees: 22.5 };
+    let stop = StopLabel { stop: 3, row: "level".to_owned(), degrees: 22.5 };
     for (file_type, name) in [("jpeg", "a.jpg"), ("webp", "a.webp"), ("png", "a.png")] {
         let profile = profile(&format!("file_type = '{file_type}'"));
         let choice = ExifChoice { exposure: true, place_and_serials: false };
@@ -95,7 +95,7 @@ fn words_are_written_and_private_data_is_gone() {
             ("XMP:Sku", "LH-1042".into()),
             ("XMP:Degrees", 22.5.into()),
             ("XMP:Stop", 3.into()),
-            ("XMP:Row", "eye".into()),
+            ("XMP:Row", "level".into()),
             ("EXIF:Orientation", 1.into()),
             ("EXIF:ColorSpace", 1.into()),
             ("EXIF:ExifImageWidth", 400.into()),

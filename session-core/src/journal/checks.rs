@@ -63,8 +63,10 @@ impl SessionFolder {
         let Some(stop) = self.shots().iter().find(|stop| stop.index == finding.stop) else { return Ok(()) };
         let key = self.key_of(stop);
         let is_known = self.with_ledger(|ledger| {
-            let found = ledger.frame(&key).and_then(|frame| frame.found.get(&finding.version));
-            found == Some(&finding.flags)
+            let Some(frame) = ledger.frame(&key) else { return false };
+            let seen = frame.seen_angles.get(&finding.version);
+            frame.found.get(&finding.version) == Some(&finding.flags)
+                && (finding.seen_angle.is_none() || seen == finding.seen_angle.as_ref())
         });
         if is_known {
             return Ok(());
@@ -75,6 +77,7 @@ impl SessionFolder {
             closing: key.closing,
             version: finding.version,
             flags: finding.flags.clone(),
+            seen_angle: finding.seen_angle.clone(),
         })
     }
 

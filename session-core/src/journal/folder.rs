@@ -357,7 +357,7 @@ impl SessionFolder {
     pub fn pictures_of(&self, stop: &Stop) -> Vec<VersionView> {
         let frames = self.frames_folder();
         self.with_ledger(|ledger| {
-            let Some(Frame { versions, found, .. }) = ledger.frame(&self.key_of(stop)) else {
+            let Some(Frame { versions, found, seen_angles, .. }) = ledger.frame(&self.key_of(stop)) else {
                 return Vec::new();
             };
             versions
@@ -365,7 +365,8 @@ impl SessionFolder {
                 .filter_map(|version| {
                     let path = frames.join(&version.files.first()?.name);
                     let flags = found.get(&version.version).cloned().unwrap_or_default();
-                    Some(VersionView { version: version.version, path, flags })
+                    let seen_angle = seen_angles.get(&version.version).cloned();
+                    Some(VersionView { version: version.version, path, flags, seen_angle })
                 })
                 .collect()
         })

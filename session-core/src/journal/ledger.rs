@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use super::record::{FrameRecord, Record};
 use crate::angle::{Angle, StepsPerTurn};
 use crate::camera::settings::FrameSettings;
-use crate::check::Flag;
+use crate::check::{Flag, SeenAngle};
 use crate::engine::StopState;
 
 /// Names a stop by what it is, not by its number, so that a changed plan finds its frames.
@@ -39,6 +39,8 @@ pub struct Frame {
     pub chosen: Option<u32>,
     /// What checks found last, by version; a version that is not in it was not looked at.
     pub found: BTreeMap<u32, Vec<Flag>>,
+    /// The angle measured last from the pictures, by version.
+    pub seen_angles: BTreeMap<u32, SeenAngle>,
 }
 
 impl Frame {
@@ -108,11 +110,12 @@ impl Ledger {
                     stop.chosen = Some(*version);
                 }
             }
-            Record::Checked { row, angle, closing, version, flags } => {
+            Record::Checked { row, angle, closing, version, flags, seen_angle } => {
                 if let Some(stop) = self.frames.get_mut(&key(row, *angle, *closing))
                     && stop.versions.iter().any(|frame| frame.version == *version)
                 {
                     stop.found.insert(*version, flags.clone());
+                    stop.seen_angles.extend(seen_angle.clone().map(|seen| (*version, seen)));
                 }
             }
             Record::RowChecked { row } => drop(self.checked_rows.insert(row.clone())),
@@ -198,6 +201,7 @@ impl Ledger {
         if let Some(stop) = self.frames.get_mut(key) {
             stop.versions.retain(|frame| frame.version != version);
             stop.found.remove(&version);
+            stop.seen_angles.remove(&version);
             if stop.chosen == Some(version) {
                 stop.chosen = stop.versions.last().map(|frame| frame.version);
             }

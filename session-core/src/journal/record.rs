@@ -7,7 +7,7 @@ use super::exif_facts::ExposureFacts;
 use super::ledger::StopKey;
 use crate::angle::{Angle, StepsPerTurn};
 use crate::camera::settings::{CameraSettings, FrameSettings};
-use crate::check::Flag;
+use crate::check::{Flag, SeenAngle};
 
 /// One line of the journal.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -134,6 +134,9 @@ pub enum Record {
         version: u32,
         /// What is wrong; empty when nothing is.
         flags: Vec<Flag>,
+        /// The angle that the pictures show; without it what was measured before stays.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        seen_angle: Option<SeenAngle>,
     },
     /// All frames in use of a row were looked at together.
     RowChecked {

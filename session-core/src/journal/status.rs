@@ -8,7 +8,7 @@ use super::ledger::{Frame, Ledger, StopKey};
 use super::record::{ADOPTED, FrameRecord};
 use super::recover::Recovery;
 use crate::camera::settings::CameraSettings;
-use crate::check::Flag;
+use crate::check::{Flag, SeenAngle};
 use crate::engine::StopState;
 use crate::plan::Stop;
 
@@ -75,6 +75,8 @@ pub struct VersionReport {
     pub sha256: Vec<String>,
     /// What checks found on it; `None` when it was not looked at.
     pub flags: Option<Vec<Flag>>,
+    /// The angle that the pictures show, or why they cannot tell; `None` when it was not measured.
+    pub seen_angle: Option<SeenAngle>,
     /// The step the table was sent to, counted from zero over all turns.
     pub commanded_step: i64,
     /// The step the table reported; `None` for adopted frames, whose angle no table confirmed.
@@ -156,6 +158,7 @@ fn report(frame: &FrameRecord, of: &Frame) -> VersionReport {
         files: frame.files.iter().map(|file| format!("frames/{}", file.name)).collect(),
         sha256: frame.files.iter().map(|file| file.sha256.clone()).collect(),
         flags: of.found.get(&frame.version).cloned(),
+        seen_angle: of.seen_angles.get(&frame.version).cloned(),
         commanded_step: frame.commanded_step,
         reported_step: frame.reported_step,
         exposed_at: frame.exposed_at.to_string(),

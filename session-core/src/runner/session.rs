@@ -236,10 +236,17 @@ impl Session {
                     version: frame.version,
                     path: path.clone(),
                     flags: Vec::new(),
+                    seen_angle: None,
                 });
                 (self.parts.news)(Update::Kept { stop: frame.stop, version: frame.version, path });
                 self.warn_of_automatics(&frame.settings);
                 self.feed(Event::FrameKept { shot, version: frame.version, settings: frame.settings });
+            }
+            Message::AngleSeen { stop, version, seen } => {
+                let mut versions = self.pictures.get_mut(&stop).into_iter().flatten();
+                if let Some(view) = versions.find(|view| view.version == version) {
+                    view.seen_angle = Some(seen);
+                }
             }
             Message::Say { stop, text } => (self.parts.news)(Update::Prompt { stop, text }),
             Message::Quit => {

@@ -274,7 +274,11 @@ pub(super) fn spawn_checker(
             if let Err(error) = folder.note_finding(&finding) {
                 say(None, format!("What was found on stop {} is not on record: {error}", finding.stop));
             }
-            let Finding { stop, version, flags } = finding;
+            let Finding { stop, version, flags, seen_angle } = finding;
+            // Before the event, whose handling shows both.
+            if let Some(seen) = seen_angle {
+                let _ = messages.send(Message::AngleSeen { stop, version, seen });
+            }
             let _ = messages.send(Message::Event(Event::FrameChecked { stop, version, flags }));
         };
         // Readers of foreign files are at work here; one that gives way must not end the checking.

@@ -11,6 +11,8 @@ use crate::window::text::t;
 use crate::window::theme;
 
 const WIDTH: f32 = 620.0;
+/// The height of what is scrolled, where the window has room for it, points.
+const HEIGHT: f32 = 620.0;
 
 /// Draws the card while it is open.
 pub fn board_card_ui(ui: &Ui, state: &State, sink: &IntentSink) {
@@ -21,13 +23,14 @@ pub fn board_card_ui(ui: &Ui, state: &State, sink: &IntentSink) {
     let shown = Modal::new(egui::Id::unique("controller board")).show(ui.ctx(), |ui| {
         ui.set_width(WIDTH);
         ui.heading(t!("board-set-up-a-controller-board"));
-        ScrollArea::vertical().max_height((ui.ctx().content_rect().height() - 170.0).max(240.0)).show(
-            ui,
-            |ui| {
+        // Of one height whatever is typed: what the answers lead to must not move the fields away.
+        let height = (ui.ctx().content_rect().height() - 170.0).clamp(240.0, HEIGHT);
+        ui.allocate_ui(vec2(WIDTH, height), |ui| {
+            ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
                 ui.set_width(WIDTH - 16.0);
                 card_ui(ui, state, sink);
-            },
-        );
+            });
+        });
         ui.horizontal(|ui| {
             let good = state.board.files().is_ok();
             if primary_button_ui(ui, &t!("board-save-to-the-boards-drive"), good, vec2(0.0, 32.0)).clicked() {
@@ -104,7 +107,7 @@ fn card_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         }
     });
     let mut reverse = board.reverse;
-    if ui.checkbox(&mut reverse, t!("board-the-plate-turned-clockwise-where")).changed() {
+    if ui.checkbox(&mut reverse, t!("board-reverse")).changed() {
         edit(BoardEdit::Reverse(reverse));
     }
     match board.files() {

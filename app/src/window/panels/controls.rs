@@ -21,6 +21,10 @@ pub fn controls_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             stop_button_ui(ui, sink, &t!("controls-call-off"), half, tall);
         }
         (Link::Closing, _) => waiting_ui(ui, &t!("controls-ending-the-session"), width, tall),
+        (Link::Open, Mode::Running | Mode::Pausing) if state.checking => {
+            waiting_ui(ui, &t!("controls-checking"), half, tall);
+            stop_button_ui(ui, sink, &t!("controls-stop"), half, tall);
+        }
         (Link::Open, Mode::Running) => {
             if primary_button_ui(ui, &t!("controls-pause-after-this-frame"), true, vec2(half, tall)).clicked()
             {

@@ -1,10 +1,13 @@
 //! Choosing table, camera and session folder.
 
+use egui::text::{LayoutJob, TextFormat};
 use egui::{RichText, TextEdit, Ui, vec2};
 
+use super::recent::recent_ui;
 use super::speech_ui::{probe_ui, speech_ui};
 use super::tryout_ui::{try_camera_ui, try_table_ui};
 use super::widgets::{Field, button_ui, field_id, field_ui, soft_ui, soft_wrapped_ui};
+use crate::ports::{Port, PortKind};
 use crate::window::board::BoardEdit;
 use crate::window::devices::{CameraEdit, CameraKind, Ports, TableEdit, TableKind};
 use crate::window::intent::{IntentSink, WindowIntent};
@@ -73,13 +76,8 @@ fn ports_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
             soft_wrapped_ui(ui, t!("device-menus-no-serial-port-found-plug"));
         }
         Ports::Found(ports) => {
-            for (path, what) in ports {
-                let text = if what.is_empty() { path.clone() } else { format!("{path}  ({what})") };
-                let chosen = state.devices.port == *path;
-                let button = egui::Button::selectable(chosen, text).frame_when_inactive(true).truncate();
-                if ui.add_enabled(enabled, button.min_size(vec2(WIDTH, 0.0))).clicked() {
-                    sink.send(WindowIntent::Table(TableEdit::Path(path.clone())));
-                }
+            for port in ports {
+                port_ui(ui, port, state.devices.port == port.name, enabled, sink);
             }
         }
         Ports::Refused(reason) => {
@@ -88,6 +86,37 @@ fn ports_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
     }
     if button_ui(ui, &t!("device-menus-look-for-ports"), enabled, vec2(0.0, 0.0)).clicked() {
         sink.send(WindowIntent::LookForPorts);
+    }
+}
+
+/// One port: its name, and below it what is known of what hangs there.
+fn port_ui(ui: &mut Ui, port: &Port, chosen: bool, enabled: bool, sink: &IntentSink) {
+    let about = about_port(&port.kind);
+    let format = |font_id, color| TextFormat { font_id, color, ..TextFormat::default() };
+    let mut text = LayoutJob::default();
+    text.append(&port.name, 0.0, format(egui::FontId::proportional(14.0), theme::text()));
+    text.append(&format!("\n{about}"), 0.0, format(theme::small(), theme::soft()));
+    let button = egui::Button::selectable(chosen, text).frame_when_inactive(true).wrap();
+    let response = ui.add_enabled(enabled, button.min_size(vec2(WIDTH, 0.0)));
+    let name = t!("device-menus-port", name = port.name, about = about);
+    ui.ctx().accesskit_node_builder(response.id, |node| node.set_label(name));
+    if response.clicked() {
+        sink.send(WindowIntent::Table(TableEdit::Path(port.name.clone())));
+    }
+}
+
+/// What the system knows of a port, in words.
+fn about_port(kind: &PortKind) -> String {
+    match kind {
+        PortKind::Usb(usb) => {
+            let named = [&usb.product, &usb.maker].into_iter().flatten().cloned();
+            let ids = std::iter::once(t!("device-menus-usb", ids = usb.ids()));
+            let serial = usb.serial.iter().map(|serial| t!("device-menus-serial-number", serial = serial));
+            named.chain(ids).chain(serial).collect::<Vec<_>>().join(", ")
+        }
+        PortKind::Bluetooth => t!("device-menus-bluetooth"),
+        PortKind::BuiltIn => t!("device-menus-built-in"),
+        PortKind::Unknown => t!("device-menus-nothing-known"),
     }
 }
 
@@ -223,4 +252,6 @@ pub fn folder_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     });
     let note = t!("device-menus-a-folder-that-holds-a");
     ui.add(egui::Label::new(RichText::new(note).font(theme::small()).color(theme::soft())).wrap());
+    ui.add_space(4.0);
+    recent_ui(ui, state, usize::MAX, sink);
 }

@@ -1,13 +1,13 @@
 //! What is known of the frame that is shown, and its versions side by side.
 
 use egui::{
-    Align, Button, Color32, Grid, Layout, Rect, RichText, ScrollArea, Sense, Stroke, StrokeKind, Ui, pos2,
-    vec2,
+    Align, Button, Color32, Layout, Rect, RichText, ScrollArea, Sense, Stroke, StrokeKind, Ui, pos2, vec2,
 };
+use session_core::check::SeenAngle;
 
 use super::caption::can_note;
 use super::picture::fit;
-use super::widgets::{button_ui, soft_ui};
+use super::widgets::{button_ui, pair_ui, soft_ui};
 use crate::window::facts::{VersionFacts, exposure_words};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::pictures::{Pictures, Seen, Size, Wish};
@@ -16,6 +16,9 @@ use crate::window::stage::{Against, Look};
 use crate::window::state::State;
 use crate::window::text::t;
 use crate::window::theme;
+
+/// The width of the captions, points.
+const CAPTIONS: f32 = 60.0;
 
 /// Draws the facts of the stop that is shown.
 pub fn facts_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
@@ -39,24 +42,22 @@ pub fn facts_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
 
 fn figures_ui(ui: &mut Ui, place: &Place, facts: Option<&VersionFacts>, pictures: &Pictures) {
     ui.spacing_mut().interact_size.y = 15.0;
-    Grid::new("facts").num_columns(2).min_col_width(64.0).spacing([10.0, 5.0]).show(ui, |ui| {
-        let mut line = |caption: String, value: String| {
-            soft_ui(ui, caption);
-            ui.add(egui::Label::new(RichText::new(value).font(theme::small())).wrap());
-            ui.end_row();
-        };
-        line(t!("facts-planned"), format!("{}°", place.degrees_text));
-        if place.picture().is_none() {
-            line(t!("facts-file"), t!("facts-will-be", name = place.file_stem));
-            return;
-        }
+    ui.spacing_mut().item_spacing.y = 5.0;
+    let mut line = |caption: String, value: String| {
+        pair_ui(ui, CAPTIONS, |ui| drop(soft_ui(ui, caption)), RichText::new(value).font(theme::small()));
+    };
+    line(t!("facts-planned"), format!("{}°", place.degrees_text));
+    if place.picture().is_some() {
         line(t!("facts-reported"), facts.map_or_else(String::new, reported_words));
+        line(t!("facts-measured"), measured_words(place));
         line(t!("facts-exposure"), facts.map_or_else(String::new, exposure_line));
         line(t!("facts-shot"), facts.map_or_else(String::new, |facts| facts.exposed_at.clone()));
         let bytes = facts.and_then(|facts| facts.file_bytes.first().copied());
         let pixels = place.picture().and_then(|version| pictures.full_px(&version.path));
         line(t!("facts-size"), size_words(pixels, bytes));
-    });
+    } else {
+        line(t!("facts-file"), t!("facts-will-be", name = place.file_stem));
+    }
     if place.picture().is_some() {
         let name = place.file_name();
         soft_ui(ui, &name).on_hover_text(name);
@@ -73,6 +74,25 @@ fn reported_words(facts: &VersionFacts) -> String {
             t!("facts-reported-off", degrees = format!("{deg:.2}"), off = format!("{off:+.2}"))
         }
         _ => t!("facts-no-table"),
+    }
+}
+
+/// What the pictures themselves say of the frame's angle.
+fn measured_words(place: &Place) -> String {
+    match place.picture().and_then(|version| version.seen_angle.as_ref()) {
+        Some(SeenAngle::Told { degrees, uncertainty_deg }) => {
+            // Over 0° the short way round, without a minus before a nought.
+            let off = (degrees - place.degrees + 180.0).rem_euclid(360.0) - 180.0;
+            let off = (off * 100.0).round() / 100.0 + 0.0;
+            t!(
+                "facts-measured-angle",
+                degrees = format!("{:.2}", degrees.rem_euclid(360.0)),
+                uncertainty = format!("{:.2}", uncertainty_deg.max(0.01)),
+                off = format!("{off:+.2}")
+            )
+        }
+        Some(SeenAngle::CannotTell { cannot_tell }) => t!("facts-cannot-tell", reason = cannot_tell),
+        None => t!("facts-not-measured"),
     }
 }
 

@@ -20,16 +20,21 @@ use crate::window::theme;
 /// The width of the column with the steps, points.
 const COLUMN: f32 = 348.0;
 
-/// The button that leads into the room.
+/// What comes after shooting: the button that leads into the room, and the next set.
 pub fn enter_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     if state.kept() == 0 || state.is_busy() {
         return;
     }
-    let size = vec2(ui.available_width(), 32.0);
+    let new_set = 104.0;
+    let size = vec2(ui.available_width() - new_set - ui.spacing().item_spacing.x, 32.0);
     ui.horizontal(|ui| {
         let response = button_ui(ui, &t!("finishing-enter"), true, size);
         if response.on_hover_text(t!("finishing-enter-tip")).clicked() {
             sink.send(WindowIntent::Finishing(FinishingWish::Enter));
+        }
+        let response = button_ui(ui, &t!("device-menus-new-set"), true, vec2(new_set, 32.0));
+        if response.on_hover_text(t!("device-menus-another-product-in-a-folder")).clicked() {
+            sink.send(WindowIntent::NewSet);
         }
     });
 }

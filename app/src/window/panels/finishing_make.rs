@@ -5,7 +5,7 @@ use egui::{ComboBox, Label, ProgressBar, Response, RichText, ScrollArea, Ui, vec
 
 use super::widgets::{Field, button_ui, capital, field_ui, primary_button_ui, problem_ui, soft_ui};
 use crate::listing::OWN_PROFILES;
-use crate::window::finishing::{FinishingRoom, FinishingWish};
+use crate::window::finishing::{FinishingRoom, FinishingWish, Job};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::State;
 use crate::window::{theme, words};
@@ -16,8 +16,14 @@ pub fn make_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let send = |wish| sink.send(WindowIntent::Finishing(wish));
     ui.add_space(4.0);
     let width = ui.available_width();
-    if let Some(pace) = &room.job {
-        ui.add(Label::new(pace.words()).wrap());
+    if let Some(Job { folder, pace, .. }) = &room.job {
+        let words = if *folder == room.folder {
+            pace.words()
+        } else {
+            // Begun for another set before this one was looked at.
+            t!("finishing-other-set", set = session_core::file_name::of_path(folder), text = pace.words())
+        };
+        ui.add(Label::new(words).wrap());
         let bar = ui.add(ProgressBar::new(pace.share()).desired_width(width).fill(theme::soft()));
         ui.ctx().accesskit_node_builder(bar.id, |node| node.set_label(t!("finishing-progress")));
         let cancel = wide(ui, |ui| button_ui(ui, &t!("finishing-cancel"), true, vec2(width, 32.0)));
@@ -37,6 +43,9 @@ pub fn make_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         ui.add_space(4.0);
         ScrollArea::vertical().id_salt("outcome").max_height(110.0).show(ui, |ui| {
             if outcome.good {
+                if room.is_outdated() {
+                    problem_ui(ui, &t!("finishing-outdated"));
+                }
                 ui.add(Label::new(RichText::new(capital(&outcome.text)).font(theme::small())).wrap());
             } else {
                 problem_ui(ui, &outcome.text);

@@ -2,7 +2,7 @@
 
 use crate::window::text::t;
 use egui::{ComboBox, DragValue, RichText, Slider, Ui};
-use imaging::finish::{Background, FinishSettings, Shadow, WhiteBalance};
+use imaging::finish::{Background, FinishSettings, Placement, Shadow, WhiteBalance};
 
 use super::widgets::{Field, button_ui, field_ui, soft_ui};
 use crate::window::finishing::{FinishingEdit, FinishingWish};
@@ -39,19 +39,12 @@ pub fn steps_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
     step_ui(ui, &t!("finishing-straighten"), settings.straighten, |on| {
         edit(FinishingEdit::Straighten(on));
     });
-    if let (true, Some(proof)) = (settings.straighten, proof) {
-        let placement = proof.placement;
-        // Without a minus before a nought.
-        let off =
-            ((placement.pivot_px[0] - f64::from(placement.frame_px.0) / 2.0) * 10.0).round() / 10.0 + 0.0;
+    if settings.straighten {
+        // It keeps its place while the picture is made anew, so that nothing below it moves.
         indented(ui, |ui| {
             soft_ui(
                 ui,
-                t!(
-                    "finishing-axis",
-                    off = format!("{off:+.1}"),
-                    lean = format!("{:+.2}", placement.turn_deg)
-                ),
+                proof.map_or_else(|| t!("finishing-axis-to-come"), |proof| axis_words(proof.placement)),
             );
         });
     }
@@ -90,6 +83,15 @@ pub fn steps_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
     for note in proof.map(|proof| proof.notes.as_slice()).unwrap_or_default() {
         ui.add(egui::Label::new(RichText::new(super::widgets::capital(note)).font(theme::small())).wrap());
     }
+}
+
+/// Where the turning axis lies in the frame, in words.
+fn axis_words(placement: Placement) -> String {
+    // Without a minus before a nought.
+    let rounded = |value: f64, parts: f64| (value * parts).round() / parts + 0.0;
+    let off = rounded(placement.pivot_px[0] - f64::from(placement.frame_px.0) / 2.0, 10.0);
+    let lean = rounded(placement.turn_deg, 100.0);
+    t!("finishing-axis", off = format!("{off:+.1}"), lean = format!("{lean:+.2}"))
 }
 
 fn crop_ui(ui: &mut Ui, settings: &FinishSettings, edit: &impl Fn(FinishingEdit)) {

@@ -1,10 +1,12 @@
 //! Keys and cautions.
 
 use crate::window::text::t;
-use egui::{Grid, RichText, Ui};
+use egui::{RichText, Ui};
+
+use super::widgets::pair_ui;
 
 /// The keys and what they do.
-pub fn keys() -> [(String, String); 15] {
+pub fn keys() -> [(String, String); 16] {
     [
         (t!("help-esc"), t!("help-stop-at-once-whatever-has")),
         (t!("help-arrows"), t!("help-look-at-the-next-or")),
@@ -20,19 +22,16 @@ pub fn keys() -> [(String, String); 15] {
         (t!("help-ctrl-z"), t!("help-undo-the-last-change-of")),
         (t!("help-ctrl-enter"), t!("help-start-shoot-the-missing-stops")),
         ("N".to_owned(), t!("help-the-next-product-of-the")),
+        (t!("help-ctrl-q"), t!("help-close-the-window")),
         (t!("help-tab"), t!("help-go-on-to-the-next")),
     ]
 }
 
 /// Draws the list of keys.
 pub fn keys_help_ui(ui: &mut Ui) {
-    Grid::new("keys").num_columns(2).spacing([14.0, 7.0]).show(ui, |ui| {
-        for (key, what) in keys() {
-            ui.label(RichText::new(key).strong());
-            ui.add(egui::Label::new(what).wrap());
-            ui.end_row();
-        }
-    });
+    for (key, what) in keys() {
+        pair_ui(ui, 84.0, |ui| drop(ui.label(RichText::new(key).strong())), RichText::new(what));
+    }
 }
 
 /// The usual cautions.

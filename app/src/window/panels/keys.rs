@@ -48,6 +48,12 @@ pub fn hold_focus(ui: &Ui, response: &egui::Response, surface: Surface, stop: u3
     }
 }
 
+/// Whether keys are meant for a field that is typed in, or for a card that covers the window.
+pub fn keys_are_taken(ui: &Ui, state: &State) -> bool {
+    let covered = egui::Popup::is_any_open(ui.ctx()) || state.board.open || state.offer.is_some();
+    covered || ui.ctx().text_edit_focused()
+}
+
 /// Handles the keys.
 pub fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
     let pressed = |key| ui.input(|input| input.key_pressed(key));
@@ -60,7 +66,7 @@ pub fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
             sink.send(WindowIntent::Dropped(file.path().to_owned()));
         }
     });
-    if ui.ctx().text_edit_focused() || egui::Popup::is_any_open(ui.ctx()) {
+    if keys_are_taken(ui, state) {
         return;
     }
     // A text field has an undo of its own.
@@ -76,7 +82,10 @@ pub fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
         sink.send(WindowIntent::NextProduct);
     }
     let start = egui::KeyboardShortcut::new(Modifiers::COMMAND, Key::Enter);
-    if ui.input_mut(|input| input.consume_shortcut(&start)) && !state.is_busy() && state.hindrance().is_none()
+    if ui.input_mut(|input| input.consume_shortcut(&start))
+        && !state.is_busy()
+        && state.setup.step.is_none()
+        && state.hindrance().is_none()
     {
         sink.send(WindowIntent::Shoot);
     }

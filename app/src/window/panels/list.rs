@@ -1,6 +1,6 @@
 //! The shoot list: many products, one after another.
 
-use egui::{Button, RichText, ScrollArea, Ui, vec2};
+use egui::{Button, ScrollArea, Ui, vec2};
 
 use super::widgets::{button_ui, primary_button_ui, soft_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
@@ -16,12 +16,6 @@ const LINE: f32 = 44.0;
 
 /// Draws the list.
 pub fn list_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
-    for problem in &state.list_problems {
-        ui.horizontal_top(|ui| {
-            marks::mark_ui(ui, Mark::Problem);
-            ui.add(egui::Label::new(RichText::new(problem).font(theme::small())).wrap());
-        });
-    }
     match &state.list {
         None => {
             let what = t!("list-many-products-in-one-go");
@@ -59,11 +53,6 @@ fn products_ui(ui: &mut Ui, state: &State, list: &ProductList, sink: &IntentSink
 }
 
 fn product_ui(ui: &mut Ui, row: &ProductRow, now: bool, free: bool, sink: &IntentSink) {
-    let mark = match (row.done, row.kept) {
-        (true, _) => Mark::Kept,
-        (false, 0) => Mark::Missing,
-        (false, _) => Mark::InWork,
-    };
     let button = Button::selectable(now, "")
         .frame_when_inactive(true)
         .min_size(vec2(ui.available_width(), LINE - 4.0));
@@ -71,7 +60,19 @@ fn product_ui(ui: &mut Ui, row: &ProductRow, now: bool, free: bool, sink: &Inten
     ui.ctx().accesskit_node_builder(response.id, |node| {
         node.set_label(t!("list-product", sku = row.sku, name = row.name, row = row.words()));
     });
-    let rect = response.rect.shrink2(vec2(10.0, 4.0));
+    product_line_ui(ui, response.rect.shrink2(vec2(10.0, 4.0)), row);
+    if response.clicked() && !now {
+        sink.send(WindowIntent::UseProduct(row.sku.clone()));
+    }
+}
+
+/// Paints a product with its state, in two lines.
+pub(super) fn product_line_ui(ui: &Ui, rect: egui::Rect, row: &ProductRow) {
+    let mark = match (row.done, row.kept) {
+        (true, _) => Mark::Kept,
+        (false, 0) => Mark::Missing,
+        (false, _) => Mark::InWork,
+    };
     let painter = ui.painter().with_clip_rect(rect);
     marks::paint(&painter, rect.left_center() + vec2(6.0, 0.0), 6.0, mark);
     let left = rect.left_top() + vec2(24.0, 1.0);
@@ -89,7 +90,4 @@ fn product_ui(ui: &mut Ui, row: &ProductRow, now: bool, free: bool, sink: &Inten
         theme::small(),
         theme::soft(),
     );
-    if response.clicked() && !now {
-        sink.send(WindowIntent::UseProduct(row.sku.clone()));
-    }
 }

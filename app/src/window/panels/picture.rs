@@ -2,7 +2,9 @@
 
 use egui::{Align2, Color32, FontId, Pos2, Rect, Response, Sense, TextureHandle, Ui, Vec2, pos2, vec2};
 
+use super::compare::compare_ui;
 use super::picture_aids::{guides, tones_ui};
+use super::recent::instead_of_picture_ui;
 use crate::window::intent::{IntentSink, Pick, WindowIntent};
 use crate::window::pictures::{Part, Pictures, Seen, Size, Uploaded, Wish};
 use crate::window::places::Place;
@@ -38,6 +40,7 @@ pub fn picture_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Intent
             t!("picture-the-newest-frame-appears-here-2")
         };
         words_ui(ui, area, &text);
+        instead_of_picture_ui(ui, area, state, sink);
         return;
     };
     let Some(version) = place.picture() else {
@@ -91,6 +94,10 @@ pub fn picture_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Intent
         note_ui(ui, area, &t!("picture-the-file-is-damaged", damaged = damaged));
     }
     pointer_ui(ui, state, sink, &response, &view);
+    // Close up only the frame itself is shown.
+    if state.stage.scale == Scale::Fit {
+        compare_ui(ui, area, state, sink);
+    }
     if state.stage.magnifier && state.stage.scale == Scale::Fit {
         magnifier(ui, state, pictures, sink, &version.path, &response, &view);
     }
@@ -328,8 +335,8 @@ fn words_ui(ui: &Ui, area: Rect, text: &str) {
 
 fn note_ui(ui: &Ui, area: Rect, text: &str) {
     let at = area.left_top() + vec2(12.0, 12.0);
-    let galley = ui.painter().layout(text.to_owned(), theme::small(), ON_MAT, area.width() - 40.0);
+    let galley = ui.painter().layout(text.to_owned(), theme::small(), theme::text(), area.width() - 40.0);
     let back = Align2::LEFT_TOP.anchor_size(at, galley.size()).expand(6.0);
     ui.painter().rect_filled(back, 4.0, theme::panel());
-    ui.painter().galley(at, galley, ON_MAT);
+    ui.painter().galley(at, galley, theme::text());
 }

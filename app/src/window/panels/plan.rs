@@ -38,6 +38,8 @@ pub fn plan_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         sink.send(WindowIntent::Edit(PlanEdit::AddRow));
     }
     problem_of(ui, state, &[PlanField::Whole]);
+    closing_ui(ui, state, sink, enabled);
+    problem_of(ui, state, &[PlanField::ClosingFrame]);
     ui.add_space(4.0);
     times_ui(ui, state, sink, width, enabled);
     file_name_ui(ui, state, sink, width, enabled);
@@ -160,6 +162,15 @@ fn direction_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
             }
         }
     });
+}
+
+/// Whether whole turns end with one frame more.
+fn closing_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
+    let mut wanted = state.draft.closing_frame;
+    let checkbox = ui.add_enabled(enabled, egui::Checkbox::new(&mut wanted, t!("plan-closing-frame")));
+    if checkbox.on_hover_text(t!("plan-closing-frame-tip")).changed() {
+        sink.send(WindowIntent::Edit(PlanEdit::ClosingFrame(wanted)));
+    }
 }
 
 fn times_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: bool) {

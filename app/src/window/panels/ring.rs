@@ -171,7 +171,8 @@ fn centre(ui: &Ui, ring: &RingLayout, state: &State) {
     let all = state.places.len();
     put(-20.0, &format!("{} / {all}", state.kept()), theme::figure(), theme::text());
     put(5.0, &t!("ring-kept"), theme::small(), theme::soft());
-    let doing = state.active().map(doing);
+    let checking = state.checking.then(|| t!("ring-checking"));
+    let doing = state.active().map(doing).or(checking);
     // Three rows leave little room in the middle.
     let span = if ring.plate_radius() < 80.0 { words::short_span } else { words::span };
     let time = match (state.link, state.secs_left) {

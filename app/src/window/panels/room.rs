@@ -20,12 +20,10 @@ pub fn settings_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         }
     });
     soft_wrapped_ui(ui, t!("room-both-are-neutral-grey-so"));
-    if super::widgets::button_ui(ui, &t!("setup-enter"), !state.is_busy(), egui::vec2(0.0, 0.0)).clicked() {
-        sink.send(WindowIntent::Setup(Some(crate::window::setup::SetupStep::Board)));
-    }
     let mut percent = (settings.scale() * 100.0).round();
     let slider = Slider::new(&mut percent, 100.0..=200.0)
         .step_by(25.0)
+        .max_decimals(0)
         .suffix(" %")
         .text(t!("room-size-of-everything"));
     let response = ui.add(slider);
@@ -38,4 +36,8 @@ pub fn settings_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         edit(RoomEdit::Silent(!tells));
     }
     on_flag_ui(ui, state, sink);
+    ui.add_space(4.0);
+    if super::widgets::button_ui(ui, &t!("setup-enter"), !state.is_busy(), egui::vec2(0.0, 0.0)).clicked() {
+        sink.send(WindowIntent::Setup(crate::window::setup::SetupStep::Board));
+    }
 }

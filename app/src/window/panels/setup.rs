@@ -5,7 +5,7 @@ use egui::{Frame, Label, RichText, ScrollArea, Ui, vec2};
 use super::device_menus::{camera_choice_ui, table_choice_ui};
 use super::help::cautions;
 use super::tryout_ui::{try_camera_ui, try_table_ui};
-use super::widgets::{button_ui, primary_button_ui};
+use super::widgets::{button_ui, primary_button_ui, problem_ui};
 use crate::window::board::BoardEdit;
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::places::Mark;
@@ -28,7 +28,7 @@ pub fn enter_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     }
     ui.horizontal(|ui| {
         if button_ui(ui, &t!("setup-enter"), true, vec2(ui.available_width(), 28.0)).clicked() {
-            sink.send(WindowIntent::Setup(Some(SetupStep::Board)));
+            sink.send(WindowIntent::Setup(SetupStep::Board));
         }
     });
 }
@@ -78,7 +78,7 @@ fn step_ui(ui: &mut Ui, state: &State, one: SetupStep, open: SetupStep, sink: &I
         };
         ui.ctx().accesskit_node_builder(response.id, |node| node.set_label(said));
         if response.clicked() {
-            sink.send(WindowIntent::Setup(Some(one)));
+            sink.send(WindowIntent::Setup(one));
         }
     });
 }
@@ -147,21 +147,30 @@ fn done_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             ui.add(Label::new(t!("top-bar-device", name = name, word = stands.word())).truncate());
         });
     }
-    if let Some(hindrance) = state.devices.table_spec().err().or_else(|| state.devices.camera_spec().err()) {
-        super::widgets::problem_ui(ui, &hindrance);
+    let hindrance = state.devices.hindrance();
+    if let Some(hindrance) = &hindrance {
+        problem_ui(ui, hindrance);
     }
     say_ui(ui, t!("setup-done-text"));
-    if primary_button_ui(ui, &t!("setup-new-set"), true, vec2(0.0, 32.0)).clicked() {
-        sink.send(WindowIntent::Setup(None));
+    let good = hindrance.is_none();
+    let leave = || sink.send(WindowIntent::LeaveSetup { use_chosen: true });
+    let size = vec2(ui.available_width(), 32.0);
+    if primary_button_ui(ui, &t!("setup-new-set"), good, size).clicked() {
+        leave();
         sink.send(WindowIntent::NewSet);
+    }
+    if button_ui(ui, &t!("setup-use"), good, size).clicked() {
+        leave();
     }
 }
 
 fn footer_ui(ui: &mut Ui, state: &State, step: SetupStep, sink: &IntentSink) {
     let size = vec2(0.0, 32.0);
-    let go = |to| sink.send(WindowIntent::Setup(to));
-    if button_ui(ui, &t!("setup-back"), step.previous().is_some(), size).clicked() {
-        go(step.previous());
+    let previous = step.previous();
+    if button_ui(ui, &t!("setup-back"), previous.is_some(), size).clicked()
+        && let Some(previous) = previous
+    {
+        sink.send(WindowIntent::Setup(previous));
     }
     if let Some(next) = step.next() {
         let is_done = state.setup.done.contains(&step);
@@ -172,10 +181,10 @@ fn footer_ui(ui: &mut Ui, state: &State, step: SetupStep, sink: &IntentSink) {
             button_ui(ui, &text, true, size).clicked()
         };
         if clicked {
-            go(Some(next));
+            sink.send(WindowIntent::Setup(next));
         }
     }
     if button_ui(ui, &t!("setup-leave"), true, size).on_hover_text(t!("setup-leave-tip")).clicked() {
-        go(None);
+        sink.send(WindowIntent::LeaveSetup { use_chosen: false });
     }
 }

@@ -1,5 +1,6 @@
 //! The strip of thumbnails in stop order; only those in sight are drawn.
 
+use egui::scroll_area::{DragScroll, ScrollSource};
 use egui::{
     Align2, Color32, CornerRadius, Rect, Role, ScrollArea, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2,
     vec2,
@@ -10,7 +11,7 @@ use session_core::engine::Activity;
 use super::keys::{Surface, hold_focus, place_id, tab_stop};
 use super::picture::fit;
 use super::ring::{pick_of_click, tip_ui};
-use crate::window::intent::{IntentSink, WindowIntent};
+use crate::window::intent::{IntentSink, Pick, WindowIntent};
 use crate::window::marks;
 use crate::window::pictures::{Pictures, Seen, Size, Uploaded, Wish};
 use crate::window::places::{Mark, Place};
@@ -22,16 +23,24 @@ use crate::window::{theme, words};
 const CELL: egui::Vec2 = vec2(124.0, 126.0);
 const GAP: f32 = 8.0;
 const EDGE: f32 = 16.0;
+/// How near to an end of the strip a pointer makes it move on, points.
+const PULL: f32 = 48.0;
+/// How fast it moves on at most, points a second.
+const PACE: f32 = 900.0;
 
 /// Draws the strip.
 pub fn strip_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
     let pitch = CELL.x + GAP;
     let width = state.places.len() as f32 * pitch - GAP + 2.0 * EDGE;
     ui.painter().hline(ui.max_rect().x_range(), ui.max_rect().top(), Stroke::new(1.0, theme::line()));
-    ScrollArea::horizontal().id_salt("strip").auto_shrink(false).show_viewport(ui, |ui, seen| {
+    // Drawing across the thumbnails looks through them; the wheel and the bar scroll.
+    let source = ScrollSource { drag: DragScroll::Never, ..ScrollSource::default() };
+    let area = ScrollArea::horizontal().id_salt("strip").auto_shrink(false).scroll_source(source);
+    area.show_viewport(ui, |ui, seen| {
         let origin = ui.max_rect().left_top();
         ui.set_width(width);
         ui.set_height(CELL.y + 6.0);
+        let is_drawn = scrub(ui, state, sink, origin.x + EDGE, pitch);
         let first = ((seen.left() - EDGE) / pitch).floor().max(0.0) as usize;
         let last = (((seen.right() - EDGE) / pitch).ceil().max(0.0) as usize).min(state.places.len());
         for at in first..last {
@@ -39,19 +48,49 @@ pub fn strip_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
             let cell = Rect::from_min_size(corner, CELL);
             cell_ui(ui, cell, &state.places[at], state, pictures, sink);
         }
-        keep_in_sight(ui, state, origin.x + EDGE, pitch);
+        keep_in_sight(ui, state, origin.x + EDGE, pitch, !is_drawn);
     });
 }
 
-/// Brings the stop that is shown into sight when it changes.
-fn keep_in_sight(ui: &Ui, state: &State, left: f32, pitch: f32) {
+/// Looks at the stop under a pointer that is drawn along the strip; with Shift, selects those passed. Tells
+/// whether one is drawn.
+fn scrub(ui: &Ui, state: &State, sink: &IntentSink, left: f32, pitch: f32) -> bool {
+    let ground = ui.interact(ui.clip_rect(), ui.scope_id().with("strip ground"), Sense::DRAG);
+    let Some(pointer) = ground.interact_pointer_pos().filter(|_| ground.dragged()) else { return false };
+    let Some(last) = state.places.len().checked_sub(1) else { return true };
+    let at_x = |x: f32| ((x - left) / pitch).floor().clamp(0.0, last as f32) as usize;
+    let through = ui.input(|input| input.modifiers.shift);
+    if ground.drag_started()
+        && let Some(began) = ui.input(|input| input.pointer.press_origin())
+        && through
+    {
+        sink.send(WindowIntent::Pick(Pick::Only(state.places[at_x(began.x)].index)));
+    }
+    let to = state.places[at_x(pointer.x)].index;
+    if state.cursor != Some(to) || state.follow {
+        sink.send(WindowIntent::Pick(if through { Pick::Through(to) } else { Pick::Cursor(to) }));
+    }
+    // Near an end the strip moves on under the pointer.
+    let seen = ui.clip_rect();
+    let beyond = (pointer.x - seen.right() + PULL).max(0.0) - (seen.left() + PULL - pointer.x).max(0.0);
+    if beyond != 0.0 {
+        let secs = ui.input(|input| input.stable_dt.min(0.1));
+        let delta = -beyond.clamp(-PULL, PULL) / PULL * PACE * secs;
+        ui.scroll_with_delta_animation(vec2(delta, 0.0), egui::style::ScrollAnimation::none());
+        ui.ctx().request_repaint();
+    }
+    true
+}
+
+/// Brings the stop that is shown into sight when it changes, or only notes that it has.
+fn keep_in_sight(ui: &Ui, state: &State, left: f32, pitch: f32, bring: bool) {
     let memory = egui::Id::unique("strip shows stop");
     let shown = state.shown().map_or(0, |place| place.index);
     if ui.data(|data| data.get_temp::<u32>(memory)) == Some(shown) {
         return;
     }
     ui.data_mut(|data| data.insert_temp(memory, shown));
-    if let Some(at) = state.places.iter().position(|place| place.index == shown) {
+    if bring && let Some(at) = state.places.iter().position(|place| place.index == shown) {
         let x = left + at as f32 * pitch;
         let cell = Rect::from_min_size(pos2(x - pitch, ui.max_rect().top()), vec2(CELL.x + 2.0 * pitch, 1.0));
         ui.scroll_to_rect_animation(cell, None, egui::style::ScrollAnimation::none());

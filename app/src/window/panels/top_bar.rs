@@ -44,6 +44,10 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
                 menu_ui(ui, name, Button::new(job).truncate().min_size(device), |ui| content(ui));
             });
         };
+        // How it stands goes before its name, which is in the card.
+        let device_job = |caption: &str, name: &str, stands: Readiness| {
+            if narrow { captioned(caption, &stands.word()) } else { device_job(caption, name, stands) }
+        };
         let camera = device_job(&t!("top-bar-camera"), &camera, readiness::camera(state));
         device_ui(ui, &t!("top-bar-camera"), camera, &mut |ui| camera_menu_ui(ui, state, sink));
         let table = device_job(&t!("top-bar-table"), &table, readiness::table(state));
@@ -57,9 +61,12 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         };
         menu_ui(ui, &t!("top-bar-shoot-list"), Button::new(list), |ui| list_ui(ui, state, sink));
         let path = state.folder.display().to_string();
-        let folder =
-            captioned(&t!("top-bar-folder"), &words::middle_cut(&path, if narrow { 10 } else { 20 }));
-        menu_ui(ui, &t!("top-bar-session-folder"), Button::new(folder), |ui| folder_menu_ui(ui, state, sink));
+        let folder = if narrow {
+            Button::new(t!("top-bar-folder"))
+        } else {
+            Button::new(captioned(&t!("top-bar-folder"), &words::middle_cut(&path, 20)))
+        };
+        menu_ui(ui, &t!("top-bar-session-folder"), folder, |ui| folder_menu_ui(ui, state, sink));
         ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
             let sku =
                 if state.draft.sku.is_empty() { t!("top-bar-no-sku-yet") } else { state.draft.sku.clone() };

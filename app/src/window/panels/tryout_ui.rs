@@ -2,7 +2,7 @@
 
 use egui::{Ui, vec2};
 
-use super::widgets::{button_ui, soft_ui, soft_wrapped_ui};
+use super::widgets::{button_ui, problem_ui, soft_ui, soft_wrapped_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::{Link, State};
 use crate::window::text::t;
@@ -23,12 +23,13 @@ fn connected_ui(ui: &mut Ui, state: &State, sink: &IntentSink) -> bool {
         return false;
     }
     if state.tryout.is_none() {
-        let hindrance = state.devices.table_spec().err().or_else(|| state.devices.camera_spec().err());
-        if button_ui(ui, &t!("tryout-ui-connect-and-try-out"), hindrance.is_none(), vec2(0.0, 0.0))
-            .on_disabled_hover_text(hindrance.unwrap_or_default())
-            .clicked()
-        {
+        let hindrance = state.devices.hindrance();
+        let free = hindrance.is_none();
+        if button_ui(ui, &t!("tryout-ui-connect-and-try-out"), free, vec2(0.0, 0.0)).clicked() {
             sink.send(WindowIntent::Try(Trial::Connect));
+        }
+        if let Some(hindrance) = hindrance {
+            problem_ui(ui, &hindrance);
         }
     }
     state.tryout.is_some()

@@ -1,15 +1,27 @@
 //! The bar above the picture: scale, aids, and what it is compared with.
 
-use egui::{Button, Key, Slider, Ui, vec2};
+use egui::{Button, Id, Key, Popup, PopupCloseBehavior, Ui, Vec2, vec2};
 
-use super::widgets::soft_ui;
+use super::facts::facts_ui;
+use super::keys::keys_are_taken;
+
 use crate::window::intent::{IntentSink, WindowIntent};
+use crate::window::pictures::Pictures;
 use crate::window::stage::{Against, Look, Scale};
 use crate::window::state::State;
 use crate::window::text::t;
 
-/// Draws the bar.
-pub fn view_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+/// The width of the button that names what the picture is compared with, points.
+const COMPARE_WIDTH: f32 = 226.0;
+/// Its width in a window narrower than [`NARROW`], points.
+const NARROW_COMPARE_WIDTH: f32 = 150.0;
+const NARROW: f32 = 1000.0;
+
+/// The size of the card with the facts, points.
+const CARD: Vec2 = vec2(264.0, 330.0);
+
+/// Draws the bar; `facts_beside` tells whether the window is wide enough for the facts beside the picture.
+pub fn view_bar_ui(ui: &mut Ui, state: &State, pictures: &Pictures, facts_beside: bool, sink: &IntentSink) {
     let stage = &state.stage;
     let look = |look| sink.send(WindowIntent::Look(look));
     let whole = stage.scale == Scale::Fit;
@@ -52,26 +64,54 @@ pub fn view_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         ) {
             look(Look::Guides(!stage.guides));
         }
-        if toggle_ui(ui, &t!("view-bar-facts"), stage.facts, true, &t!("view-bar-facts-tip")) {
-            look(Look::Facts(!stage.facts));
+        if facts_beside {
+            if toggle_ui(ui, &t!("view-bar-facts"), stage.facts, true, &t!("view-bar-facts-tip")) {
+                look(Look::Facts(!stage.facts));
+            }
+        } else {
+            facts_card_ui(ui, state, pictures, sink);
         }
         ui.add_space(8.0);
         against_ui(ui, state, sink);
     });
-    // Close up only the frame itself is shown.
-    if whole && stage.against != Against::Nothing {
-        ui.horizontal(|ui| compare_ui(ui, state, sink));
+    keys_ui(ui, state, facts_beside, sink);
+}
+
+/// The facts in a card, in a window that has no room for them beside the picture.
+fn facts_card_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
+    let button = Button::new(t!("view-bar-facts-card")).min_size(vec2(0.0, 26.0));
+    let response = ui.add(button).on_hover_text(t!("view-bar-facts-tip"));
+    if ui.ctx().data_mut(|data| data.remove_temp::<()>(facts_key())).is_some() {
+        Popup::toggle_id(ui.ctx(), Popup::default_response_id(&response));
     }
-    keys_ui(ui, state, sink);
+    Popup::from_toggle_button_response(&response)
+        .close_behavior(PopupCloseBehavior::CloseOnClickOutside)
+        .accessible_name(t!("view-bar-facts"))
+        .show(|ui| {
+            ui.set_width(CARD.x);
+            ui.set_height(CARD.y.min(ui.ctx().content_rect().height() - 120.0));
+            facts_ui(ui, state, pictures, sink);
+        });
+}
+
+/// Where it is noted that the key for the facts was pressed.
+fn facts_key() -> Id {
+    Id::unique("the facts' key was pressed")
 }
 
 fn against_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let stage = &state.stage;
-    let button = Button::new(t!("view-bar-compare-with", against = stage.against.words()));
+    // Of one width whatever is chosen, so that nothing moves.
+    let text = match stage.against {
+        Against::Nothing => t!("view-bar-compare"),
+        against => t!("view-bar-compare-with", against = against.words()),
+    };
+    let width = if ui.ctx().content_rect().width() < NARROW { NARROW_COMPARE_WIDTH } else { COMPARE_WIDTH };
+    let button = Button::new(text).truncate().min_size(vec2(width, 26.0));
     let response = ui
         .add_enabled(stage.scale == Scale::Fit, button)
         .on_disabled_hover_text(t!("view-bar-compares-whole-frames"));
-    egui::Popup::menu(&response).show(|ui| {
+    Popup::menu(&response).show(|ui| {
         for against in Against::ALL {
             if ui.radio(stage.against == against, super::widgets::capital(&against.words())).clicked() {
                 sink.send(WindowIntent::Look(Look::Against(against)));
@@ -80,38 +120,14 @@ fn against_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     });
 }
 
-fn compare_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
-    let stage = &state.stage;
-    if state.other_picture().is_none() {
-        soft_ui(ui, t!("view-bar-there-is-none-for-this"));
-        return;
-    }
-    let mut mix = stage.mix;
-    ui.spacing_mut().slider_width = 90.0;
-    let slider = ui.add_enabled(!stage.difference, Slider::new(&mut mix, 0.0..=1.0).show_value(false));
-    ui.ctx().accesskit_node_builder(slider.id, |node| node.set_label(t!("view-bar-how-much-of-the-other")));
-    if slider.on_hover_text(t!("view-bar-how-much-of-the-other")).changed() {
-        sink.send(WindowIntent::Look(Look::Mix(mix)));
-    }
-    if toggle_ui(
-        ui,
-        &t!("view-bar-difference"),
-        stage.difference,
-        true,
-        &t!("view-bar-middle-grey-where-both-are"),
-    ) {
-        sink.send(WindowIntent::Look(Look::Difference(!stage.difference)));
-    }
-}
-
 /// A button that stays down; tells whether it was pressed.
 pub(super) fn toggle_ui(ui: &mut Ui, text: &str, on: bool, enabled: bool, tip: &str) -> bool {
     let button = Button::selectable(on, text).frame_when_inactive(true).min_size(vec2(0.0, 26.0));
     ui.add_enabled(enabled, button).on_hover_text(tip).on_disabled_hover_text(tip).clicked()
 }
 
-fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
-    if ui.ctx().text_edit_focused() || egui::Popup::is_any_open(ui.ctx()) {
+fn keys_ui(ui: &Ui, state: &State, facts_beside: bool, sink: &IntentSink) {
+    if keys_are_taken(ui, state) {
         return;
     }
     let plain = |key| ui.input(|input| input.modifiers.is_none() && input.key_pressed(key));
@@ -127,7 +143,10 @@ fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
     if plain(Key::M) {
         look(Look::Magnifier(!stage.magnifier));
     }
-    if plain(Key::I) {
+    if plain(Key::I) && facts_beside {
         look(Look::Facts(!stage.facts));
+    } else if plain(Key::I) {
+        ui.data_mut(|data| data.insert_temp(facts_key(), ()));
+        ui.ctx().request_repaint();
     }
 }

@@ -12,9 +12,11 @@ pub fn primary_button_ui(ui: &mut Ui, text: &str, enabled: bool, size: Vec2) -> 
     let button = if enabled {
         Button::new(RichText::new(text).color(theme::on_primary()).strong())
             .fill(theme::primary())
-            .stroke(Stroke::NONE)
+            // The stroke counts for the width.
+            .stroke(Stroke::new(1.0, theme::primary()))
     } else {
-        Button::new(text)
+        // As wide as when it can be pressed.
+        Button::new(RichText::new(text).strong())
     };
     ui.add_enabled(enabled, button.min_size(size))
 }
@@ -32,6 +34,21 @@ pub fn soft_ui(ui: &mut Ui, text: impl Into<String>) -> Response {
 /// Second-rank text on as many lines as it needs.
 pub fn soft_wrapped_ui(ui: &mut Ui, text: impl Into<String>) -> Response {
     ui.add(egui::Label::new(RichText::new(text).font(theme::small()).color(theme::soft())).wrap())
+}
+
+/// A line of two columns; the second is as high as its text needs.
+///
+/// No grid: one learns the height of its rows only while it is drawn, and lets long lines lie on each other
+/// until it is drawn again.
+pub fn pair_ui(ui: &mut Ui, first_width: f32, first: impl FnOnce(&mut Ui), second: RichText) {
+    ui.horizontal_top(|ui| {
+        ui.spacing_mut().item_spacing.x = 10.0;
+        ui.allocate_ui_with_layout(vec2(first_width, 0.0), Layout::top_down(Align::Min), |ui| {
+            ui.set_width(first_width);
+            first(ui);
+        });
+        ui.add(egui::Label::new(second).wrap());
+    });
 }
 
 /// What is wrong with a field, in words, with the problem's shape before it.

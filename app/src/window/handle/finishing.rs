@@ -1,15 +1,16 @@
 //! What wishes in the finishing room and news of its thread change.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use session_core::cancel::CancelToken;
 
-use super::finishing::{FinishingEdit, FinishingWish, Measuring, Outcome, Pace};
-use super::finishing_worker::{FinishingNews, JobOrder, ProofOrder};
-use super::handle::Tools;
-use super::mailbox::FinishingPost;
-use super::pictures::Pictures;
-use super::state::{NoticeKind, State};
+use super::Tools;
+use crate::window::finishing::{FinishingEdit, FinishingWish, Job, Measuring, Outcome, Pace};
+use crate::window::finishing_worker::{FinishingNews, JobOrder, ProofOrder};
+use crate::window::mailbox::FinishingPost;
+use crate::window::pictures::Pictures;
+use crate::window::state::{NoticeKind, State};
+use crate::window::text::t;
 
 impl Tools {
     /// Handles a wish in the room.
@@ -19,7 +20,8 @@ impl Tools {
         match wish {
             FinishingWish::Enter => {
                 if state.kept() > 0 && !state.is_busy() {
-                    state.finishing.enter(&folder);
+                    let looked_at = state.shown().map(|place| place.index);
+                    state.finishing.enter(&folder, looked_at);
                     self.order_proof(state);
                 }
             }
@@ -79,7 +81,7 @@ impl Tools {
         if room.job.is_some() || !room.is_read() {
             return;
         }
-        room.job = Some(Pace::new());
+        room.job = Some(Job { folder: room.folder.clone(), made_with: room.file.clone(), pace: Pace::new() });
         room.outcome = None;
         self.job_cancel = CancelToken::default();
         self.finishing.begin(JobOrder {
@@ -90,7 +92,7 @@ impl Tools {
     }
 
     /// Uses a frame of the empty table, named as seen from the set's folder where it lies in it.
-    pub(super) fn use_plate(&mut self, state: &mut State, path: &std::path::Path) {
+    pub(super) fn use_plate(&mut self, state: &mut State, path: &Path) {
         let plate = path.strip_prefix(&state.finishing.folder).unwrap_or(path);
         let plate = plate.display().to_string();
         self.handle_finishing(state, FinishingWish::Edit(FinishingEdit::Plate(Some(plate))));
@@ -103,8 +105,8 @@ impl Tools {
         if let (Some(progress), Measuring::UnderWay(pace)) = (post.measuring, &mut room.measuring) {
             pace.take_in(progress, now_secs);
         }
-        if let (Some(progress), Some(pace)) = (post.job, &mut room.job) {
-            pace.take_in(progress, now_secs);
+        if let (Some(progress), Some(job)) = (post.job, &mut room.job) {
+            job.pace.take_in(progress, now_secs);
         }
         for news in post.news {
             let room = &mut state.finishing;
@@ -131,14 +133,23 @@ impl Tools {
                 }
                 FinishingNews::Opened { .. } | FinishingNews::Measured { .. } => {}
                 FinishingNews::NotStored(reason) => state.say(NoticeKind::Trouble, reason),
-                FinishingNews::JobEnded(result) => {
-                    room.job = None;
-                    room.outcome = Some(match result {
-                        Ok(text) => Outcome { text, good: true },
-                        Err(text) => Outcome { text, good: false },
-                    });
-                }
+                FinishingNews::JobEnded { folder, made } => take_in_job(state, &folder, made),
             }
         }
+    }
+}
+
+/// Takes in what came of the work on a whole set; of another set than the room's it is told beside it.
+fn take_in_job(state: &mut State, folder: &Path, made: Result<String, String>) {
+    let room = &mut state.finishing;
+    let made_with = room.job.take().and_then(|job| job.made_with);
+    let good = made.is_ok();
+    let text = made.unwrap_or_else(|reason| reason);
+    if room.folder == folder {
+        room.outcome = Some(Outcome { text, good, made_with });
+    } else {
+        let set = session_core::file_name::of_path(folder);
+        let kind = if good { NoticeKind::Note } else { NoticeKind::Trouble };
+        state.say(kind, t!("finishing-other-set", set = set, text = text));
     }
 }

@@ -1,0 +1,127 @@
+//! Trying devices out, asking ports, letting go.
+
+use session_core::cancel::CancelToken;
+
+use super::Tools;
+use crate::studio::StudioOptions;
+use crate::window::desk::{DeskNews, Order};
+use crate::window::devices::Heard;
+use crate::window::pictures::Pictures;
+use crate::window::setup::SetupStep;
+use crate::window::state::{Link, LiveFacts, NoticeKind, State};
+use crate::window::text::t;
+use crate::window::tryout::{LivePicture, Trial};
+
+impl Tools {
+    pub(super) fn try_out(&mut self, state: &mut State, trial: Trial) {
+        if state.link != Link::Closed || state.trying {
+            return;
+        }
+        match state.devices.table_spec().and_then(|table| Ok((table, state.devices.camera_spec()?))) {
+            Ok((table, camera)) => {
+                self.trial_cancel = CancelToken::default();
+                let order = Order::Try {
+                    table,
+                    camera,
+                    options: self.options_now(state),
+                    trial,
+                    cancel: self.trial_cancel.clone(),
+                };
+                state.trying = self.order(state, order);
+                state.trial = Some(trial);
+            }
+            Err(reason) => state.say(NoticeKind::Trouble, reason),
+        }
+    }
+
+    pub(super) fn probe(&self, state: &mut State) {
+        match state.devices.speech.baud() {
+            Ok(baud) if state.link == Link::Closed && !state.trying => {
+                let port = state.devices.port.trim().to_owned();
+                if self.order(state, Order::Probe(port, baud)) {
+                    state.devices.heard = Heard::Asking;
+                }
+            }
+            Ok(_) => {}
+            Err(reason) => state.say(NoticeKind::Trouble, reason),
+        }
+    }
+
+    /// The devices' settings, with the language that the fields name.
+    pub(super) fn options_now(&self, state: &State) -> StudioOptions {
+        // What is wrong with the fields has kept them from being used before.
+        let dialect = state.devices.speech.dialect().unwrap_or_default();
+        StudioOptions { dialect, ..self.options.clone() }
+    }
+
+    /// Ends an idle session, so that other devices or another folder can be used.
+    pub(super) fn let_go(&self, state: &mut State) {
+        let idle = state.link == Link::Open && !state.is_busy();
+        if (idle || state.tryout.is_some()) && self.order(state, Order::Close) {
+            state.link = Link::Closing;
+        }
+    }
+
+    /// Closes the set-up path; what was chosen on it is used, or the devices from before are.
+    pub(super) fn leave_setup(&self, state: &mut State, use_chosen: bool) {
+        let Some(before) = state.setup.close(use_chosen) else { return };
+        if (before.table_spec(), before.camera_spec())
+            != (state.devices.table_spec(), state.devices.camera_spec())
+        {
+            self.let_go(state);
+            state.say(
+                NoticeKind::Note,
+                t!("setup-left", table = before.table_name(), camera = before.camera_name()),
+            );
+        }
+        let ports = std::mem::take(&mut state.devices.ports);
+        state.devices = before;
+        state.devices.ports = ports;
+    }
+
+    /// Takes in a picture that belongs to no stop.
+    pub(super) fn take_in_live(&self, state: &mut State, pictures: &mut Pictures, live: LivePicture) {
+        let came_secs = self.began.elapsed().as_secs_f64();
+        let rate = match state.live {
+            Some(before) if !before.test && came_secs > before.came_secs => {
+                let now = 1.0 / (came_secs - before.came_secs);
+                if before.rate > 0.0 { before.rate * 0.8 + now * 0.2 } else { now }
+            }
+            _ => 0.0,
+        };
+        state.live = Some(LiveFacts { delay_secs: live.delay_secs, rate, came_secs, test: live.test });
+        pictures.take_in_live(Some(live.image));
+    }
+}
+
+/// Takes in what came of trying devices out, asking ports and saving a board's files.
+pub(super) fn take_in_devices(state: &mut State, news: DeskNews) {
+    match news {
+        DeskNews::Tried(view) => {
+            state.trying = false;
+            if let (Some(trial), true) = (state.trial.take(), view.is_some()) {
+                state.setup.note_trial(trial);
+            }
+            state.tryout = view.map(|view| *view);
+            if state.tryout.is_none() {
+                state.live = None;
+            }
+        }
+        DeskNews::NotTried(reason) => {
+            (state.trying, state.trial) = (false, None);
+            if let Some(tryout) = &mut state.tryout {
+                tryout.live = false;
+            }
+            state.say(NoticeKind::Trouble, reason);
+        }
+        DeskNews::BoardSaved(text) => {
+            state.board.open = false;
+            state.setup.done.insert(SetupStep::Board);
+            state.say(NoticeKind::Note, text);
+        }
+        DeskNews::Ports(ports) => state.devices.ports = ports,
+        DeskNews::Probed(lines, dialect) => state.devices.heard = Heard::Lines(lines, dialect),
+        // The rest is no news of devices.
+        _ => {}
+    }
+}

@@ -1,0 +1,139 @@
+//! What dialogs and the desk have to say.
+
+use super::Tools;
+use super::devices::take_in_devices;
+use crate::window::ask::Answer;
+use crate::window::desk::{DeskNews, Order};
+use crate::window::devices::{CameraEdit, CameraKind};
+use crate::window::finishing::FinishingWish;
+use crate::window::pace::Pace;
+use crate::window::places::PlanInForce;
+use crate::window::state::{Link, NoticeKind, State};
+use crate::window::text::t;
+
+impl Tools {
+    /// Takes in what was chosen in dialogs.
+    pub(super) fn take_in_answers(&mut self, state: &mut State) {
+        for answer in self.dialogs.answers() {
+            match answer {
+                Answer::OpenPlan(path) => {
+                    self.order(state, Order::LoadPlan(path));
+                }
+                Answer::BoardFolder(path) => match state.board.files() {
+                    Ok(files) => {
+                        self.order(state, Order::SaveBoard(Box::new(files), path));
+                    }
+                    Err(reason) => state.say(NoticeKind::Trouble, reason),
+                },
+                Answer::OpenList(path) => {
+                    self.order(state, Order::ReadList(path));
+                }
+                Answer::SavePlan(path) => {
+                    self.order(state, Order::SavePlan(path, state.planned.clone()));
+                }
+                Answer::SessionFolder(path) => self.use_folder(state, &path),
+                Answer::CameraFolder(path) => {
+                    state.devices.edit_camera(CameraEdit::Kind(CameraKind::Folder));
+                    state.devices.edit_camera(CameraEdit::Detail(path.display().to_string()));
+                    self.let_go(state);
+                }
+                Answer::Plate(path) => self.use_plate(state, &path),
+                Answer::ListingProfile(path) => {
+                    state.finishing.use_profile(path.display().to_string());
+                }
+                Answer::ListingFolder(path) => {
+                    let to = path.join(state.finishing.listing_name());
+                    let wish = FinishingWish::ListingFolder(to.display().to_string());
+                    self.handle_finishing(state, wish);
+                }
+                Answer::Unavailable(reason) => state.say(NoticeKind::Trouble, reason),
+            }
+        }
+    }
+
+    /// Takes in what the desk has done.
+    pub(super) fn take_in_desk(&mut self, state: &mut State, news: DeskNews) {
+        match news {
+            DeskNews::Looked { folder, found } if folder == state.folder => match found {
+                Ok(Some(set)) => {
+                    let plan = set.plan.clone();
+                    state.in_force = Some(set);
+                    if state.own_plan {
+                        state.lay_out();
+                    } else {
+                        state.load_plan(&plan);
+                    }
+                    state.look_at_last();
+                    self.note_set(state);
+                }
+                Ok(None) => {
+                    state.in_force = None;
+                    state.lay_out();
+                }
+                Err(reason) => state.say(NoticeKind::Trouble, reason),
+            },
+            DeskNews::Looked { .. } => {}
+            DeskNews::Opened { sender, plan } => {
+                self.session = Some(sender);
+                state.link = Link::Open;
+                state.pace = Pace::default();
+                let (stops, spare) =
+                    state.in_force.take().map(|set| (set.stops, set.spare)).unwrap_or_default();
+                state.in_force = Some(PlanInForce { plan, stops, spare });
+                state.lay_out();
+                self.note_set(state);
+                if let Some(intent) = state.then.take() {
+                    self.send(intent);
+                }
+            }
+            DeskNews::NotOpened(reason) => {
+                state.link = Link::Closed;
+                state.then = None;
+                state.say(NoticeKind::Trouble, reason);
+                self.look(state);
+            }
+            DeskNews::Closed => self.session_ended(state),
+            DeskNews::PlanLoaded(Ok(plan)) => {
+                if state.is_busy() {
+                    let text = t!("handle-a-plan-can-be-opened");
+                    state.say(NoticeKind::Trouble, text);
+                } else {
+                    state.load_plan(&plan);
+                    state.own_plan = true;
+                }
+            }
+            DeskNews::List(list) => {
+                state.settings.list = Some(list.path.clone());
+                state.list = Some(list);
+                self.remember(state);
+            }
+            DeskNews::ListRead(offer) => state.offer = Some(offer),
+            DeskNews::Product(plan, folder) => {
+                if !state.is_busy() {
+                    state.load_plan(&plan);
+                    self.use_folder(state, &folder);
+                }
+            }
+            DeskNews::FolderDropped(folder) => self.use_folder(state, &folder),
+            DeskNews::Recents(recents) => state.recents = recents,
+            DeskNews::PlanSaved(Ok(path)) => {
+                state.say(
+                    NoticeKind::Note,
+                    t!("handle-the-plan-is-saved-as", path = path.display().to_string()),
+                );
+            }
+            DeskNews::PlanLoaded(Err(reason))
+            | DeskNews::PlanSaved(Err(reason))
+            | DeskNews::Trouble(reason) => {
+                state.say(NoticeKind::Trouble, reason);
+            }
+            DeskNews::Note(text) => state.say(NoticeKind::Note, text),
+            DeskNews::Facts(key, found) => state.take_facts(key, found),
+            DeskNews::Tried(_)
+            | DeskNews::NotTried(_)
+            | DeskNews::BoardSaved(_)
+            | DeskNews::Ports(_)
+            | DeskNews::Probed(..) => take_in_devices(state, news),
+        }
+    }
+}

@@ -1,0 +1,50 @@
+//! The card over the picture that mixes it with another: there it moves nothing when it comes and goes.
+
+use egui::{Align, Label, Layout, Rect, RichText, Sense, Slider, Ui, UiBuilder, vec2};
+
+use super::view_bar::toggle_ui;
+use crate::window::intent::{IntentSink, WindowIntent};
+use crate::window::stage::{Against, Look};
+use crate::window::state::State;
+use crate::window::text::t;
+use crate::window::theme;
+
+/// The card's size, points.
+const SIZE: egui::Vec2 = vec2(324.0, 42.0);
+/// Its distance from the picture's border, points.
+const EDGE: f32 = 12.0;
+
+/// Draws the card in the upper right corner of `area`, while the picture is compared with something.
+pub fn compare_ui(ui: &mut Ui, area: Rect, state: &State, sink: &IntentSink) {
+    if state.stage.against == Against::Nothing {
+        return;
+    }
+    let size = SIZE.min(area.size() - vec2(2.0 * EDGE, 2.0 * EDGE));
+    let card = Rect::from_min_size(area.right_top() + vec2(-size.x - EDGE, EDGE), size);
+    // What is pressed here is not meant for the picture below.
+    ui.interact(card, ui.scope_id().with("compare"), Sense::click_and_drag());
+    ui.painter().rect_filled(card, 6.0, theme::panel());
+    let inside =
+        UiBuilder::new().max_rect(card.shrink2(vec2(12.0, 4.0))).layout(Layout::left_to_right(Align::Center));
+    ui.scope_builder(inside, |ui| match state.why_no_other() {
+        Some(reason) => {
+            ui.add(Label::new(RichText::new(reason).font(theme::small())).wrap());
+        }
+        None => mix_ui(ui, state, sink),
+    });
+}
+
+fn mix_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let stage = &state.stage;
+    let mut mix = stage.mix;
+    ui.spacing_mut().slider_width = (ui.available_width() - 104.0).max(60.0);
+    let slider = ui.add_enabled(!stage.difference, Slider::new(&mut mix, 0.0..=1.0).show_value(false));
+    ui.ctx().accesskit_node_builder(slider.id, |node| node.set_label(t!("view-bar-how-much-of-the-other")));
+    if slider.on_hover_text(t!("view-bar-how-much-of-the-other")).changed() {
+        sink.send(WindowIntent::Look(Look::Mix(mix)));
+    }
+    let tip = t!("view-bar-middle-grey-where-both-are");
+    if toggle_ui(ui, &t!("view-bar-difference"), stage.difference, true, &tip) {
+        sink.send(WindowIntent::Look(Look::Difference(!stage.difference)));
+    }
+}

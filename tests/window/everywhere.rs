@@ -1,0 +1,189 @@
+//! What holds in every part: names on all controls, every size, the key that stops.
+
+use egui::Key;
+use egui_kittest::kittest::{By, NodeT, Queryable};
+use egui_kittest::{Harness, Node};
+use roundstop::window::board::BoardEdit;
+use roundstop::window::intent::{IntentSink, WindowIntent};
+use roundstop::window::panels::window_ui;
+use roundstop::window::pictures::Pictures;
+use roundstop::window::setup::SetupStep;
+use roundstop::window::state::State;
+use roundstop::window::theme;
+use session_core::clock::SimSpeed;
+use session_core::engine::Mode;
+use session_core::plan::Plan;
+
+use super::fixtures::{mixed, planned};
+use super::{draw, start, until, window};
+
+fn is_control(role: egui::Role) -> bool {
+    use egui::Role::{
+        Button, CheckBox, ComboBox, Link, MultilineTextInput, RadioButton, Slider, SpinButton, TextInput,
+    };
+    matches!(
+        role,
+        Button
+            | CheckBox
+            | ComboBox
+            | Link
+            | RadioButton
+            | Slider
+            | SpinButton
+            | TextInput
+            | MultilineTextInput
+    )
+}
+
+/// Every control has a name that a screen reader can say.
+fn assert_named<S>(harness: &Harness<'_, S>, what: &str) -> usize {
+    let mut controls = 0;
+    for node in harness.query_all(By::new().predicate(|_| true)) {
+        let node: Node<'_> = node;
+        let node = node.accesskit_node();
+        if !is_control(node.role()) {
+            continue;
+        }
+        controls += 1;
+        let name = node.label().unwrap_or_default();
+        assert!(
+            name.chars().any(char::is_alphanumeric),
+            "{what}: a {:?} without a name: {node:?}",
+            node.role()
+        );
+    }
+    controls
+}
+
+fn drawn(state: &State, what: &str) {
+    let (sink, _wishes) = IntentSink::new();
+    let pictures = Pictures::default();
+    let mut harness = Harness::builder()
+        .with_size([1280.0, 1000.0])
+        .with_context_setup(|ctx: &egui::Context| theme::apply(ctx, false))
+        .build_ui(|ui| window_ui(ui, state, &pictures, &sink));
+    harness.run();
+    assert!(assert_named(&harness, what) > 10, "{what}");
+}
+
+#[test]
+fn every_control_of_the_main_states_has_a_name() {
+    drawn(&planned(), "the start");
+    drawn(&mixed(), "a fault");
+    let mut state = planned();
+    for step in SetupStep::ALL {
+        state.setup.step = Some(step);
+        drawn(&state, &format!("{step:?}"));
+    }
+}
+
+#[test]
+fn every_control_of_the_cards_has_a_name() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut harness = window(start(Plan::single_row("LP-0142", 4), folder.path(), SimSpeed::Max));
+    draw(&mut harness);
+    let bare = assert_named(&harness, "the start");
+    for card in ["Folder: ", "List: ", "Table: ", "Camera: ", "Settings"] {
+        harness.get_all_by_label_contains(card).next().unwrap().click();
+        draw(&mut harness);
+        assert!(assert_named(&harness, card) > bare, "{card}");
+        harness.key_press(Key::Escape);
+        draw(&mut harness);
+    }
+    harness.state().sink().send(WindowIntent::Board(BoardEdit::Open(true)));
+    draw(&mut harness);
+    assert!(assert_named(&harness, "the board's card") > bare);
+}
+
+#[test]
+fn at_every_size_what_matters_is_within_the_window() {
+    for (scale, size) in [
+        (1.0, [1024.0, 640.0]),
+        (1.25, [1280.0, 800.0]),
+        (1.5, [1280.0, 800.0]),
+        (2.0, [1280.0, 800.0]),
+        (2.0, [2560.0, 1440.0]),
+    ] {
+        let folder = tempfile::tempdir().unwrap();
+        let mut begin = start(Plan::single_row("LP-0142", 24), folder.path(), SimSpeed::Max);
+        begin.settings.scale = Some(scale);
+        // As the window's own points count at this scale.
+        let points = egui::Vec2::from(size) / scale;
+        let mut harness = Harness::builder().with_size(points).build_eframe(move |context| {
+            roundstop::window::WindowApp::new(&context.egui_ctx, &begin).unwrap()
+        });
+        harness.set_size(points);
+        harness.run_steps(6);
+        let screen = harness.ctx.content_rect();
+        for label in ["Start: shoot 24 stops", "Settings", "Keys", "Stop 1, 0°, missing", "Retake"] {
+            let rect = harness.get_by_label(label).rect();
+            assert!(
+                screen.expand(0.5).contains_rect(rect),
+                "{label} at {scale} in {size:?}: {rect:?} in {screen:?}"
+            );
+        }
+        for card in ["Settings", "Camera: "] {
+            harness.get_all_by_label_contains(card).next().unwrap().click();
+            harness.run_steps(6);
+            let rect = harness.get_by_label(card_button(card)).rect();
+            assert!(screen.expand(0.5).contains_rect(rect), "{card} at {scale} in {size:?}: {rect:?}");
+            harness.key_press(Key::Escape);
+            draw(&mut harness);
+        }
+    }
+}
+
+/// A button high up in each card.
+fn card_button(card: &str) -> &'static str {
+    if card == "Settings" { "When a frame is flagged" } else { "Connect and try out" }
+}
+
+#[test]
+fn the_key_that_stops_works_under_an_open_card() {
+    for card in ["Settings", "Table: "] {
+        let folder = tempfile::tempdir().unwrap();
+        let mut harness = window(start(Plan::single_row("LP-0142", 24), folder.path(), SimSpeed::Times(8.0)));
+        harness.run();
+        harness.get_by_label("Start: shoot 24 stops").click();
+        until(&mut harness, "the first frame", |state| state.kept() >= 1);
+        harness.get_all_by_label_contains(card).next().unwrap().click();
+        harness.run_steps(2);
+        assert!(egui::Popup::is_any_open(&harness.ctx), "{card}");
+        harness.key_press(Key::Escape);
+        until(&mut harness, "the halt", |state| state.mode == Mode::Stopped);
+        assert!(harness.state().state().kept() < 24);
+    }
+}
+
+#[test]
+fn under_an_open_card_no_other_key_does_anything() {
+    let (_folder, mut harness) = super::session::shot_set(4);
+    harness.state().sink().send(WindowIntent::Board(BoardEdit::Open(true)));
+    draw(&mut harness);
+    harness.key_press(Key::R);
+    harness.key_press(Key::ArrowRight);
+    draw(&mut harness);
+    let state = harness.state().state();
+    assert!(super::session::finished(state) && state.cursor.is_none());
+    harness.key_press(Key::Escape);
+    draw(&mut harness);
+    assert!(!harness.state().state().board.open);
+}
+
+#[test]
+fn in_a_narrow_window_the_facts_come_in_a_card() {
+    let (_folder, mut harness) = super::session::shot_set(4);
+    harness.get_by_label("Frame of stop 4");
+    harness.set_size(egui::vec2(800.0, 700.0));
+    draw(&mut harness);
+    assert!(harness.query_by_label("Frame of stop 4").is_none());
+    harness.get_by_label("Facts…").click();
+    draw(&mut harness);
+    harness.get_by_label("Frame of stop 4");
+    harness.key_press(Key::Escape);
+    draw(&mut harness);
+    assert!(harness.query_by_label("Frame of stop 4").is_none());
+    harness.key_press(Key::I);
+    draw(&mut harness);
+    harness.get_by_label("Frame of stop 4");
+}
