@@ -16,6 +16,8 @@ use crate::window::text::t;
 use crate::window::theme;
 
 const WIDTH: f32 = 336.0;
+/// The room for the ports found, at least: one of them, or why there are none; points.
+const PORTS: f32 = 44.0;
 
 /// Draws the choice of the table, with trying it out.
 pub fn table_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
@@ -47,7 +49,12 @@ pub fn table_choice_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         }
     }
     if choice.table == TableKind::Serial {
-        ports_ui(ui, state, sink, enabled);
+        // Until it is known which there are, nothing below moves.
+        ui.scope(|ui| {
+            ui.set_min_height(PORTS);
+            ports_ui(ui, state, sink, enabled);
+        });
+        look_for_ports_ui(ui, sink, enabled);
         let field = Field {
             caption: &t!("device-menus-port-as-the-system-names"),
             name: &t!("device-menus-serial-port"),
@@ -84,6 +91,9 @@ fn ports_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
             ui.label(RichText::new(reason).font(theme::small()));
         }
     }
+}
+
+fn look_for_ports_ui(ui: &mut Ui, sink: &IntentSink, enabled: bool) {
     if button_ui(ui, &t!("device-menus-look-for-ports"), enabled, vec2(0.0, 0.0)).clicked() {
         sink.send(WindowIntent::LookForPorts);
     }

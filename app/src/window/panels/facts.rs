@@ -33,7 +33,11 @@ pub fn facts_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
         let wanted = place.picture()?.version;
         facts.versions.iter().find(|version| version.version == wanted)
     });
+    // Room for the scroll bar, whether it is there or not: narrower thumbnails are lower, and a bar that came
+    // would take away what it came for.
+    let width = ui.available_width() - ui.spacing().scroll.allocated_width();
     ScrollArea::vertical().id_salt("facts").auto_shrink(false).show(ui, |ui| {
+        ui.set_max_width(width);
         ui.scope(|ui| figures_ui(ui, place, in_use, pictures));
         ui.add_space(4.0);
         versions_ui(ui, state, place, pictures, sink);
