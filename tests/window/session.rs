@@ -87,6 +87,18 @@ fn a_stop_is_retaken_by_keyboard() {
 }
 
 #[test]
+fn presses_that_come_in_together_all_count() {
+    let (_folder, mut harness) = shot_set(6);
+    harness.key_press(Key::Home);
+    draw(&mut harness);
+    for _ in 0..3 {
+        harness.key_press(Key::ArrowRight);
+    }
+    draw(&mut harness);
+    assert_eq!(harness.state().state().cursor, Some(4));
+}
+
+#[test]
 fn one_click_s_selection_moves_on_with_the_arrows() {
     let (_folder, mut harness) = shot_set(4);
     harness.get_by_label("Stop 2, 90°, kept").click();

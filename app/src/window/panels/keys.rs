@@ -111,8 +111,12 @@ pub fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
         (Key::Home, Step::First),
         (Key::End, Step::Last),
     ];
-    let Some((_, step)) = step.into_iter().find(|(key, _)| pressed(*key)) else { return };
-    let Some(to) = step.from(state) else { return };
+    let Some((key, step)) = step.into_iter().find(|(key, _)| pressed(*key)) else { return };
+    // On a slow machine several presses may come in with one drawing: none is lost.
+    let times = ui.input(|input| input.num_presses(key));
+    let here = state.cursor.or_else(|| state.shown().map(|place| place.index));
+    let to = (0..times).fold(here, |here, _| step.from(state, here).or(here));
+    let Some(to) = to else { return };
     let through = ui.input(|input| input.modifiers.shift);
     sink.send(WindowIntent::Pick(if through { Pick::Through(to) } else { Pick::Cursor(to) }));
     if let Some(surface) = surface {
@@ -132,10 +136,9 @@ enum Step {
 }
 
 impl Step {
-    /// The stop this step leads to.
-    fn from(self, state: &State) -> Option<u32> {
+    /// The stop this step leads to from a stop, or from none.
+    fn from(self, state: &State, here: Option<u32>) -> Option<u32> {
         let places = &state.places;
-        let here = state.cursor.or_else(|| state.shown().map(|place| place.index));
         let Some(at) = here.and_then(|stop| places.iter().position(|place| place.index == stop)) else {
             return places.first().map(|place| place.index);
         };
