@@ -1,5 +1,6 @@
 # Every word the window shows. To translate it, copy this file, keep the names before the equals signs,
-# translate what follows them, and name the copy in app/src/window/text.rs.
+# translate what follows them, and put the copy, named by its language such as de.ftl, into the folder 'locales'
+# beside the window's settings; it is then offered under Settings.
 # The format is Fluent (projectfluent.org): { $name } stands for a value; $n is a number, on which a
 # language may choose between forms as in the first messages.
 
@@ -454,6 +455,10 @@ on-flag-retake-once-by-itself = Retake: once by itself. Counts from the next sta
 room-dark = Dark
 room-light = Light
 room-both-are-neutral-grey-so = Both are neutral grey, so that nothing tints the eye beside a picture.
+room-language = Language
+room-english = English
+room-language-from-next-start = Spoken from the next start on.
+languages-refused = The window stays with English: { $path } cannot be used: { $reason }. Put the file back, or choose another language under Settings.
 room-size-of-everything = Size of everything
 room-sound-and-notification-when-the = Sound and notification when the set is done or you are needed
 

@@ -21,6 +21,8 @@ pub struct Settings {
     pub silent: bool,
     /// What follows when a frame is flagged.
     pub on_flag: FlagPolicy,
+    /// The language chosen, by its tag (BCP 47); `None` for English.
+    pub language: Option<String>,
     /// The table last used, as the command line names it.
     pub table: Option<String>,
     /// How that table is spoken to; `None` for the program in `controller/`.

@@ -27,6 +27,7 @@ pub mod finishing_worker;
 pub mod handle;
 pub mod history;
 pub mod intent;
+pub mod languages;
 pub mod mailbox;
 pub mod marks;
 pub mod pace;
@@ -77,7 +78,12 @@ const ICON: &[u8] = include_bytes!("../../icons/roundstop-256.png");
 ///
 /// # Errors
 /// Why no window can be shown, such as a machine without a display.
-pub fn run(start: WindowStart) -> Result<(), String> {
+pub fn run(mut start: WindowStart) -> Result<(), String> {
+    if let (Some(language), Some(place)) = (&start.settings.language, &start.remember)
+        && let Err(reason) = languages::speak(&languages::folder(place), language)
+    {
+        start.note = Some(reason);
+    }
     run_app(start.settings.window_size(), move |ctx| Ok(Box::new(WindowApp::new(ctx, &start)?)))
 }
 

@@ -13,7 +13,7 @@ use roundstop::window::intent::IntentSink;
 use roundstop::window::panels::window_ui;
 use roundstop::window::pictures::{Drawn, Pictures, Shown, Size, THUMB_EDGE_PX, Wish};
 use roundstop::window::places::PlanInForce;
-use roundstop::window::products::{ProductList, ProductRow};
+use roundstop::window::products::{ListOffer, ProductList, ProductRow};
 use roundstop::window::recents::RecentSet;
 use roundstop::window::setup::SetupStep;
 use roundstop::window::state::{Link, NoticeKind, State};
@@ -246,6 +246,28 @@ fn the_shoot_list() {
         harness.get_by_label_contains("List: ").click();
         harness.run();
     });
+}
+
+#[test]
+fn a_shoot_list_to_look_at() {
+    let mut state = planned();
+    let row = |sku: &str, name: &str, notes: &str, done| ProductRow {
+        sku: sku.to_owned(),
+        name: name.to_owned(),
+        notes: notes.to_owned(),
+        done,
+        kept: 0,
+        stops: None,
+        planned: Some(24),
+    };
+    let rows = vec![
+        row("LH-0101", "Hedgerow mug", "handle to the right at 0°", true),
+        row("LP-0142", "Ash-glaze jug", "", false),
+        row("LH-0117", "Tide bowl", "mind the gloss: polariser", false),
+    ];
+    let path = PathBuf::from("spring.csv");
+    state.offer = Some(ListOffer { path: path.clone(), found: Ok(ProductList { path, rows }) });
+    snapshots("list-offer", &state, nothing);
 }
 
 #[test]

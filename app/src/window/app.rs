@@ -10,6 +10,7 @@ use super::desk::Desk;
 use super::finishing_worker::FinishingWorker;
 use super::handle::Tools;
 use super::intent::{IntentSink, WindowIntent};
+use super::languages::{folder, found};
 use super::mailbox::Mailbox;
 use super::panels;
 use super::pictures::{PictureWorker, Pictures};
@@ -52,6 +53,7 @@ impl WindowApp {
             remember: start.remember.clone(),
         };
         let mut state = State::new(start);
+        state.languages = start.remember.as_deref().map(|place| found(&folder(place))).unwrap_or_default();
         tools.look(&mut state);
         tools.look_at_recents(&state);
         if let Some(list) = &start.settings.list {

@@ -209,6 +209,7 @@ impl Tools {
                     RoomEdit::Light(light) => state.settings.light = light,
                     RoomEdit::Scale(scale) => state.settings.scale = Some(scale),
                     RoomEdit::Silent(silent) => state.settings.silent = silent,
+                    RoomEdit::Language(language) => state.settings.language = language,
                     RoomEdit::OnFlag(kind, response) => state.settings.on_flag.choose(kind, response),
                 }
                 self.remember(state);

@@ -126,7 +126,7 @@ pub enum WindowIntent {
 }
 
 /// A change of the window's look or sound.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum RoomEdit {
     /// Light or dark.
     Light(bool),
@@ -134,6 +134,8 @@ pub enum RoomEdit {
     Scale(f32),
     /// No sound and no notification.
     Silent(bool),
+    /// The language, by its tag; `None` for English.
+    Language(Option<String>),
     /// What follows from a kind of flag.
     OnFlag(FlagKind, Response),
 }

@@ -165,6 +165,8 @@ pub struct State {
     pub list: Option<ProductList>,
     /// A shoot list that was opened and is not used yet.
     pub offer: Option<ListOffer>,
+    /// Languages there are besides English, by their tags.
+    pub languages: Vec<String>,
     /// What is remembered from one start to the next.
     pub settings: Settings,
     /// How the large picture is looked at.
@@ -224,6 +226,7 @@ impl State {
             board: BoardDraft::default(),
             list: None,
             offer: None,
+            languages: Vec::new(),
             settings: start.settings.clone(),
             stage: Stage::default(),
             facts: None,

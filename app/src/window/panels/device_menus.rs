@@ -15,9 +15,14 @@ use crate::window::state::{Link, State};
 use crate::window::text::t;
 use crate::window::theme;
 
+/// The width of fields where there is room for it, points.
 const WIDTH: f32 = 336.0;
 /// The room for the ports found, at least: one of them, or why there are none; points.
 const PORTS: f32 = 44.0;
+
+fn width(ui: &Ui) -> f32 {
+    ui.available_width().min(WIDTH)
+}
 
 /// Draws the choice of the table, with trying it out.
 pub fn table_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
@@ -60,7 +65,7 @@ pub fn table_choice_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             name: &t!("device-menus-serial-port"),
             text: &choice.port,
             hint: &t!("device-menus-dev-ttyacm0-or-com3"),
-            width: WIDTH,
+            width: width(ui),
             wrong: choice.port.trim().is_empty(),
             enabled,
         };
@@ -68,7 +73,7 @@ pub fn table_choice_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             sink.send(WindowIntent::Table(TableEdit::Path(path)));
         }
         probe_ui(ui, state, sink, enabled);
-        speech_ui(ui, state, sink, WIDTH, enabled);
+        speech_ui(ui, state, sink, width(ui), enabled);
         soft_wrapped_ui(ui, t!("device-menus-opening-a-port-may-restart"));
     }
 }
@@ -107,7 +112,7 @@ fn port_ui(ui: &mut Ui, port: &Port, chosen: bool, enabled: bool, sink: &IntentS
     text.append(&port.name, 0.0, format(egui::FontId::proportional(14.0), theme::text()));
     text.append(&format!("\n{about}"), 0.0, format(theme::small(), theme::soft()));
     let button = egui::Button::selectable(chosen, text).frame_when_inactive(true).wrap();
-    let response = ui.add_enabled(enabled, button.min_size(vec2(WIDTH, 0.0)));
+    let response = ui.add_enabled(enabled, button.min_size(vec2(width(ui), 0.0)));
     let name = t!("device-menus-port", name = port.name, about = about);
     ui.ctx().accesskit_node_builder(response.id, |node| node.set_label(name));
     if response.clicked() {
@@ -186,7 +191,7 @@ fn detail_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
         name: &t!("device-menus-camera-detail"),
         text: choice.detail(),
         hint: &hint,
-        width: WIDTH,
+        width: width(ui),
         wrong,
         enabled,
     };
@@ -234,7 +239,7 @@ pub fn folder_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let enabled = !state.is_busy();
     ui.label(t!("device-menus-frames-their-record-and-the"));
     let mut text = state.folder_text.clone();
-    let edit = TextEdit::singleline(&mut text).desired_width(WIDTH).margin(vec2(6.0, 4.0));
+    let edit = TextEdit::singleline(&mut text).desired_width(width(ui)).margin(vec2(6.0, 4.0));
     let response = ui.add_enabled(enabled, edit);
     ui.ctx()
         .accesskit_node_builder(response.id, |node| node.set_label(t!("device-menus-session-folder-path")));

@@ -35,9 +35,34 @@ pub fn settings_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     if ui.checkbox(&mut tells, t!("room-sound-and-notification-when-the")).changed() {
         edit(RoomEdit::Silent(!tells));
     }
+    language_ui(ui, state, sink);
     on_flag_ui(ui, state, sink);
     ui.add_space(4.0);
     if super::widgets::button_ui(ui, &t!("setup-enter"), !state.is_busy(), egui::vec2(0.0, 0.0)).clicked() {
         sink.send(WindowIntent::Setup(crate::window::setup::SetupStep::Board));
     }
+}
+
+/// The choice of a language, where there are others than English.
+fn language_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    if state.languages.is_empty() {
+        return;
+    }
+    let chosen = state.settings.language.as_deref();
+    let edit = |language: Option<&str>| {
+        sink.send(WindowIntent::Room(RoomEdit::Language(language.map(str::to_owned))));
+    };
+    // No list that drops down: within a card it would close the card.
+    ui.horizontal_wrapped(|ui| {
+        ui.label(t!("room-language"));
+        if ui.radio(chosen.is_none(), t!("room-english")).clicked() {
+            edit(None);
+        }
+        for tag in &state.languages {
+            if ui.radio(chosen == Some(tag), tag).clicked() {
+                edit(Some(tag));
+            }
+        }
+    });
+    soft_wrapped_ui(ui, t!("room-language-from-next-start"));
 }

@@ -50,7 +50,7 @@ pub fn setup_ui(ui: &mut Ui, state: &State, step: SetupStep, sink: &IntentSink) 
     ui.add_space(10.0);
     let room = ui.available_height() - 48.0;
     ScrollArea::vertical().id_salt("step").auto_shrink(false).max_height(room).show(ui, |ui| {
-        ui.set_width(336.0);
+        ui.set_width((ui.available_width() - ui.spacing().scroll.allocated_width()).min(336.0));
         ui.spacing_mut().item_spacing.y = 7.0;
         content_ui(ui, state, step, sink);
     });

@@ -34,7 +34,10 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         // Of one width whatever they do, so that nothing in the bar moves while a set is shot.
         let width = ui.ctx().content_rect().width();
         let narrow = width < NARROW;
-        let device = egui::vec2((width * 0.185).clamp(if narrow { 120.0 } else { 150.0 }, 250.0), 0.0);
+        let device = egui::vec2(
+            if narrow { (width * 0.2).clamp(120.0, 176.0) } else { (width * 0.185).min(250.0) },
+            0.0,
+        );
         // Where there is little room a long name is cut, not pushed over the bar's end.
         let device_ui = |ui: &mut Ui, name: &str, job: LayoutJob, content: &mut dyn FnMut(&mut Ui)| {
             ui.scope(|ui| {
