@@ -3,7 +3,7 @@
 use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
-use imaging::check::{self, FrameInput, check_looks, check_measured};
+use imaging::check::{self, FrameInput, check_looks, check_measured_until};
 use imaging::measure::angle::{Angle, Told};
 use imaging::measure::{FrameFacts, Measured, measure};
 use session_core::cancel::CancelToken;
@@ -141,7 +141,8 @@ impl FrameChecker for Checker {
             self.look(frame, row.len());
         }
         let (judged, note) = if row.len() <= MOST_WITH_ANGLES {
-            (self.with_angles(row, direction), None)
+            let Some(judged) = self.with_angles(row, direction, cancel) else { return Ok(None) };
+            (judged, None)
         } else {
             let frames: Vec<&FrameToCheck> = row.iter().collect();
             let note = format!(
@@ -181,7 +182,13 @@ impl Checker {
         check_looks(&inputs, &facts).into_iter().map(plain_flags).collect()
     }
 
-    fn with_angles(&mut self, row: &[FrameToCheck], direction: Direction) -> Vec<Found> {
+    /// Judges a row, angles included; `None` when cancelled.
+    fn with_angles(
+        &mut self,
+        row: &[FrameToCheck],
+        direction: Direction,
+        cancel: &CancelToken,
+    ) -> Option<Vec<Found>> {
         let inputs: Vec<FrameInput> = row.iter().map(input).collect();
         let measured: Vec<Result<Measured, String>> = row
             .iter()
@@ -192,7 +199,8 @@ impl Checker {
                 Some(Seen::Facts(_)) | None => read(&frame.path),
             })
             .collect();
-        let report = check_measured(&inputs, &measured, direction == Direction::Clockwise);
+        let clockwise = direction == Direction::Clockwise;
+        let report = check_measured_until(&inputs, &measured, clockwise, &|| cancel.is_cancelled());
         for (frame, measured) in row.iter().zip(measured) {
             let seen = match measured {
                 Ok(measured) => Seen::Measured(Box::new(measured)),
@@ -200,11 +208,11 @@ impl Checker {
             };
             self.seen.insert(frame.path.clone(), seen);
         }
-        let found = report.frames.into_iter().map(|frame| Found {
+        let found = report?.frames.into_iter().map(|frame| Found {
             flags: plain_flags(frame.flags),
             seen_angle: Some(plain_angle(frame.measured)),
         });
-        found.collect()
+        Some(found.collect())
     }
 
     /// Tells what was found on a frame if it is news, or in any case.

@@ -11,4 +11,6 @@ mod set;
 
 pub use flag::{Flag, FlagKind};
 pub use photo::check_frame_quick;
-pub use set::{FrameInput, FrameReport, SetReport, check_looks, check_measured, check_set};
+pub use set::{
+    FrameInput, FrameReport, SetReport, check_looks, check_measured, check_measured_until, check_set,
+};

@@ -8,6 +8,7 @@ pub mod angle;
 pub mod axis;
 mod backdrop;
 pub mod colour;
+mod fourier;
 pub mod frame;
 mod lookalike;
 mod outline;

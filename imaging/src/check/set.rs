@@ -6,7 +6,9 @@ use rayon::prelude::*;
 use serde::ser::{Serialize, SerializeMap, Serializer};
 
 use super::{Flag, FlagKind, check_frame_quick, same};
-use crate::measure::angle::{Angle, Axis, Told, TurnFrame, measure_turn};
+use crate::measure::angle::{
+    Angle, Axis, Stop, Told, TurnFacts, TurnFrame, measure_turn, measure_turn_until,
+};
 use crate::measure::{FrameFacts, Measured, measure};
 
 /// A frame to check.
@@ -83,61 +85,99 @@ pub fn check_measured(
     measured: &[Result<Measured, String>],
     clockwise: bool,
 ) -> SetReport {
-    let facts: Vec<Result<&FrameFacts, &str>> =
-        measured.iter().map(|m| m.as_ref().map(|m| &m.facts).map_err(String::as_str)).collect();
-    let mut reports: Vec<FrameReport> = inputs
-        .iter()
-        .zip(check_looks(inputs, &facts))
-        .map(|(input, flags)| FrameReport {
-            index: input.index,
-            degrees: input.degrees,
-            closing: input.closing,
-            flags,
-            measured: Err("the file cannot be read".into()),
-        })
-        .collect();
-    let usable: Vec<usize> =
-        (0..inputs.len()).filter(|&i| facts[i].is_ok_and(|f| f.damaged.is_none())).collect();
-    let frames: Vec<TurnFrame> = usable
-        .iter()
-        .filter_map(|&i| {
-            let measured = measured.get(i)?.as_ref().ok()?;
-            Some(TurnFrame {
-                degrees: inputs[i].degrees,
-                closing: inputs[i].closing,
-                copy_of_previous: reports[i].flags.iter().any(|f| f.kind == FlagKind::Duplicate),
-                measured,
+    let looked = Looked::at(inputs, measured);
+    let turn = measure_turn(&looked.turn(inputs, measured), clockwise);
+    looked.with(turn)
+}
+
+/// The same unless told to stop, which takes well under a second; `None` when it was.
+pub fn check_measured_until(
+    inputs: &[FrameInput],
+    measured: &[Result<Measured, String>],
+    clockwise: bool,
+    stop: Stop,
+) -> Option<SetReport> {
+    let looked = Looked::at(inputs, measured);
+    let turn = measure_turn_until(&looked.turn(inputs, measured), clockwise, stop)?;
+    Some(looked.with(turn))
+}
+
+/// Frames judged by their looks, before their angles are known.
+struct Looked {
+    reports: Vec<FrameReport>,
+    /// Which of them can be measured.
+    usable: Vec<usize>,
+}
+
+impl Looked {
+    fn at(inputs: &[FrameInput], measured: &[Result<Measured, String>]) -> Self {
+        let facts: Vec<Result<&FrameFacts, &str>> =
+            measured.iter().map(|m| m.as_ref().map(|m| &m.facts).map_err(String::as_str)).collect();
+        let reports: Vec<FrameReport> = inputs
+            .iter()
+            .zip(check_looks(inputs, &facts))
+            .map(|(input, flags)| FrameReport {
+                index: input.index,
+                degrees: input.degrees,
+                closing: input.closing,
+                flags,
+                measured: Err("the file cannot be read".into()),
             })
-        })
-        .collect();
-    let turn = measure_turn(&frames, clockwise);
-    for (&i, angle) in usable.iter().zip(turn.angles) {
-        reports[i].measured = angle;
+            .collect();
+        let usable: Vec<usize> =
+            (0..inputs.len()).filter(|&i| facts[i].is_ok_and(|f| f.damaged.is_none())).collect();
+        Self { reports, usable }
     }
-    for (frame, amount, sigma) in &turn.story.wrong {
-        reports[usable[*frame]].flags.push(Flag::new(
-            FlagKind::WrongAngle,
-            *amount,
-            "°",
-            format!(
-                "the stop stands {:.2}° {} (± {sigma:.2}°) while its neighbours are right; retake it",
-                amount.abs(),
-                if *amount > 0.0 { "too far" } else { "short" }
-            ),
-        ));
+
+    fn turn<'a>(
+        &self,
+        inputs: &[FrameInput],
+        measured: &'a [Result<Measured, String>],
+    ) -> Vec<TurnFrame<'a>> {
+        self.usable
+            .iter()
+            .filter_map(|&i| {
+                let measured = measured.get(i)?.as_ref().ok()?;
+                Some(TurnFrame {
+                    degrees: inputs[i].degrees,
+                    closing: inputs[i].closing,
+                    copy_of_previous: self.reports[i].flags.iter().any(|f| f.kind == FlagKind::Duplicate),
+                    measured,
+                })
+            })
+            .collect()
     }
-    for (frame, amount, sigma) in &turn.story.slips {
-        reports[usable[*frame]].flags.push(Flag::new(
+
+    fn with(self, turn: TurnFacts) -> SetReport {
+        let Self { mut reports, usable } = self;
+        for (&i, angle) in usable.iter().zip(turn.angles) {
+            reports[i].measured = angle;
+        }
+        for (frame, amount, sigma) in &turn.story.wrong {
+            reports[usable[*frame]].flags.push(Flag::new(
+                FlagKind::WrongAngle,
+                *amount,
+                "°",
+                format!(
+                    "the stop stands {:.2}° {} (± {sigma:.2}°) while its neighbours are right; retake it",
+                    amount.abs(),
+                    if *amount > 0.0 { "too far" } else { "short" }
+                ),
+            ));
+        }
+        for (frame, amount, sigma) in &turn.story.slips {
+            reports[usable[*frame]].flags.push(Flag::new(
             FlagKind::ObjectSlipped,
             *amount,
             "°",
             format!("from this stop on the object stands {:.2}° shifted (± {sigma:.2}°): it slipped on the plate; fix it and shoot the set again from here", amount.abs()),
         ));
+        }
+        for report in &mut reports {
+            report.flags.sort_by_key(|f| f.kind);
+        }
+        SetReport { axis: turn.axis, closure_deg: turn.closure_deg, frames: reports }
     }
-    for report in &mut reports {
-        report.flags.sort_by_key(|f| f.kind);
-    }
-    SetReport { axis: turn.axis, closure_deg: turn.closure_deg, frames: reports }
 }
 
 /// Judges frames by their looks alone, copies included, axis and angles not: quick enough while a set is

@@ -1,28 +1,34 @@
 //! The turning axis from outlines alone, and the object's distance from it.
 //!
-//! Over a whole turn the object sweeps a solid of revolution, whatever its own shape: how far its outlines
-//! reach at most in a direction (the sweep) is the same to the left and to the right of the axis. So the
-//! mirror line of the sweep is the axis (Mendonça, Wong, Cipolla, PAMI 23:604, 2001). An object that is
-//! itself round reaches as far at every stop, and the mean over the turn says the same with less noise.
-//! Perspective bends the picture off its middle: outlines are first turned as if the camera looked at
-//! the axis.
+//! Let the camera be turned so that the axis stands upright in the middle of the picture. A plane that
+//! touches the turning object on the right, seen at one stop, is seen at another stop on the left, mirrored.
+//! So over a whole turn the mean distance of a touching line of any slant is the same left and right,
+//! whatever the object's shape and however near the camera; the pose in which it is, is the axis. (For
+//! the solid that the object sweeps this is the symmetry of Mendonça, Wong, Cipolla, PAMI 23:604, 2001; the
+//! mean takes in every stop instead of the widest alone.) An object that is itself round is its own mirror
+//! image row by row. How much wider parts of the object are shifted more says how near the camera is.
 
-use std::f64::consts::{PI, TAU};
+mod mirror;
+mod outlines;
 
-use nalgebra::{DMatrix, DVector};
+use std::f64::consts::TAU;
 
+use nalgebra::{Matrix3, Vector3};
+
+use super::fourier;
 use super::frame::View;
+pub(super) use mirror::Known;
+use mirror::Rest;
+pub(super) use outlines::Pose;
+use outlines::{Seen, Turned};
 
 /// The axis in measured pixels.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct OutlineAxis {
-    /// Column at mid height, from the left border.
-    pub column: f64,
-    /// Standard deviation of the column.
-    pub column_sigma: f64,
-    /// Lean in radians, top to the right positive, and its standard deviation.
-    pub lean: f64,
-    pub lean_sigma: f64,
+    /// Column from the picture's middle at mid height, lean, perspective.
+    pub pose: Pose,
+    /// Covariance over column, lean and the perspective's square.
+    pub covariance: Matrix3<f64>,
     /// The object's middle against the axis at table angle 0: right and away, px.
     pub off_axis: [f64; 2],
     pub off_axis_sigma: f64,
@@ -30,328 +36,230 @@ pub(super) struct OutlineAxis {
     pub object_width: f64,
 }
 
-/// Directions of support, degrees from the horizontal, on each side.
-const REACH: i32 = 60;
+/// Directions of touching lines, degrees from the horizontal, on each side.
+const REACH: i32 = 50;
 const STEP: i32 = 2;
 const COUNT: usize = (2 * REACH / STEP + 1) as usize;
+/// Neighbouring directions share outline points: about so many count as one.
+const ALIKE_DIRECTIONS: f64 = 8.0;
+/// Neighbouring rows share light and coding: about so many count as one.
+const ALIKE_ROWS: f64 = 20.0;
+/// An object whose half width changes by less than this share over the turn is round.
+const ROUND_SHARE: f64 = 0.012;
+/// Stops no further apart than this go round.
+const WHOLE_TURN_GAP_DEG: f64 = 65.0;
 
-/// How far one outline reaches in each direction, to the right and to the left.
-struct Support {
-    angle: f64,
-    right: [f64; COUNT],
-    left: [f64; COUNT],
-}
-
-fn direction(i: usize) -> f64 {
-    f64::from(i as i32 * STEP - REACH).to_radians()
-}
-
-/// What is known of perspective: the square of one over the focal length in pixels, and its standard
-/// deviation.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Perspective {
-    pub square: f64,
-    pub sigma: f64,
-}
-
-impl Perspective {
-    /// What is usual for products: a lens two and a half to eight frame heights long.
-    pub fn usual(height: usize) -> Self {
-        let square = (1.0 / (3.5 * height as f64)).powi(2);
-        Self { square, sigma: 1.6 * square }
+/// What is usual for products: a camera that stands nearly level, and a lens between wide and long.
+pub(super) fn usual(size: (usize, usize)) -> Known {
+    let longer = size.0.max(size.1) as f64;
+    let square = longer.powi(-2);
+    let sigma = [10.0 * longer, 0.02, 0.9 * square];
+    Known {
+        pose: Pose { column: 0.0, lean: 0.0, square: 0.2 * square },
+        information: Matrix3::from_diagonal(&Vector3::from(sigma.map(|s| s.powi(-2)))),
     }
 }
 
-/// Finds the axis from outlines at table angles in radians (anticlockwise positive); `None` when
-/// there are too few or they cover too little of the turn.
-pub(super) fn from_outlines(views: &[(f64, &View)], perspective: Option<Perspective>) -> Option<OutlineAxis> {
+/// Finds the axis from outlines at table angles in radians (anticlockwise positive) and what is known
+/// beforehand; `None` when there are too few or they cover too little of the turn.
+pub(super) fn from_outlines(views: &[(f64, &View)], known: &Known) -> Option<OutlineAxis> {
     let (width, height) = views.first()?.1.size;
     let middle = (width as f64 / 2.0, height as f64 / 2.0);
-    let perspective = perspective.unwrap_or(Perspective::usual(height));
-    let per_px = perspective.square.sqrt();
-    let mut column = 0.0;
-    let mut last = None;
-    // The camera is turned to the axis as found so far.
-    for _ in 0..3 {
-        let supports: Vec<Support> =
-            views.iter().filter_map(|(a, v)| support(*a, v, middle, column, per_px)).collect();
-        if supports.len() < 6 {
-            return None;
-        }
-        let harmonics = harmonics_for(&supports)?;
-        let Reaches { right, left, round } = reaches(&supports, harmonics)?;
-        let found = mirror(&right, &left)?;
-        column = found.column.mul_add(1.0 + (column * per_px).powi(2), column);
-        last = Some((supports, harmonics, right[COUNT / 2], round, found));
+    let seen: Vec<Seen> = views.iter().filter_map(|(a, v)| outlines::take(*a, v, middle)).collect();
+    if seen.len() < 6 {
+        return None;
     }
-    let (supports, harmonics, widest, round, found) = last?;
-    // Off the middle of the frame what is not known of perspective stays.
-    let left_over = 0.8 * column.abs() * perspective.sigma.min(perspective.square) * widest * widest;
-    let mid: Vec<f64> = supports.iter().map(|s| (s.right[COUNT / 2] - s.left[COUNT / 2]) / 2.0).collect();
-    let angles: Vec<f64> = supports.iter().map(|s| s.angle).collect();
-    let (fit, rest) = fourier(&angles, &mid, harmonics)?;
-    let (x, y) = (fit[1], -fit[2]);
-    let mut widths: Vec<f64> = supports
+    let angles: Vec<f64> = seen.iter().map(|s| s.angle).collect();
+    let harmonics = harmonics_for(&angles)?;
+    let start = Pose { column: rough_column(&seen), ..known.pose };
+    let level = [(0.0, 1.0)];
+    let reach = |pose: &Pose| -> Vec<(f64, f64)> {
+        let turned = Turned::to(pose);
+        seen.iter()
+            .map(|s| (s.right.reach(&turned, 1.0, &level)[0], s.left.reach(&turned, -1.0, &level)[0]))
+            .collect()
+    };
+    let half: Vec<f64> = reach(&start).iter().map(|(r, l)| f64::midpoint(*r, *l)).collect();
+    let swing = fourier::fit(&angles, &half, 1)?;
+    let round = swing.rest < ROUND_SHARE * swing.terms[0];
+    let found = if round {
+        let outline = MeanOutline::of(&seen, &angles, harmonics, height, middle.1);
+        mirror::solve(&|pose| outline.rests(pose), start, known, ALIKE_ROWS, height as f64)?
+    } else {
+        let touching = Touching::of(&seen, &angles, harmonics, &start)?;
+        mirror::solve(&|pose| touching.rests(pose), start, known, ALIKE_DIRECTIONS, height as f64)?
+    };
+    let pose = found.pose;
+    let ends = reach(&pose);
+    let mid: Vec<f64> = ends.iter().map(|(r, l)| (r - l) / 2.0).collect();
+    let fit = fourier::fit(&angles, &mid, harmonics)?;
+    let off_axis = [fit.terms[1], -fit.terms[2]];
+    let per_px = pose.square.sqrt();
+    let mut widths: Vec<f64> = ends
         .iter()
-        .map(|s| {
+        .zip(&angles)
+        .map(|((r, l), a)| {
             // What stands nearer looks wider.
-            let away = x * s.angle.sin() + y * s.angle.cos();
-            (s.right[COUNT / 2] + s.left[COUNT / 2]) * (1.0 + per_px * away)
+            let away = off_axis[0] * a.sin() + off_axis[1] * a.cos();
+            (r + l) * (1.0 + per_px * away)
         })
         .collect();
     widths.sort_by(f64::total_cmp);
     // A round object is as wide at every stop: the middle is steadier than the greatest.
     let object_width = widths[if round { widths.len() / 2 } else { widths.len() - 1 }];
     Some(OutlineAxis {
-        column: column + middle.0,
-        column_sigma: found.column_sigma.hypot(left_over).max(0.03),
-        lean: found.lean,
-        lean_sigma: found.lean_sigma.hypot(left_over / widest.max(1.0)),
-        off_axis: [fit[1], -fit[2]],
-        off_axis_sigma: rest / (supports.len() as f64 / 2.0).sqrt() + 0.02,
+        pose,
+        covariance: found.covariance,
+        off_axis,
+        off_axis_sigma: fit.rest / (seen.len() as f64 / 2.0).sqrt() + 0.02,
         object_width,
     })
 }
 
 /// How many harmonics of the turn the stops can carry; `None` when even one cannot be told.
-fn harmonics_for(supports: &[Support]) -> Option<usize> {
-    match widest_gap(supports)?.to_degrees() {
-        g if g <= WHOLE_TURN_GAP_DEG => Some((supports.len() / 3).min(8)),
+fn harmonics_for(angles: &[f64]) -> Option<usize> {
+    let mut sorted: Vec<f64> = angles.iter().map(|a| a.rem_euclid(TAU)).collect();
+    sorted.sort_by(f64::total_cmp);
+    let wrap = sorted.first()? + TAU - sorted.last()?;
+    let gap = sorted.windows(2).map(|w| w[1] - w[0]).fold(wrap, f64::max).to_degrees();
+    match gap {
+        g if g <= WHOLE_TURN_GAP_DEG => Some((angles.len() / 3).min(8)),
         g if g <= 130.0 => Some(2),
         g if g <= 250.0 => Some(1),
         _ => None,
     }
 }
 
-/// Stops no further apart than this go round.
-const WHOLE_TURN_GAP_DEG: f64 = 65.0;
-
-fn widest_gap(supports: &[Support]) -> Option<f64> {
-    let mut angles: Vec<f64> = supports.iter().map(|s| s.angle.rem_euclid(TAU)).collect();
-    angles.sort_by(f64::total_cmp);
-    let wrap = angles.first()? + TAU - angles.last()?;
-    Some(angles.windows(2).map(|w| w[1] - w[0]).fold(wrap, f64::max))
+/// The middle of all outlines.
+fn rough_column(seen: &[Seen]) -> f64 {
+    let mut mids: Vec<f64> =
+        seen.iter().flat_map(|s| s.rows.iter().map(|r| f64::midpoint(r.1, r.2))).collect();
+    mids.sort_by(f64::total_cmp);
+    mids.get(mids.len() / 2).copied().unwrap_or(0.0)
 }
 
-/// Takes one outline's reach, seen by a camera turned to `column` (px from the middle).
-fn support(angle: f64, view: &View, middle: (f64, f64), column: f64, per_px: f64) -> Option<Support> {
-    let mut right = [f64::MIN; COUNT];
-    let mut left = [f64::MIN; COUNT];
-    let edges: Vec<(f64, f64, f64)> = view
-        .outline
-        .edges()
-        .map(|(y, l, r)| (f64::from(y) - middle.1, f64::from(l) - middle.0, f64::from(r) - middle.0))
-        .collect();
-    if edges.len() < 20 {
-        return None;
+/// Mean distances of touching lines, left and right.
+struct Touching<'a> {
+    seen: &'a [Seen],
+    /// Sines and cosines.
+    directions: Vec<(f64, f64)>,
+    /// How much each stop counts in the mean of each direction, right and left.
+    weights: Vec<[Vec<f64>; 2]>,
+}
+
+impl<'a> Touching<'a> {
+    fn of(seen: &'a [Seen], angles: &[f64], harmonics: usize, start: &Pose) -> Option<Self> {
+        let directions: Vec<(f64, f64)> =
+            (0..COUNT).map(|i| f64::from(i as i32 * STEP - REACH).to_radians().sin_cos()).collect();
+        let reaches = Self::reaches(seen, &directions, start);
+        let weights = (0..COUNT)
+            .map(|i| {
+                let side = |which: usize| {
+                    let values: Vec<f64> = reaches.iter().map(|r| r[which][i]).collect();
+                    fourier::fit(angles, &values, harmonics).map(|f| f.mean_weights)
+                };
+                Some([side(0)?, side(1)?])
+            })
+            .collect::<Option<_>>()?;
+        Some(Self { seen, directions, weights })
     }
-    // The mean of three rows: a single row's noise must not decide how far the outline reaches.
-    let smooth: Vec<(f64, f64, f64)> = edges
-        .windows(3)
-        .filter(|w| w[2].0 - w[0].0 < 3.5)
-        .map(|w| (w[1].0, (w[0].1 + w[1].1 + w[2].1) / 3.0, (w[0].2 + w[1].2 + w[2].2) / 3.0))
-        .collect();
-    let (sin, cos) = (column * per_px).atan().sin_cos();
-    let turn = |u: f64, v: f64| {
-        let depth = u * per_px * sin + cos;
-        (if per_px > 0.0 { (u * cos - sin / per_px) / depth } else { u - column }, v / depth)
-    };
-    let turned: Vec<[(f64, f64); 2]> = smooth.iter().map(|&(y, l, r)| [turn(l, y), turn(r, y)]).collect();
-    for i in 0..COUNT {
-        let (s, c) = direction(i).sin_cos();
-        for &[l, r] in &turned {
-            right[i] = right[i].max(c * r.0 + s * r.1);
-            left[i] = left[i].max(-c * l.0 + s * l.1);
+
+    fn reaches(seen: &[Seen], directions: &[(f64, f64)], pose: &Pose) -> Vec<[Vec<f64>; 2]> {
+        let turned = Turned::to(pose);
+        seen.iter()
+            .map(|s| [s.right.reach(&turned, 1.0, directions), s.left.reach(&turned, -1.0, directions)])
+            .collect()
+    }
+
+    fn rests(&self, pose: &Pose) -> Vec<Rest> {
+        let reaches = Self::reaches(self.seen, &self.directions, pose);
+        (0..self.directions.len())
+            .map(|i| {
+                let mean = |which: usize| -> f64 {
+                    self.weights[i][which].iter().zip(&reaches).map(|(w, r)| w * r[which][i]).sum()
+                };
+                Rest { px: mean(0) - mean(1), weight: 1.0 }
+            })
+            .collect()
+    }
+}
+
+/// The mean outline of a round object, from the top down, px from the picture's middle.
+struct MeanOutline {
+    left: Vec<(f64, f64)>,
+    right: Vec<(f64, f64)>,
+}
+
+impl MeanOutline {
+    fn of(seen: &[Seen], angles: &[f64], harmonics: usize, height: usize, middle: f64) -> Self {
+        let mut by_row: Vec<(Vec<f64>, Vec<f64>, Vec<f64>)> = vec![Default::default(); height];
+        for (s, angle) in seen.iter().zip(angles) {
+            for &(row, left, right) in &s.rows {
+                if let Some(at) = by_row.get_mut(row) {
+                    at.0.push(*angle);
+                    at.1.push(left);
+                    at.2.push(right);
+                }
+            }
         }
-    }
-    (!smooth.is_empty()).then_some(Support { angle, right, left })
-}
-
-type Reach = [f64; COUNT];
-
-struct Reaches {
-    right: Reach,
-    left: Reach,
-    /// Whether the object is as wide at every stop.
-    round: bool,
-}
-
-/// How far the outlines reach over the turn, right and left: at most, or on the mean where the object is
-/// round.
-fn reaches(supports: &[Support], harmonics: usize) -> Option<Reaches> {
-    let angles: Vec<f64> = supports.iter().map(|s| s.angle).collect();
-    let half: Vec<f64> =
-        supports.iter().map(|s| f64::midpoint(s.right[COUNT / 2], s.left[COUNT / 2])).collect();
-    let (fit, rest) = fourier(&angles, &half, 1)?;
-    let round = rest < ROUND_SHARE * fit[0];
-    let whole = widest_gap(supports)?.to_degrees() <= WHOLE_TURN_GAP_DEG;
-    let (mut right, mut left) = ([0.0; COUNT], [0.0; COUNT]);
-    for i in 0..COUNT {
-        let r: Vec<f64> = supports.iter().map(|s| s.right[i]).collect();
-        let l: Vec<f64> = supports.iter().map(|s| s.left[i]).collect();
-        if round || !whole {
-            right[i] = fourier(&angles, &r, harmonics)?.0[0];
-            left[i] = fourier(&angles, &l, harmonics)?.0[0];
-        } else {
-            right[i] = sweep(&angles, &r)?;
-            left[i] = sweep(&angles, &l)?;
+        let (mut left, mut right) = (Vec::new(), Vec::new());
+        for (row, (angles, lefts, rights)) in by_row.iter().enumerate() {
+            // A row that many stops do not show is the top's or the foot's.
+            if angles.len() * 5 < seen.len() * 4 {
+                continue;
+            }
+            let mean = |values: &[f64]| fourier::fit(angles, values, harmonics.min(1)).map(|f| f.terms[0]);
+            if let (Some(l), Some(r)) = (mean(lefts), mean(rights)) {
+                let y = row as f64 + 0.5 - middle;
+                left.push((l, y));
+                right.push((r, y));
+            }
         }
+        Self { left, right }
     }
-    Some(Reaches { right, left, round })
-}
 
-/// An object whose half width changes by less than this share over the turn is round.
-const ROUND_SHARE: f64 = 0.012;
-
-/// The greatest reach over the turn, between the stops too: about its greatest reach a point of the outline
-/// moves as a sine.
-fn sweep(angles: &[f64], values: &[f64]) -> Option<f64> {
-    let mut order: Vec<usize> = (0..angles.len()).collect();
-    order.sort_by(|&a, &b| angles[a].rem_euclid(TAU).total_cmp(&angles[b].rem_euclid(TAU)));
-    let n = order.len();
-    let usual = TAU / n as f64;
-    let from = |a: usize, b: usize| (angles[b] - angles[a] + PI).rem_euclid(TAU) - PI;
-    let mut by_reach: Vec<usize> = (0..n).collect();
-    by_reach.sort_by(|&a, &b| values[order[b]].total_cmp(&values[order[a]]));
-    // A turning object cannot reach further at one stop alone than its own size allows: an outline that does
-    // is not the object's.
-    let honest = |k: usize| {
-        let (before, here, after) = (order[(k + n - 1) % n], order[k], order[(k + 1) % n]);
-        let step = from(here, after).abs().max(from(before, here).abs());
-        let bump = values[here] - 0.5 * (values[before] + values[after]);
-        bump < 1.2 * values[here].abs() * (1.0 - step.cos()) + 0.7
-    };
-    let top = by_reach.iter().copied().take(4).find(|&k| honest(k)).unwrap_or(by_reach[0]);
-    let here = order[top];
-    let side = ((12.0_f64.to_radians() / usual).round() as usize).max(1).min(n / 3);
-    let near: Vec<(f64, f64)> = (0..=2 * side)
-        .map(|j| order[(top + n + j - side) % n])
-        .map(|i| (from(here, i), values[i]))
-        .filter(|(d, _)| d.abs() < 14.0_f64.to_radians().max(1.6 * usual))
-        .collect();
-    if near.len() < 3 {
-        return Some(values[here]);
+    /// For each place on the left its distance from the axis against that of the right outline at the same
+    /// height.
+    fn rests(&self, pose: &Pose) -> Vec<Rest> {
+        let turned = Turned::to(pose);
+        let left: Vec<(f64, f64)> = self.left.iter().map(|p| turned.see(*p)).collect();
+        let right: Vec<(f64, f64)> = self.right.iter().map(|p| turned.see(*p)).collect();
+        let none = Rest { px: 0.0, weight: 0.0 };
+        let n = right.len();
+        let mut at = 0;
+        (0..left.len())
+            .map(|i| {
+                let (x, y) = left[i];
+                while at + 2 < n && right[at + 1].1 < y {
+                    at += 1;
+                }
+                let (Some(&a), Some(&b)) = (right.get(at), right.get(at + 1)) else { return none };
+                let (Some(&before), Some(&after)) = (left.get(i.wrapping_sub(3)), left.get(i + 3)) else {
+                    return none;
+                };
+                let (Some(&above), Some(&below)) = (right.get(at.wrapping_sub(2)), right.get(at + 3)) else {
+                    return none;
+                };
+                if y < a.1
+                    || y > b.1
+                    || b.1 - a.1 > 3.0
+                    || after.1 - before.1 > 9.0
+                    || below.1 - above.1 > 8.0
+                {
+                    return none;
+                }
+                let slope = |a: (f64, f64), b: (f64, f64)| (b.0 - a.0) / (b.1 - a.1);
+                let steep = slope(before, after).abs().max(slope(above, below).abs());
+                if steep > STEEPEST {
+                    return none;
+                }
+                let other = a.0 + slope(a, b) * (y - a.1);
+                // Left and right do not blur alike where the outline runs across: counted by its slope.
+                Rest { px: x + other, weight: (1.0 + steep * steep).powi(-2) }
+            })
+            .collect()
     }
-    let a = DMatrix::from_fn(near.len(), 3, |i, j| match j {
-        0 => 1.0,
-        1 => near[i].0.cos() - 1.0,
-        _ => near[i].0.sin(),
-    });
-    let b = DVector::from_iterator(near.len(), near.iter().map(|v| v.1));
-    let fit = (a.transpose() * &a + DMatrix::identity(3, 3) * 1e-9).cholesky()?.solve(&(a.transpose() * b));
-    let peak = fit[2].atan2(fit[1]);
-    if fit[1] <= 0.0 || peak.abs() > usual {
-        return Some(values[here]);
-    }
-    Some(fit[0] - fit[1] + fit[1].hypot(fit[2]))
 }
 
-/// Neighbouring directions share outline points: the square root of how many count as one.
-const INDEPENDENT: f64 = 2.83;
-/// How far from level a camera usually stands, radians.
-const LEVEL_RAD: f64 = 0.012;
-
-struct Mirror {
-    column: f64,
-    column_sigma: f64,
-    lean: f64,
-    lean_sigma: f64,
-}
-
-/// Finds the line about which a reach is its own mirror image.
-fn mirror(right: &Reach, left: &Reach) -> Option<Mirror> {
-    // A direction at elevation e on the right mirrors, about a line leaning by λ, to elevation
-    // e − 2λ on the left (downwards positive, top to the right positive).
-    let at = |side: &Reach, e: f64| {
-        let place = ((e.to_degrees() + f64::from(REACH)) / f64::from(STEP)).clamp(0.0, COUNT as f64 - 1.001);
-        let i = (place as usize).clamp(1, COUNT - 3);
-        cubic([side[i - 1], side[i], side[i + 1], side[i + 2]], place - i as f64)
-    };
-    // Mirror pairs: right at e + λ, left at e − λ; both differ by 2 q cos e.
-    let rest = |e: f64, q: f64, lean: f64| at(right, e + lean) - at(left, e - lean) - 2.0 * q * e.cos();
-    let used: Vec<f64> =
-        (0..COUNT).map(direction).filter(|e| e.to_degrees().abs() < f64::from(REACH) - 10.0).collect();
-    let (mut q, mut lean) = (0.0, 0.0);
-    let (mut sigma, mut inverse) = (1.0, nalgebra::Matrix2::identity());
-    for round in 0..12 {
-        let rests: Vec<f64> = used.iter().map(|&e| rest(e, q, lean)).collect();
-        let mut sizes: Vec<f64> = rests.iter().map(|r| r.abs()).collect();
-        sizes.sort_by(f64::total_cmp);
-        sigma = (1.48 * sizes[sizes.len() / 2]).max(0.03);
-        let mut h = nalgebra::Matrix2::<f64>::identity() * 1e-12;
-        let mut b = nalgebra::Vector2::<f64>::zeros();
-        for (&e, r) in used.iter().zip(&rests) {
-            // Where another part of the object takes over, a direction is off: it counts little.
-            let weight = if round < 3 { 1.0 } else { 1.0 / (1.0 + (r / (2.0 * sigma)).powi(2)) };
-            let d = 1e-4;
-            let by_lean = (rest(e, q, lean + d) - rest(e, q, lean - d)) / (2.0 * d);
-            let j = nalgebra::Vector2::new(-2.0 * e.cos(), by_lean);
-            h += j * j.transpose() * weight;
-            b -= j * (*r * weight);
-        }
-        // A ball shows no lean; cameras stand nearly level.
-        let known = (sigma * INDEPENDENT / LEVEL_RAD).powi(2);
-        h[(1, 1)] += known;
-        b[1] -= known * lean;
-        inverse = h.try_inverse()?;
-        let step = inverse * b;
-        q += step[0];
-        lean = (lean + step[1].clamp(-0.05, 0.05)).clamp(-0.15, 0.15);
-    }
-    // q is the axis' distance from the middle along its normal; at mid height the column follows.
-    Some(Mirror {
-        column: q / lean.cos(),
-        column_sigma: (inverse[(0, 0)].sqrt() * sigma * INDEPENDENT).max(0.02),
-        lean,
-        lean_sigma: inverse[(1, 1)].sqrt() * sigma * INDEPENDENT,
-    })
-}
-
-fn cubic(p: [f64; 4], t: f64) -> f64 {
-    p[1] + 0.5
-        * t
-        * (p[2] - p[0]
-            + t * (2.0 * p[0] - 5.0 * p[1] + 4.0 * p[2] - p[3] + t * (3.0 * (p[1] - p[2]) + p[3] - p[0])))
-}
-
-/// Fits mean and harmonics by least squares, down-weighting outliers once; returns mean, cosine, sine, …
-/// and the standard deviation left.
-fn fourier(angles: &[f64], values: &[f64], harmonics: usize) -> Option<(Vec<f64>, f64)> {
-    let n = values.len();
-    let columns = (1 + 2 * harmonics).min(n.saturating_sub(2)).max(1);
-    let basis = DMatrix::from_fn(n, columns, |i, j| {
-        let k = j.div_ceil(2) as f64;
-        if j == 0 {
-            1.0
-        } else if j % 2 == 1 {
-            (k * angles[i]).cos()
-        } else {
-            (k * angles[i]).sin()
-        }
-    });
-    let mut weights = vec![1.0; n];
-    let mut fit = DVector::zeros(columns);
-    let mut sigma = 0.0;
-    for _ in 0..3 {
-        let mut h = DMatrix::<f64>::identity(columns, columns) * 1e-6;
-        let mut b = DVector::zeros(columns);
-        for i in 0..n {
-            let row = basis.row(i).transpose();
-            h += &row * row.transpose() * weights[i];
-            b += row * (values[i] * weights[i]);
-        }
-        fit = h.cholesky()?.solve(&b);
-        let rests: Vec<f64> =
-            (0..n).map(|i| (values[i] - basis.row(i).transpose().dot(&fit)).abs()).collect();
-        let mut sorted = rests.clone();
-        sorted.sort_by(f64::total_cmp);
-        let scale = (1.48 * sorted[n / 2] / (1.0 - columns as f64 / n as f64).max(0.2).sqrt()).max(0.05);
-        for (w, r) in weights.iter_mut().zip(&rests) {
-            let t = r / (6.0 * scale);
-            *w = 1.0 / (1.0 + t * t * t * t);
-        }
-        sigma = scale;
-    }
-    fit.resize_vertically_mut(columns.max(3), 0.0);
-    Some((fit.as_slice().to_vec(), sigma))
-}
+/// Outlines that run further across than this for one down are no place to compare rows.
+const STEEPEST: f64 = 1.5;

@@ -40,10 +40,12 @@ impl Plane {
         let (x0, y0) = (x as usize, y as usize);
         let (fx, fy) = (x - x0 as f32, y - y0 as f32);
         let at = y0 * self.width + x0;
-        let (a, b) = (f32::from(self.data[at]), f32::from(self.data[at + 1]));
-        let (c, d) = (f32::from(self.data[at + self.width]), f32::from(self.data[at + self.width + 1]));
-        let top = a + (b - a) * fx;
-        let bottom = c + (d - c) * fx;
+        let pair = |at: usize| {
+            let pair = &self.data[at..at + 2];
+            let (a, b) = (f32::from(pair[0]), f32::from(pair[1]));
+            a + (b - a) * fx
+        };
+        let (top, bottom) = (pair(at), pair(at + self.width));
         top + (bottom - top) * fy
     }
 
@@ -76,5 +78,24 @@ impl Plane {
             data.extend(sums.iter().map(|&s| (s / (n * n) as u32) as u8));
         }
         Self { width, height, data }
+    }
+
+    /// Smooths by the binomial (1, 2, 1) / 4 across and down; the border stays.
+    #[must_use]
+    pub fn smoothed(&self) -> Self {
+        let (w, h) = (self.width, self.height);
+        let mut data = self.data.clone();
+        let mut column = vec![0_u16; w];
+        for y in 1..h.saturating_sub(1) {
+            let (above, here, below) = (self.row(y - 1), self.row(y), self.row(y + 1));
+            for (sum, ((a, b), c)) in column.iter_mut().zip(above.iter().zip(here).zip(below)) {
+                *sum = u16::from(*a) + 2 * u16::from(*b) + u16::from(*c);
+            }
+            let inside = &mut data[y * w + 1..][..w.saturating_sub(2)];
+            for (out, near) in inside.iter_mut().zip(column.windows(3)) {
+                *out = ((near[0] + 2 * near[1] + near[2] + 8) >> 4) as u8;
+            }
+        }
+        Self { width: w, height: h, data }
     }
 }

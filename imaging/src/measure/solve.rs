@@ -6,6 +6,7 @@
 
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 
+use super::angle::Stop;
 use super::turn_model::Camera;
 
 /// One place of a point in one frame, px from the picture's middle.
@@ -47,13 +48,15 @@ pub(super) const OUTLIER: f64 = 3.5;
 const CAMERA: usize = 4;
 const ROUNDS: usize = 14;
 
-/// Solves; `tracks` are moved to their solved places. `held` is the frame whose angle stays.
+/// Solves; `tracks` are moved to their solved places. `held` is the frame whose angle stays. `None` too when
+/// stopped.
 pub(super) fn solve(
     tracks: &mut [Track],
     camera: Camera,
     angles: &[f64],
     prior: &Prior,
     held: usize,
+    stop: Stop,
 ) -> Option<Solved> {
     let size = CAMERA + angles.len();
     let mut state = (camera, angles.to_vec());
@@ -62,6 +65,9 @@ pub(super) fn solve(
     let mut cost = total(tracks, &state.0, &state.1, sigma, prior);
     let mut rounds = 0;
     while rounds < ROUNDS {
+        if stop() {
+            return None;
+        }
         rounds += 1;
         let (mut system, right, steps) = assemble(tracks, &state.0, &state.1, sigma, prior, held, damping);
         for i in 0..size {

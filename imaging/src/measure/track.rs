@@ -5,7 +5,7 @@
 //! 56:221, 2004) with an affine warp. Where a second place fits as well, the answer is no match: a
 //! pattern that repeats must not lead a whole period astray.
 
-use nalgebra::{SMatrix, SVector};
+use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 
 use super::Plane;
 use super::frame::View;
@@ -14,6 +14,7 @@ use super::frame::View;
 const HALF: i32 = 7;
 const SIDE: usize = (2 * HALF + 1) as usize;
 const AREA: usize = SIDE * SIDE;
+const LANES: usize = 8;
 /// Half side of the patch at the rough levels, in their pixels.
 const ROUGH_HALF: i32 = 4;
 const ROUGH_AREA: usize = ((2 * ROUGH_HALF + 1) * (2 * ROUGH_HALF + 1)) as usize;
@@ -39,30 +40,60 @@ impl Levels {
         let luma = view.luma.as_ref()?;
         let [cb, cr] = view.chroma.as_ref()?;
         let mut full = luma.clone();
-        if mix[1].abs() + mix[2].abs() > 0.05 && cb.width > 1 && cb.height > 1 {
+        if mix[1].abs() + mix[2].abs() > 0.05 && cb.width > 2 && cb.height > 2 {
+            let colour = smooth_mix(cb, cr, [mix[1], mix[2]]);
+            let (w, h) = (cb.width, cb.height);
             for y in 0..full.height {
                 // A colour sample's centre lies between two pixels: interpolated, or patches would jump.
-                let v = ((y as f32 - 0.5) / 2.0).clamp(0.0, cb.height as f32 - 1.001);
+                let v = ((y as f32 - 0.5) / 2.0).clamp(0.0, h as f32 - 1.001);
+                let fy = v.fract();
+                let (above, below) = colour[v as usize * w..][..2 * w].split_at(w);
                 for x in 0..full.width {
-                    let u = ((x as f32 - 0.5) / 2.0).clamp(0.0, cb.width as f32 - 1.001);
-                    let value = mix[0] * (luma.at(x, y) - 128.0)
-                        + mix[1] * (cb.between(u, v) - 128.0)
-                        + mix[2] * (cr.between(u, v) - 128.0);
+                    let u = ((x as f32 - 0.5) / 2.0).clamp(0.0, w as f32 - 1.001);
+                    let (at, fx) = (u as usize, u.fract());
+                    let along = |row: &[f32]| row[at] + (row[at + 1] - row[at]) * fx;
+                    let (top, bottom) = (along(above), along(below));
+                    let value = mix[0] * (luma.at(x, y) - 128.0) + top + (bottom - top) * fy;
                     full.data[y * luma.width + x] = (value + 128.5).clamp(0.0, 255.0) as u8;
                 }
             }
         }
         let half = full.reduced(2);
+        // Sampling between pixels blurs by where it falls; what is smooth already is moved by it much less.
+        let full = full.smoothed();
         let quarter = half.reduced(2);
-        let noise = view.noise * mix[0] * mix[0];
+        let noise = view.noise * (mix[0] * mix[0]).max(0.25);
         Some(Self { full, half, quarter, noise, origin: (view.origin.0 as f64, view.origin.1 as f64) })
     }
 }
 
-/// Finds the mix of luma and colour differences in which the object's slopes are strongest: paints of
-/// the same lightness differ in colour alone. The strongest weight is 1.
-pub(super) fn strongest_mix(views: &[&View]) -> [f32; 3] {
-    let mut sums = nalgebra::Matrix3::<f64>::zeros();
+/// Mixes colour differences and smooths them a little: they come in coarse steps.
+fn smooth_mix(cb: &Plane, cr: &Plane, mix: [f32; 2]) -> Vec<f32> {
+    let (w, h) = (cb.width, cb.height);
+    let mut mixed: Vec<f32> = cb
+        .data
+        .iter()
+        .zip(&cr.data)
+        .map(|(&b, &r)| mix[0] * (f32::from(b) - 128.0) + mix[1] * (f32::from(r) - 128.0))
+        .collect();
+    let mut across = mixed.clone();
+    for (out, row) in across.chunks_exact_mut(w).zip(mixed.chunks_exact(w)) {
+        for (out, near) in out[1..w - 1].iter_mut().zip(row.windows(3)) {
+            *out = 0.25 * (near[0] + 2.0 * near[1] + near[2]);
+        }
+    }
+    for y in 1..h - 1 {
+        for x in 0..w {
+            let at = y * w + x;
+            mixed[at] = 0.25 * (across[at - w] + 2.0 * across[at] + across[at + w]);
+        }
+    }
+    mixed
+}
+
+/// How strong the object's slopes are in luma and colour differences, and together.
+fn slopes(views: &[&View]) -> Matrix3<f64> {
+    let mut sums = Matrix3::zeros();
     let stride = (views.len() / 5).max(1);
     for view in views.iter().step_by(stride) {
         let (Some(luma), Some([cb, cr])) = (&view.luma, &view.chroma) else { continue };
@@ -73,25 +104,40 @@ pub(super) fn strongest_mix(views: &[&View]) -> [f32; 3] {
         for y in (14..h.saturating_sub(14)).step_by(2) {
             for x in (inset..w.saturating_sub(inset)).step_by(2) {
                 let slope = |p: &Plane| f64::from(p.at(x + 1, y) - p.at(x - 1, y));
-                let g = nalgebra::Vector3::new(slope(&half), slope(cb), slope(cr));
+                let g = Vector3::new(slope(&half), slope(cb), slope(cr));
                 sums += g * g.transpose();
             }
         }
     }
-    let luma_only = [1.0, 0.0, 0.0];
-    let eigen = sums.symmetric_eigen();
-    let Some((best, value)) =
-        eigen.eigenvalues.iter().copied().enumerate().max_by(|a, b| a.1.total_cmp(&b.1))
-    else {
-        return luma_only;
-    };
+    sums
+}
+
+/// Finds the mix of luma and colour differences in which the object's slopes are strongest: paints of
+/// the same lightness differ in colour alone. The strongest weight is 1.
+pub(super) fn strongest_mix(views: &[&View]) -> [f32; 3] {
+    let sums = slopes(views);
+    let (mix, value) = strongest(sums);
     // Luma is the sharper and less grainy one: it stays unless colour shows much more.
-    if value < 1.6 * sums[(0, 0)] {
-        return luma_only;
-    }
+    if value < 1.6 * sums[(0, 0)] { [1.0, 0.0, 0.0] } else { mix }
+}
+
+/// The same for colour differences alone: light that is mirrored has no colour of its own.
+pub(super) fn strongest_colour(views: &[&View]) -> [f32; 3] {
+    let mut sums = slopes(views);
+    sums.fill_row(0, 0.0);
+    sums.fill_column(0, 0.0);
+    strongest(sums).0.map(|v| COLOUR_GAIN * v)
+}
+
+/// Colour differences of paints are a fraction of differences in lightness.
+const COLOUR_GAIN: f32 = 3.0;
+
+fn strongest(sums: Matrix3<f64>) -> ([f32; 3], f64) {
+    let eigen = sums.symmetric_eigen();
+    let best = eigen.eigenvalues.imax();
     let v = eigen.eigenvectors.column(best);
-    let most = v.iter().fold(0.0_f64, |m, x| m.max(x.abs())).max(1e-9);
-    [(v[0] / most) as f32, (v[1] / most) as f32, (v[2] / most) as f32]
+    let most = v.amax().max(1e-9);
+    ([(v[0] / most) as f32, (v[1] / most) as f32, (v[2] / most) as f32], eigen.eigenvalues[best])
 }
 
 /// A change of small offsets from one frame to another, columns of a 2 × 2 matrix by row.
@@ -102,8 +148,8 @@ pub(super) struct Anchor {
     pub x: f32,
     pub y: f32,
     template: [f32; AREA],
-    /// Steepest descent images, scaled by the patch's spread.
-    descent: Box<[[f32; 6]; AREA]>,
+    /// Steepest descent images by pixel; two more lanes, always 0, let them be summed eight at a time.
+    descent: Box<[[f32; LANES]; AREA]>,
     inverse: SMatrix<f32, 6, 6>,
     spread: f32,
 }
@@ -217,7 +263,7 @@ impl Anchor {
             return None;
         }
         let mut template = [0.0; AREA];
-        let mut descent = Box::new([[0.0; 6]; AREA]);
+        let mut descent = Box::new([[0.0; LANES]; AREA]);
         let mut hessian = SMatrix::<f32, 6, 6>::zeros();
         let mut i = 0;
         let mut sum = 0.0;
@@ -230,7 +276,7 @@ impl Anchor {
                 let gx = (plane.between(px + 1.0, py) - plane.between(px - 1.0, py)) / 2.0;
                 let gy = (plane.between(px, py + 1.0) - plane.between(px, py - 1.0)) / 2.0;
                 let (dx, dy) = (dx as f32, dy as f32);
-                descent[i] = [gx, gy, gx * dx, gx * dy, gy * dx, gy * dy];
+                descent[i] = [gx, gy, gx * dx, gx * dy, gy * dx, gy * dy, 0.0, 0.0];
                 i += 1;
             }
         }
@@ -356,14 +402,14 @@ impl Anchor {
                 return Outcome::Lost;
             }
             let gain = self.spread / spread;
-            let mut b = [0.0_f32; 6];
+            let mut b = [0.0_f32; LANES];
             for ((d, v), w) in self.descent.iter().zip(&sample).zip(&self.template) {
                 let e = v * gain - w;
-                for k in 0..6 {
-                    b[k] += d[k] * e;
+                for (sum, d) in b.iter_mut().zip(d) {
+                    *sum += d * e;
                 }
             }
-            let p = self.inverse * SVector::<f32, 6>::from(b);
+            let p = self.inverse * SVector::<f32, 6>::from_column_slice(&b[..6]);
             // Compose with the inverse of the small warp.
             let m = [[1.0 + p[2], p[3]], [p[4], 1.0 + p[5]]];
             let det = m[0][0] * m[1][1] - m[0][1] * m[1][0];

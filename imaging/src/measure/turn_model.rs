@@ -96,6 +96,17 @@ impl Camera {
         Some(turned(found, -angle))
     }
 
+    /// Places a picture place `forward` px behind the axis, as the camera looks. The point is given at table
+    /// angle 0 when seen at `angle`.
+    pub fn at_depth(&self, place: [f64; 2], forward: f64, angle: f64) -> [f64; 3] {
+        let (st, ct) = self.tilt.sin_cos();
+        let (sr, cr) = self.roll.sin_cos();
+        let w = 1.0 + self.per_px * forward;
+        let (u, v) = (place[0] * w - self.x0, place[1] * w);
+        let (x, down) = (u * cr + v * sr, v * cr - u * sr);
+        turned([x, ct * forward - st * down, -st * forward - ct * down], -angle)
+    }
+
     /// Returns the lean of the projected axis in radians; positive leans its top to the right.
     pub fn lean(&self) -> f64 {
         let (st, ct) = self.tilt.sin_cos();
@@ -148,5 +159,7 @@ mod tests {
         let p = camera.onto_cylinder([100.0, 40.0], 200.0, 0.7).unwrap();
         let back = camera.project(p, 0.7);
         assert!((back[0] - 100.0).abs() < 0.05 && (back[1] - 40.0).abs() < 0.05, "{back:?}");
+        let back = camera.project(camera.at_depth([100.0, 40.0], -70.0, 0.7), 0.7);
+        assert!((back[0] - 100.0).abs() < 1e-9 && (back[1] - 40.0).abs() < 1e-9, "{back:?}");
     }
 }

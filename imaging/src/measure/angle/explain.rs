@@ -4,13 +4,12 @@
 //! drifts evenly. The three are told apart by fitting all together and taking in the term that
 //! explains most, one after the other.
 
-use nalgebra::{DMatrix, DVector};
+mod fit;
 
-use super::{Told, TurnFrame};
+use nalgebra::DMatrix;
 
-/// A wrong stop or slip smaller than this is not named, degrees.
-const LEAST_WRONG_DEG: f64 = 0.28;
-const LEAST_SLIP_DEG: f64 = 0.38;
+use super::{Stop, Told, TurnFrame};
+use fit::{Data, Term, choose};
 
 /// An angle with a greater standard uncertainty against its neighbours is not told, degrees.
 const TOLD_DEG: f64 = 0.08;
@@ -59,19 +58,13 @@ pub(super) fn order(frames: &[TurnFrame]) -> Vec<usize> {
     order
 }
 
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum Term {
-    /// Place in the run of frames.
-    Wrong(usize),
-    Slip(usize),
-}
-
 /// Explains; `uncertainty` gives the standard uncertainty in degrees of a sum of angles.
 pub(super) fn explain(
     seen: &Seen,
     order: &[usize],
     uncertainty: &dyn Fn(&[(usize, f64)]) -> f64,
     covariance: &dyn Fn(usize, usize) -> f64,
+    stop: Stop,
 ) -> Tale {
     let n = seen.planned.len();
     let joined = Joined::of(seen, order);
@@ -106,12 +99,11 @@ pub(super) fn explain(
         let own = if a == b { OWN_SIGMA_DEG * OWN_SIGMA_DEG } else { 0.0 };
         own + INFLATION * INFLATION * covariance(run[a], run[b])
     });
-    let Some(whiten) = spread.cholesky() else {
-        tale.closure = too_little();
-        return tale;
-    };
-    let data = Data { planned: &planned, closing: &closing, deviation: &deviation, joined: &joined, whiten };
-    let Some(fit) = choose(&data) else {
+    let fit = spread
+        .cholesky()
+        .and_then(|s| Data::new(&planned, &closing, &deviation, &joined.joints, &s))
+        .and_then(|data| choose(&data, stop));
+    let Some(fit) = fit else {
         tale.closure = too_little();
         return tale;
     };
@@ -120,7 +112,7 @@ pub(super) fn explain(
     if !joined.round {
         for part in joined.parts() {
             let mut rests: Vec<f64> =
-                part.iter().map(|&k| deviation[k] - fit.drift_and_faults(&data, k)).collect();
+                part.iter().map(|&k| deviation[k] - fit.drift_and_faults(planned[k], k)).collect();
             rests.sort_by(f64::total_cmp);
             for &k in &part {
                 zero[k] = rests[rests.len() / 2];
@@ -132,7 +124,7 @@ pub(super) fn explain(
             tale.measured[i] = Some((seen.planned[i] + deviation[k] - zero[k], local[k]));
         }
     }
-    for (term, amount) in &fit.terms {
+    for (term, amount, _) in &fit.terms {
         let clear = |k: usize| local[k] < TOLD_DEG && amount.abs() > 5.0 * local[k];
         match *term {
             Term::Wrong(k) if clear(k) => tale.story.wrong.push((run[k], *amount, local[k])),
@@ -141,8 +133,8 @@ pub(super) fn explain(
         }
     }
     tale.closure = if joined.round {
-        if fit.slope_sigma < CLOSURE_TOLD_DEG {
-            Ok((fit.slope, fit.slope_sigma))
+        if fit.slope.1 < CLOSURE_TOLD_DEG {
+            Ok(fit.slope)
         } else {
             Err("too little detail where the turn closes".to_owned())
         }
@@ -260,151 +252,9 @@ fn runs(joints: &[bool]) -> Vec<Vec<usize>> {
 const OWN_SIGMA_DEG: f64 = 0.006;
 /// Patches overlap and share errors: the formal standard deviation is widened by this.
 const INFLATION: f64 = 2.0;
-/// A term must explain this many squared standard deviations to be taken in.
-const WORTH: f64 = 30.0;
 /// A closure with a greater standard uncertainty is not told, degrees: twice what a table's steps per turn
 /// are corrected to.
 const CLOSURE_TOLD_DEG: f64 = 0.04;
-
-struct Data<'a> {
-    planned: &'a [f64],
-    closing: &'a [bool],
-    deviation: &'a [f64],
-    joined: &'a Joined,
-    whiten: nalgebra::Cholesky<f64, nalgebra::Dyn>,
-}
-
-impl Data<'_> {
-    /// Places with two frames of the same part on both sides, in the order of the turn.
-    fn slip_places(&self) -> Vec<usize> {
-        let n = self.planned.len();
-        let joints = &self.joined.joints;
-        (2..n.saturating_sub(1)).filter(|&k| joints[k - 2] && joints[k - 1] && joints[k]).collect()
-    }
-}
-
-struct Fit {
-    offset: f64,
-    /// Degrees per full turn, and its standard uncertainty.
-    slope: f64,
-    slope_sigma: f64,
-    terms: Vec<(Term, f64)>,
-}
-
-impl Fit {
-    /// What drift, wrong stops and slips make of a place of the run.
-    fn drift_and_faults(&self, data: &Data, k: usize) -> f64 {
-        let faults: f64 = self.terms.iter().map(|(t, amount)| column(*t, k) * amount).sum();
-        self.slope * data.planned[k] / 360.0 + faults
-    }
-}
-
-fn column(term: Term, k: usize) -> f64 {
-    match term {
-        Term::Wrong(j) => f64::from(u8::from(k == j)),
-        Term::Slip(j) => f64::from(u8::from(k >= j)),
-    }
-}
-
-/// One weighted fit.
-struct Weighted {
-    x: Vec<f64>,
-    rest: f64,
-    slope_sigma: f64,
-}
-
-/// Fits offset, slope and the given terms.
-fn least_squares(data: &Data, terms: &[Term]) -> Option<Weighted> {
-    let n = data.planned.len();
-    // What happened where nothing joins the frames is not known: each such gap may hide a slip.
-    let unseen: Vec<Term> =
-        (0..n - 1).filter(|&k| !data.joined.joints[k]).map(|k| Term::Slip(k + 1)).collect();
-    let known = 2 + terms.len();
-    let m = known + unseen.len();
-    if m >= n {
-        return None;
-    }
-    let a = DMatrix::from_fn(n, m, |k, j| match j {
-        0 => 1.0,
-        1 => data.planned[k] / 360.0,
-        _ if j < known => column(terms[j - 2], k),
-        _ => column(unseen[j - known], k),
-    });
-    let lower = data.whiten.l_dirty();
-    let a = lower.solve_lower_triangular(&a)?;
-    let b = lower.solve_lower_triangular(&DVector::from_column_slice(data.deviation))?;
-    let h = a.transpose() * &a + DMatrix::identity(m, m) * 1e-9;
-    let cholesky = h.cholesky()?;
-    let x = cholesky.solve(&(a.transpose() * &b));
-    let rest = (&a * &x - b).norm_squared();
-    let slope_sigma = cholesky.inverse()[(1, 1)].sqrt();
-    Some(Weighted { x: x.as_slice()[..known].to_vec(), rest, slope_sigma })
-}
-
-fn choose(data: &Data) -> Option<Fit> {
-    let n = data.planned.len();
-    let candidates: Vec<Term> = (0..n)
-        .filter(|&k| !data.closing[k])
-        .map(Term::Wrong)
-        // A slip at the first stop of a part is none; at the second or last it is a wrong stop as well.
-        .chain(data.slip_places().into_iter().map(Term::Slip))
-        .collect();
-    let mut terms: Vec<Term> = Vec::new();
-    let mut best = least_squares(data, &terms)?;
-    let most = (n / 3).clamp(1, 12);
-    let addition = |terms: &[Term]| {
-        candidates
-            .iter()
-            .filter(|c| !terms.contains(c))
-            .filter_map(|&c| {
-                let mut with = terms.to_vec();
-                with.push(c);
-                least_squares(data, &with).map(|w| (c, w))
-            })
-            .min_by(|a, b| a.1.rest.total_cmp(&b.1.rest))
-    };
-    while terms.len() < most {
-        let Some((c, with)) = addition(&terms) else { break };
-        if best.rest - with.rest < WORTH {
-            break;
-        }
-        terms.push(c);
-        best = with;
-        // A term taken in early may be better told by another now.
-        for i in 0..terms.len() {
-            let mut without = terms.clone();
-            without.remove(i);
-            if let Some((better, with)) = addition(&without)
-                && with.rest < best.rest * 0.98 - 1.0
-            {
-                without.push(better);
-                terms = without;
-                best = with;
-            }
-        }
-    }
-    // Small terms are noise: out with them, smallest first, the rest fitted again.
-    loop {
-        let small = terms
-            .iter()
-            .enumerate()
-            .map(|(i, t)| {
-                let least = if matches!(t, Term::Wrong(_)) { LEAST_WRONG_DEG } else { LEAST_SLIP_DEG };
-                (i, best.x[2 + i].abs() - least)
-            })
-            .filter(|(_, over)| *over < 0.0)
-            .min_by(|a, b| a.1.total_cmp(&b.1));
-        let Some((i, _)) = small else { break };
-        terms.remove(i);
-        best = least_squares(data, &terms)?;
-    }
-    Some(Fit {
-        offset: best.x[0],
-        slope: best.x[1],
-        slope_sigma: best.slope_sigma,
-        terms: terms.iter().copied().zip(best.x[2..].iter().copied()).collect(),
-    })
-}
 
 #[cfg(test)]
 mod tests {
@@ -425,7 +275,7 @@ mod tests {
         seen.deviation[5] = -0.3;
         seen.misfit[5] = misfit;
         let order: Vec<usize> = (0..n).collect();
-        let tale = explain(&seen, &order, &|_| 0.02, &|a, b| if a == b { 1e-4 } else { 0.0 });
+        let tale = explain(&seen, &order, &|_| 0.02, &|a, b| if a == b { 1e-4 } else { 0.0 }, &|| false);
         tale.story.wrong.iter().map(|w| w.0).collect()
     }
 

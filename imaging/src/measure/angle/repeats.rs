@@ -11,7 +11,7 @@ const ROWS: usize = 48;
 const REPEATS: f64 = 0.72;
 
 /// Gives the reason when the object repeats itself.
-pub(super) fn reason(job: &Job, frames: &[TurnFrame]) -> Option<String> {
+pub(super) fn reason(job: &Job<'_>, frames: &[TurnFrame]) -> Option<String> {
     let picture = unrolled(job, frames)?;
     let (lag, agreement) = strongest_repeat(&picture)?;
     (agreement > REPEATS).then(|| {
@@ -22,7 +22,7 @@ pub(super) fn reason(job: &Job, frames: &[TurnFrame]) -> Option<String> {
 
 /// Unrolls the object from the middle strip of each stop; `None` when the stops do not go
 /// round.
-fn unrolled(job: &Job, frames: &[TurnFrame]) -> Option<Vec<Vec<Option<f32>>>> {
+fn unrolled(job: &Job<'_>, frames: &[TurnFrame]) -> Option<Vec<Vec<Option<f32>>>> {
     let rows: Vec<usize> = {
         let used: Vec<usize> = (0..job.radius.len()).filter(|&y| job.radius[y] > 8.0).collect();
         let (first, last) = (*used.first()?, *used.last()?);
