@@ -107,8 +107,7 @@ pub(super) fn decode(bytes: &[u8], want: Want, turned: Option<u16>) -> Result<De
         let (width, height) = codec.size();
         let stored = (width as u32, height as u32);
         check_size(stored.0, stored.1)?;
-        let pairs = bytes.iter().zip(bytes.iter().skip(1));
-        if pairs.filter(|&(&a, &b)| a == 0xFF && b == 0xDA).count() > MAX_SCANS {
+        if scans(bytes) > MAX_SCANS {
             return Err(unreadable(format!("it has more than {MAX_SCANS} passes")));
         }
         let turned = turned.unwrap_or_else(|| exif_orientation(&codec));
@@ -162,6 +161,21 @@ pub(super) fn decode(bytes: &[u8], want: Want, turned: Option<u16>) -> Result<De
         let damaged = (warnings > 0 || !ended).then(|| describe_damage(bytes));
         finish(picture, stored, turned, want, damaged, icc_profile)
     })
+}
+
+/// Counts the marks that begin a pass; in pieces whose count fits a byte, so that many bytes are compared
+/// at a time.
+fn scans(bytes: &[u8]) -> usize {
+    const PIECE: usize = 255;
+    let next = bytes.get(1..).unwrap_or_default();
+    bytes
+        .chunks(PIECE)
+        .zip(next.chunks(PIECE))
+        .map(|(a, b)| {
+            let marks = a.iter().zip(b).map(|(a, b)| u8::from(*a == 0xFF) & u8::from(*b == 0xDA));
+            usize::from(marks.fold(0, u8::wrapping_add))
+        })
+        .sum()
 }
 
 /// Returns the smallest of 1, 2, 4 and 8 eighths that leaves at least the edge wanted; these

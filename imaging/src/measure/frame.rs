@@ -168,17 +168,19 @@ fn chroma_of(rgb: &[u8], width: usize, x: usize, y: usize, cut: &Plane) -> [Plan
 /// A quick digest of bytes: tells copies of one file from others, and is no safeguard against forgery.
 fn digest(bytes: &[u8]) -> u64 {
     const ODD: u64 = 0x9E37_79B9_7F4A_7C15;
-    let words = bytes.chunks_exact(8);
-    let tail = words.remainder();
-    let mut state = bytes.len() as u64 ^ ODD;
-    let mut take = |word: u64| state = (state ^ word).wrapping_mul(ODD).rotate_left(29);
-    for word in words {
-        take(word.try_into().map_or(0, u64::from_le_bytes));
+    let mix = |state: u64, word: u64| (state ^ word).wrapping_mul(ODD).rotate_left(29);
+    let word = |bytes: &[u8]| bytes.try_into().map_or(0, u64::from_le_bytes);
+    // Four at a time: each has to wait for itself alone.
+    let mut states = [1, 2, 3, 4].map(|i| ODD.wrapping_mul(i));
+    let blocks = bytes.chunks_exact(32);
+    let tail = blocks.remainder();
+    for block in blocks {
+        for (state, bytes) in states.iter_mut().zip(block.chunks_exact(8)) {
+            *state = mix(*state, word(bytes));
+        }
     }
-    for &byte in tail {
-        take(u64::from(byte));
-    }
-    state
+    let whole = states.into_iter().fold(bytes.len() as u64 ^ ODD, mix);
+    tail.iter().fold(whole, |state, &byte| mix(state, u64::from(byte)))
 }
 
 /// Averages blocks, in codes and in linear light.

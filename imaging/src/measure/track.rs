@@ -428,7 +428,7 @@ impl Anchor {
             if moved.is_nan() || moved > most {
                 return Outcome::Lost;
             }
-            if p[0].abs() < 0.004 && p[1].abs() < 0.004 && round >= 2 {
+            if p[0].abs() < 0.008 && p[1].abs() < 0.008 && round >= 2 {
                 break;
             }
         }
