@@ -90,8 +90,8 @@ pub struct TurnFacts {
     pub tracks: usize,
 }
 
-/// How well places fit a turning object where there is detail to follow, measured pixels.
-const USUAL_SIGMA_PX: f64 = 0.15;
+/// Places that fit a turning object worse than this were found coarsely, measured pixels.
+const FINE_SIGMA_PX: f64 = 0.15;
 /// Fewest patches that join two stops.
 const FEWEST_LINKS: usize = 12;
 
@@ -177,7 +177,7 @@ fn conclude(job: &Job<'_>, frames: &[TurnFrame], sign: f64, run: &Run) -> TurnFa
     let order = explain::order(frames);
     let covariance = &run.solved.covariance;
     // Where places are found coarsely it is not chance alone: they err alike, and many are no better than few.
-    let coarse = (run.solved.sigma_px / USUAL_SIGMA_PX).max(1.0);
+    let coarse = (run.solved.sigma_px / FINE_SIGMA_PX).max(1.0);
     let variance = |terms: &[(usize, f64)]| -> f64 {
         let mut sum = 0.0;
         for &(i, a) in terms {

@@ -13,6 +13,10 @@ const ANCHORS: usize = 130;
 /// Patches looked for once more in a frame that has fewer sightings than this.
 const MORE_ANCHORS: usize = 260;
 const FEW_SIGHTINGS: usize = 200;
+/// A wrong stop stands no further off than this, radians, as a rule.
+const WRONG_RAD: f64 = 0.09;
+/// A place that agrees this well need not be looked for further away.
+const SURE: f32 = 0.9;
 /// How near to another patch one more may not lie, px.
 const APART_PX: f64 = 6.0;
 /// Places that fit no better than this are tried with another camera.
@@ -21,13 +25,10 @@ const DOUBTFUL_SIGMA_PX: f64 = 0.2;
 const STEEP_RAD: f64 = 0.15;
 /// A point seen less often says nothing.
 const FEWEST_SIGHTINGS: usize = 3;
-/// Places that fit a turning object no better than this, in measured pixels, were not the same places.
-const LARGEST_SIGMA_PX: f64 = 0.25;
-/// Fewer places that fit a turning object fit by chance, for each frame.
-const FEWEST_PER_FRAME: usize = 3;
-/// The same for soft detail, such as colour alone: much of it makes up for a coarse fit.
+/// How badly places may fit a turning object, in measured pixels, and how many there must be a frame, since a
+/// few fit by chance; soft detail, such as colour alone, fits badly, but there is much of it.
+const FEWEST_PER_FRAME: [(f64, usize); 3] = [(0.25, 3), (0.4, 12), (COARSE_SIGMA_PX, 30)];
 const COARSE_SIGMA_PX: f64 = 0.7;
-const FEWEST_COARSE_PER_FRAME: usize = 30;
 
 /// A solved turn with its tracks.
 pub(super) struct Run {
@@ -38,12 +39,8 @@ pub(super) struct Run {
 
 impl Run {
     fn fits(self) -> Result<Self, String> {
-        let per_frame = self.tracks.len() / self.solved.angles.len().max(1);
-        let fits = match self.solved.sigma_px {
-            s if s < LARGEST_SIGMA_PX => per_frame >= FEWEST_PER_FRAME,
-            s if s < COARSE_SIGMA_PX => per_frame >= FEWEST_COARSE_PER_FRAME,
-            _ => false,
-        };
+        let (sigma, per_frame) = (self.solved.sigma_px, self.tracks.len() / self.solved.angles.len().max(1));
+        let fits = FEWEST_PER_FRAME.iter().any(|(worst, fewest)| sigma < *worst && per_frame >= *fewest);
         if fits {
             Ok(self)
         } else {
@@ -191,15 +188,24 @@ impl Job<'_> {
                 };
                 let there = guess.camera.project(point, to_angle);
                 let Some(predicted) = self.to_cut(target, there) else { continue };
-                let reach_x = 5.0 + seed.radius * (0.4 * turn + 0.06);
                 let depth = (turned(point, to_angle)[1] - turned(point, from_angle)[1]).abs();
-                let reach_y = 4.0 + 0.4 * depth + 0.08 * seed.radius * turn;
-                match seed.anchor.search(levels, to, predicted, &warp, (reach_x as f32, reach_y as f32)) {
-                    Outcome::Found(f) if best.is_none_or(|b| f.agreement > b.0.agreement) => {
-                        best = Some((f, surface));
+                // Near where a round object has it, as far as a wrong stop moves it, and further for other
+                // shapes: the nearer, the fewer places look alike.
+                let wide =
+                    (5.0 + seed.radius * (0.4 * turn + 0.06), 4.0 + 0.4 * depth + 0.08 * seed.radius * turn);
+                let close = (5.0 + seed.radius * WRONG_RAD, 4.0 + 0.2 * depth);
+                let worthwhile = wide.0 > 2.0 * close.0;
+                for reach in worthwhile.then_some(close).into_iter().chain([wide]) {
+                    match seed.anchor.search(levels, to, predicted, &warp, (reach.0 as f32, reach.1 as f32)) {
+                        Outcome::Found(f) if best.is_none_or(|b| f.agreement > b.0.agreement) => {
+                            best = Some((f, surface));
+                        }
+                        Outcome::Found(_) | Outcome::Lost => {}
+                        Outcome::Doubtful => unsure = true,
                     }
-                    Outcome::Found(_) | Outcome::Lost => {}
-                    Outcome::Doubtful => unsure = true,
+                    if best.is_some_and(|b| b.0.agreement > SURE) {
+                        break;
+                    }
                 }
                 if best.is_some_and(|b| b.0.agreement > 0.95) {
                     break;
@@ -259,7 +265,7 @@ impl Job<'_> {
         // Mirrored light, which has no colour, may show more than paint does; and from high above surfaces
         // that face upwards move quite unlike a wall.
         let usual = usual.and_then(Run::fits);
-        let other = self.in_colour().attempt(&self.from_above(), true).and_then(Run::fits);
+        let other = self.in_colour().attempt(&self.seen_from_above(), true).and_then(Run::fits);
         match (usual, other) {
             (Ok(usual), Ok(other)) => Ok(if other.worth() > usual.worth() { other } else { usual }),
             (usual, other) => usual.or_else(|reason| other.map_err(|_| reason)),
@@ -267,7 +273,7 @@ impl Job<'_> {
     }
 
     /// A camera that may stand high above the plate.
-    fn from_above(&self) -> Prior {
+    fn seen_from_above(&self) -> Prior {
         let far = 0.2 / self.middle.1;
         Prior {
             camera: Camera { tilt: 0.5, per_px: 0.5 * far, ..self.start },

@@ -10,7 +10,7 @@ use super::{Axis, OffAxis, Told};
 /// A standard uncertainty above this many measured pixels is no answer.
 const COLUMN_TOLD_PX: f64 = 0.5;
 /// The same for the lean, in degrees.
-const LEAN_TOLD_DEG: f64 = 0.03;
+const LEAN_TOLD_DEG: f64 = 0.022;
 /// Errors of outlines that their scatter does not show: light that draws an edge outwards or inwards.
 const OUTLINE_FLOOR: [f64; 2] = [0.06, 0.0004];
 /// The same for patches.

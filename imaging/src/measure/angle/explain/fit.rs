@@ -61,7 +61,7 @@ impl Data {
         let all: Vec<DVector<f64>> = base.into_iter().chain(terms.iter().map(|t| column(*t))).collect();
         let lower = spread.l_dirty();
         let white = lower.solve_lower_triangular(&DMatrix::from_columns(&all))?;
-        let mut columns = white.column_iter().map(|c| c.into_owned());
+        let mut columns = white.column_iter().map(nalgebra::Matrix::into_owned);
         let base = columns.by_ref().take(known).collect();
         let candidates = terms.into_iter().zip(columns).collect();
         let deviation = lower.solve_lower_triangular(&DVector::from_column_slice(deviation))?;
