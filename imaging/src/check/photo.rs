@@ -7,6 +7,7 @@ use crate::measure::FrameFacts;
 const EXPOSURE_EV: f32 = 0.09;
 /// A channel off by this much against the others is named, in stops; 3 % is 0.043.
 const CHANNEL_EV: f32 = 0.024;
+const CHANNELS_APART_EV: f32 = 0.034;
 /// Extra blur below this is not named, as a Gaussian variance in px² of a frame 1500 px wide; a
 /// defocus of 2 px radius is 1.
 const LEAST_BLUR_PX2: f32 = 0.5;
@@ -157,7 +158,11 @@ fn light(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
         .map(|(c, v)| (c, v - sorted[1]))
         .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
         .unwrap_or((0, 0.0));
-    if tint.abs() > CHANNEL_EV.max(5.0 * noise) {
+    // A codec's coarse colour steps share one channel's change out among all: where the exposure stayed, how far
+    // the channels lie apart tells it still.
+    let apart = sorted[2] - sorted[0];
+    let shared = exposure.abs() <= EXPOSURE_EV && apart > CHANNELS_APART_EV.max(8.0 * noise);
+    if shared || tint.abs() > CHANNEL_EV.max(5.0 * noise) {
         let percent = (f64::from(tint).exp2() - 1.0) * 100.0;
         let name = ["red", "green", "blue"][channel];
         let more = if percent > 0.0 { "more" } else { "less" };
@@ -208,7 +213,9 @@ fn focus(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
     // What the turning object does by itself is no blur.
     let across_limit = least.max(4.0 * across_spread);
     let upright_limit = least.max(4.0 * upright_spread);
-    let (wide_seen, high_seen) = (wide > across_limit, high > upright_limit);
+    let wide_seen = wide > across_limit;
+    // An edge that is soft across already needs less to be soft upright as well.
+    let high_seen = high > if wide_seen { (0.7 * least).max(4.0 * upright_spread) } else { upright_limit };
     // A turning table smears across only, but slanting edges look softer upright too; between the two both
     // are named.
     let defocus = high_seen && wide > 0.4 * high.min(across_limit * 2.5) && high > 0.42 * wide;

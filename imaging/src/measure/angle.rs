@@ -91,7 +91,7 @@ pub struct TurnFacts {
 }
 
 /// Places that fit a turning object worse than this were found coarsely, measured pixels.
-const FINE_SIGMA_PX: f64 = 0.15;
+const FINE_SIGMA_PX: f64 = 0.18;
 /// Fewest patches that join two stops.
 const FEWEST_LINKS: usize = 12;
 

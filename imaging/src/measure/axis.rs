@@ -40,10 +40,11 @@ pub(super) struct OutlineAxis {
 const REACH: i32 = 50;
 const STEP: i32 = 2;
 const COUNT: usize = (2 * REACH / STEP + 1) as usize;
-/// Neighbouring directions share outline points: about so many count as one.
-const ALIKE_DIRECTIONS: f64 = 8.0;
-/// Neighbouring rows share light and coding: about so many count as one.
-const ALIKE_ROWS: f64 = 20.0;
+/// Neighbouring directions share outline points: so many count as one, with room for errors of the kind that
+/// scatter does not show.
+const ALIKE_DIRECTIONS: f64 = 18.0;
+/// Neighbouring rows share light and coding: the same for them.
+const ALIKE_ROWS: f64 = 45.0;
 /// An object whose half width changes by less than this share over the turn is round.
 const ROUND_SHARE: f64 = 0.012;
 /// Stops no further apart than this go round.
@@ -53,7 +54,7 @@ const WHOLE_TURN_GAP_DEG: f64 = 65.0;
 pub(super) fn usual(size: (usize, usize)) -> Known {
     let longer = size.0.max(size.1) as f64;
     let square = longer.powi(-2);
-    let sigma = [10.0 * longer, 0.02, 0.9 * square];
+    let sigma = [10.0 * longer, 0.02, 0.25 * square];
     Known {
         pose: Pose { column: 0.0, lean: 0.0, square: 0.2 * square },
         information: Matrix3::from_diagonal(&Vector3::from(sigma.map(|s| s.powi(-2)))),

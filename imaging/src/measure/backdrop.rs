@@ -8,7 +8,7 @@ const MARGIN: f32 = 0.13;
 /// What the background of one frame looks like, in linear light (0 to 1).
 #[derive(Debug, Clone, PartialEq)]
 pub struct Backdrop {
-    /// Median of red, green and blue over the margin.
+    /// Mean of the middle half of red, green and blue over the margin.
     pub median: [f32; 3],
     /// Share of margin pixels with a channel at its upper end, per channel, 0 to 1.
     pub clipped_share: [f32; 3],
@@ -39,7 +39,7 @@ impl Backdrop {
         let mut roughness = 0.0_f32;
         for channel in 0..3 {
             let mut values: Vec<f32> = places.iter().map(|&(x, y)| linear[y * width + x][channel]).collect();
-            median[channel] = middle(&mut values);
+            median[channel] = middle_half(&mut values);
             clipped_share[channel] = share(&values, |v| v > 0.985);
             let samples: Vec<(SVector<f32, 6>, f32)> = places
                 .iter()
@@ -106,6 +106,21 @@ pub(super) fn middle(values: &mut [f32]) -> f32 {
     }
     let at = values.len() / 2;
     *values.select_nth_unstable_by(at, f32::total_cmp).1
+}
+
+/// Returns the mean of the middle half: as steady as the median, and finer than the steps that a codec leaves;
+/// 0 for none.
+fn middle_half(values: &mut [f32]) -> f32 {
+    let (from, to) = (values.len() / 4, values.len() - values.len() / 4);
+    if from == to {
+        return 0.0;
+    }
+    if to < values.len() {
+        values.select_nth_unstable_by(to, f32::total_cmp);
+    }
+    let lower = &mut values[..to];
+    lower.select_nth_unstable_by(from, f32::total_cmp);
+    lower[from..].iter().sum::<f32>() / (to - from) as f32
 }
 
 fn terms(x: f32, y: f32, width: usize, height: usize) -> SVector<f32, 6> {

@@ -15,8 +15,8 @@ const LEAN_TOLD_DEG: f64 = 0.022;
 const OUTLINE_FLOOR: [f64; 2] = [0.06, 0.0004];
 /// The same for patches.
 const PATCH_FLOOR: [f64; 2] = [0.02, 5e-5];
-/// Formal standard deviations are widened by this: outlines, patches.
-const WIDER: [f64; 2] = [1.5, 2.0];
+/// Patches overlap and share errors: their formal standard deviations are widened by this.
+const PATCHES_WIDER: f64 = 2.0;
 
 /// What the solved turn says of the axis and of perspective.
 pub(super) fn of_patches(solved: &Solved) -> Option<Known> {
@@ -31,7 +31,7 @@ pub(super) fn of_patches(solved: &Solved) -> Option<Known> {
         by.set_column(i, &((pose(&near) - here) / h));
     }
     let covariance = solved.covariance.fixed_view::<4, 4>(0, 0);
-    let mut found: Matrix3<f64> = by * covariance * by.transpose() * (WIDER[1] * WIDER[1]);
+    let mut found: Matrix3<f64> = by * covariance * by.transpose() * (PATCHES_WIDER * PATCHES_WIDER);
     let [column, lean] = PATCH_FLOOR;
     // Perspective too weak to be told from none still has an uncertainty.
     let weakest = (0.02 * camera.per_px).powi(2).max(1e-9 * 1e-9);
@@ -65,7 +65,7 @@ pub(super) fn axis_of(
     scale: f64,
 ) -> Told<Axis> {
     let told = outline.map(|o| {
-        let mut covariance = o.covariance.fixed_view::<2, 2>(0, 0) * (WIDER[0] * WIDER[0]);
+        let mut covariance = o.covariance.fixed_view::<2, 2>(0, 0).into_owned();
         for (i, floor) in OUTLINE_FLOOR.into_iter().enumerate() {
             covariance[(i, i)] += floor * floor;
         }

@@ -39,7 +39,7 @@ pub(super) fn solve(
     // Steps that move outlines by about the same: numbers near one for the solver.
     let unit = Vector3::new(1.0, 2.0 / height, 1e-2 / (height * height));
     let scaled = |m: &Matrix3<f64>| Matrix3::from_fn(|i, j| m[(i, j)] * unit[i] * unit[j]);
-    let information = scaled(&known.information);
+    let supposed = scaled(&known.information);
     let mut pose = start;
     let mut covariance = Matrix3::identity();
     for round in 0..ROUNDS {
@@ -58,13 +58,18 @@ pub(super) fn solve(
                 rests(&shifted(&pose, &step))
             })
             .collect();
-        let mut normal = information;
         let off = Vector3::new(
             known.pose.column - pose.column,
             known.pose.lean - pose.lean,
             known.pose.square - pose.square,
         );
-        let mut right = information * off.component_div(&unit);
+        let off = off.component_div(&unit);
+        // A lens far from what was supposed is not held to it.
+        let doubt = off[2] * off[2] * supposed[(2, 2)] / 4.0;
+        let mut information = supposed;
+        information[(2, 2)] /= 1.0 + doubt;
+        let mut normal = information;
+        let mut right = information * off;
         for (k, rest) in here.iter().enumerate() {
             // A place that is seen in one pose alone says nothing.
             if rest.weight <= 0.0 || moved.iter().any(|m| m[k].weight <= 0.0) {
