@@ -689,7 +689,6 @@ finishing-side-divided = Divided
 finishing-side-finished = Finished
 finishing-side-as-shot = As shot
 finishing-measuring = Measuring: { $done } of { $of }
-finishing-outlining = Finding outlines: { $done } of { $of }
 finishing-finishing = Finishing: { $done } of { $of }
 finishing-time-left = { $what }, { $span } left
 finishing-writing-rest = { $what }, writing the rest

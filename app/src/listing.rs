@@ -10,6 +10,7 @@ mod finish;
 mod folder;
 mod measured;
 mod proof;
+mod sequence;
 mod set;
 mod settings;
 
@@ -21,7 +22,7 @@ pub use set::{KeptSet, SetFrame, SetRow};
 pub use settings::{FinishingFile, read_finishing, write_finishing};
 
 /// Changes whenever the same settings give other pixels than before.
-const RECIPE: u32 = 5;
+const RECIPE: u32 = 6;
 
 /// SHA-256 in hexadecimal digits.
 fn digest(parts: &[&[u8]]) -> String {

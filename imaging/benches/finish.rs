@@ -9,8 +9,8 @@ use std::time::Instant;
 
 use imaging::export::{ListingProfile, encode_picture, xmp_packet};
 use imaging::finish::{
-    Axis, FinishSettings, SetPlan, Target, finish_frame, glance, load, place_plate, plan_light, plan_place,
-    sweep,
+    Axis, FinishSettings, FrameToFinish, RowLight, SetPlan, Target, finish_frame, look, place_plate,
+    plan_place,
 };
 use imaging::scene::{ExposureData, Pose, SceneFaults, SceneView, Studio};
 
@@ -50,29 +50,33 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let frame = Studio::new(view)?.render_jpeg(&Pose::at_rest(30.0, 1), &askew, &exposure, 92)?;
     println!("one frame of 24 Mpx, {:.1} MB as JPEG", frame.len() as f64 / 1e6);
     let settings = FinishSettings::default();
-    let seen = glance(&frame)?;
-    let light = plan_light(&[1], &[seen], None, &settings)?;
-    let outline = sweep(&frame, light.gains[0], None)?;
+    let seen = look(&frame, None)?;
+    let light = RowLight::measure(&[1], std::slice::from_ref(&seen.glance))?.with(&settings);
+    let sight = &seen.sight;
     let plan = |axis: Axis| -> Result<SetPlan, imaging::finish::FinishError> {
-        plan_place((6000, 4000), &[1], std::slice::from_ref(&outline), Some(axis), light.clone(), &settings)
+        plan_place((6000, 4000), &[1], std::slice::from_ref(sight), Some(axis), light.clone(), &settings)
     };
     let leaning = plan(Axis { column_px: 3090.0, lean_deg: 1.5 })?;
     let upright = plan(Axis { column_px: 3090.0, lean_deg: 0.0 })?;
-    timed("glance at the light", 5, || glance(&frame));
-    timed("find the outline", 5, || sweep(&frame, [1.0; 3], None));
-    timed("decode into linear light", 3, || load(&frame));
+    let which = FrameToFinish { number: 0, sight, plate: None };
+    timed("decode all", 5, || imaging::decode::full(&frame));
+    timed("decode a quarter to measure", 5, || {
+        imaging::decode::measuring(&frame, imaging::measure::MEASURING_EDGE_PX)
+    });
+    timed("measure for the checks, with that", 5, || imaging::measure::measure(&frame));
+    timed("look: light, outline and checks, with that", 5, || look(&frame, None));
     let small = Target { width_px: 2000, height_px: 2000 };
     timed("finish to 2000 × 2000, axis upright", 3, || {
-        finish_frame(&frame, &upright, 0, None, &settings, small)
+        finish_frame(&frame, &upright, which, &settings, small)
     });
     timed("finish to 2000 × 2000, axis leaning 1.5°", 3, || {
-        finish_frame(&frame, &leaning, 0, None, &settings, small)
+        finish_frame(&frame, &leaning, which, &settings, small)
     });
     let native = Target::native(&leaning.placement);
     let what = format!("finish to {} × {}, leaning 1.5°", native.width_px, native.height_px);
-    timed(&what, 2, || finish_frame(&frame, &leaning, 0, None, &settings, native));
+    timed(&what, 2, || finish_frame(&frame, &leaning, which, &settings, native));
     timed("place a frame of the empty table, 2000 × 2000", 2, || place_plate(&frame, &leaning, small));
-    let done = finish_frame(&frame, &leaning, 0, None, &settings, small)?.picture;
+    let done = finish_frame(&frame, &leaning, which, &settings, small)?.picture;
     let xmp = xmp_packet(&imaging::export::Labels::default(), None, "");
     for (file_type, more) in [("jpeg", ""), ("jpeg", "max_bytes = 120000"), ("webp", ""), ("png", "")] {
         let text =

@@ -5,6 +5,7 @@
 //! that the photographer sees what is left and retakes the stop.
 
 mod general;
+mod inks;
 mod jpeg;
 mod orientation;
 mod raw_preview;
@@ -67,8 +68,10 @@ pub struct Decoded {
     /// What was wrong with the file, if part of it could not be read; the rest of the picture
     /// is usually grey.
     pub damaged: Option<String>,
-    /// The embedded ICC profile, if the file carries one.
+    /// The embedded ICC profile, if the file carries one that its pixels still need.
     pub icc_profile: Option<Vec<u8>>,
+    /// Why the colours of a file of printing inks (CMYK) are only guessed, if they are.
+    pub inks_guessed: Option<String>,
 }
 
 /// Decodes a small picture of at most `max_edge_px` on its longer side, as fast as the format
@@ -200,5 +203,6 @@ fn finish(
         full_size_px: orientation::upright_size(stored_size_px.0, stored_size_px.1, orientation),
         damaged,
         icc_profile,
+        inks_guessed: None,
     })
 }

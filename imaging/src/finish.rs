@@ -16,6 +16,9 @@ mod cutout;
 mod even;
 mod linear;
 mod load;
+mod outline;
+#[cfg(test)]
+mod outside;
 mod place;
 mod resample;
 mod set;
@@ -26,12 +29,10 @@ mod sharpen;
 use thiserror::Error;
 
 pub use cutout::Cutout;
-pub use linear::LinearPicture;
-pub use load::{Loaded, load, load_reduced};
 pub use place::{Axis, Crop, Placement};
 pub use set::{
-    Finished, FrameLight, Glance, PlacedPlate, Proof, RowLight, SetPlan, Sweep, Target, finish_frame, glance,
-    memory_per_frame, place_plate, plan_light, plan_place, plate_for_sweep, proof_frame, sweep,
+    Finished, FrameLight, FrameToFinish, Glance, Look, PlacedPlate, Proof, RowLight, SetPlan, Sight,
+    SmallPlate, Target, finish_frame, look, memory_per_frame, place_plate, plan_place, proof_frame,
 };
 pub use settings::{Background, CropSettings, FinishSettings, SettingsError, Shadow, WhiteBalance};
 
@@ -94,9 +95,9 @@ pub enum FinishError {
     Damaged(String),
     /// The file holds printing inks, not light.
     #[error(
-        "the picture is CMYK, made for printing; export it from its program as sRGB, or set the camera to JPEG"
+        "the picture is CMYK, made for printing, and {0}; export it from its program as sRGB, or set the camera to JPEG"
     )]
-    Inks,
+    Inks(String),
     /// The embedded colour profile cannot be used.
     #[error("its colour profile cannot be used: {0}; save it again as sRGB")]
     Profile(String),

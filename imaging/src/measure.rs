@@ -20,7 +20,7 @@ mod solve;
 mod track;
 mod turn_model;
 
-pub use frame::{FrameFacts, Measured, measure};
+pub use frame::{FrameFacts, Measured, measure, measure_decoded};
 pub use plane::Plane;
 
 /// Longest side of the picture that is measured, in pixels.

@@ -62,7 +62,9 @@ def rests(page):
 
 
 with sync_playwright() as play:
-    browser = play.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
+    # Its own services are off, and the folder for its user's data is playwright's: new and empty each time.
+    quiet = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+    browser = play.chromium.launch(executable_path=chromium, headless=True, args=quiet)
     trouble, requests = [], []
     page = browser.new_page(viewport={"width": 900, "height": 700})
     watch(page, trouble, requests)

@@ -114,7 +114,7 @@ fn a_listing_is_whole_and_the_same_every_time() {
         assert!(corner.iter().all(|v| *v >= 254), "{corner:?}");
     }
     assert_eq!(files["manifest.csv"].split(|b| *b == b'\n').count(), 1 + 6 + 1);
-    for name in ["index.html", "preview.gif", "contact-sheet.jpg", "contact-sheet.pdf", "LH-TEST.zip"] {
+    for name in ["index.html", "preview.webp", "contact-sheet.jpg", "contact-sheet.pdf", "LH-TEST.zip"] {
         assert!(!files[name].is_empty(), "{name}");
     }
     // A second listing elsewhere, made a second later at least, is the same byte for byte, its package too.
@@ -135,6 +135,102 @@ fn a_listing_is_whole_and_the_same_every_time() {
         .output()
         .unwrap();
     assert_eq!(String::from_utf8_lossy(&python.stdout).trim(), "12", "{}", said(&python));
+}
+
+/// The width of what is not white in a picture, as a share of its width.
+fn object_share(bytes: &[u8]) -> f64 {
+    let picture = image::load_from_memory(bytes).unwrap().to_rgb8();
+    let dark = |x: u32| (0..picture.height()).any(|y| picture.get_pixel(x, y).0.iter().any(|v| *v < 200));
+    let columns: Vec<u32> = (0..picture.width()).filter(|x| dark(*x)).collect();
+    f64::from(columns[columns.len() - 1] - columns[0] + 1) / f64::from(picture.width())
+}
+
+#[test]
+fn a_margin_chosen_for_the_set_wins_over_the_profiles_and_is_said() {
+    let (home, dir) = shot();
+    let to = home.path().join("out");
+    let usual = profile(home.path(), "margin_percent = 5");
+    let export = |profile: &Path| {
+        let report = json(&export(home.path(), &dir, profile, &to));
+        let widest =
+            files_below(&to.join("pictures")).values().map(|bytes| object_share(bytes)).fold(0.0, f64::max);
+        (report["margin_percent"].as_f64().unwrap(), report["notes"].to_string(), widest)
+    };
+    let (margin, notes, wide) = export(&usual);
+    assert!((margin - 5.0).abs() < 1e-9 && !notes.contains("margin is"), "{margin} {notes}");
+    let chosen = run(home.path(), &["finish", dir.to_str().unwrap(), "--margin", "25", "--size", "200"]);
+    assert!(chosen.status.success(), "{}", said(&chosen));
+    let finished = files_below(&dir.join("finished"));
+    let (_, bytes) = finished.iter().find(|(name, _)| name.ends_with(".jpg")).unwrap();
+    assert_eq!(image::load_from_memory(bytes).unwrap().width(), 200, "the size asked for");
+    let (margin, notes, narrow) = export(&usual);
+    assert!((margin - 25.0).abs() < 1e-9, "{margin}");
+    assert!(
+        notes.contains("the margin is 25 %, as chosen for this set; the profile's own is 5 %"),
+        "{notes}"
+    );
+    // Room of 25 % instead of 5 % on each side: half the picture instead of nine tenths.
+    assert!((narrow / wide - 5.0 / 9.0).abs() < 0.02, "{narrow} {wide}");
+    let fixed = profile(home.path(), "margin_percent = 5\nmargin_is_fixed = true");
+    let (margin, notes, back) = export(&fixed);
+    assert!((margin - 5.0).abs() < 1e-9 && (back - wide).abs() < 0.01, "{margin} {back}");
+    assert!(notes.contains("which this profile wants of every set"), "{notes}");
+}
+
+#[test]
+fn a_sequence_of_stills_is_numbered_of_one_even_size_and_says_how_fast() {
+    let (home, dir) = shot();
+    let to = home.path().join("out");
+    let text = "name = 'Video'\nwidth_px = 301\nheight_px = 205\nmoving = 'gif'\nsequence_fps = 6\n";
+    let path = home.path().join("video.toml");
+    fs::write(&path, text).unwrap();
+    let report = json(&export(home.path(), &dir, &path, &to));
+    assert_eq!((&report["pictures"], &report["made"]), (&12.into(), &12.into()), "{report}");
+    let files = files_below(&to);
+    for number in 1..=STOPS {
+        let still = image::load_from_memory(&files[&format!("sequence/frame-{number:04}.jpg")]).unwrap();
+        assert_eq!((still.width(), still.height()), (300, 204));
+    }
+    let note = String::from_utf8(files["sequence/sequence.txt"].clone()).unwrap();
+    for line in
+        ["frames = 12", "frames_per_second = 6", "seconds = 2", "width_px = 300", "last = frame-0012.jpg"]
+    {
+        assert!(note.lines().any(|l| l == line), "{line}: {note}");
+    }
+    assert!(files.contains_key("preview.gif") && !files.contains_key("preview.webp"));
+    assert!(!String::from_utf8_lossy(&files["LH-TEST.zip"]).contains("frame-0001"), "not for the shop");
+    // A still that is lost is made again, alike; what else is there stays.
+    fs::remove_file(to.join("sequence/frame-0003.jpg")).unwrap();
+    let report = json(&export(home.path(), &dir, &path, &to));
+    assert_eq!(report["made"], 0, "{report}");
+    assert!(files_below(&to) == files, "the same bytes");
+    // Without it in the profile the next listing has none.
+    fs::write(&path, text.replace("sequence_fps = 6\n", "")).unwrap();
+    json(&export(home.path(), &dir, &path, &to));
+    assert!(!to.join("sequence/frame-0001.jpg").exists() && to.join("pictures").is_dir());
+}
+
+#[test]
+fn frames_of_two_sizes_and_missing_stops_are_said() {
+    let (home, dir) = shot();
+    let folder = dir.to_str().unwrap();
+    let aside = run(home.path(), &["set-aside", folder, "--stops", "4"]);
+    assert!(aside.status.success(), "{}", said(&aside));
+    let finish = run(home.path(), &["finish", folder]);
+    assert_eq!(finish.status.code(), Some(3), "{}", said(&finish));
+    assert!(said(&finish).contains("11 pictures") && said(&finish).contains("Stops without a frame: 4."));
+    let devices = ["--table", "sim", "--camera", "sim", "--sim-speed", "max", "--sim-frame", "480x360"];
+    let retaken = run(home.path(), &[&["retake", folder, "--stops", "4"], devices.as_slice()].concat());
+    assert!(!said(&retaken).contains("usage"), "{}", said(&retaken));
+    let finish = run(home.path(), &["finish", folder]);
+    assert_eq!(finish.status.code(), Some(1), "{}", said(&finish));
+    for words in ["stop 4 is 480 × 360 pixels", "720 × 540", "retake the stop"] {
+        assert!(said(&finish).contains(words), "{words}: {}", said(&finish));
+    }
+    let to = home.path().join("out");
+    let output = export(home.path(), &dir, &profile(home.path(), ""), &to);
+    assert_eq!(output.status.code(), Some(1), "{}", said(&output));
+    assert!(said(&output).contains("stop 4 is 480 × 360") && !to.exists(), "{}", said(&output));
 }
 
 #[test]

@@ -87,10 +87,11 @@ fn say(report: &ExportReport) {
         println!("note: {note}");
     }
     println!(
-        "{}: {} pictures as '{}' in {} ({} made, {} unchanged; the largest has {:.2} MB).",
+        "{}: {} pictures as '{}' with a margin of {} % in {} ({} made, {} unchanged; the largest has {:.2} MB).",
         report.sku,
         report.pictures,
         report.profile,
+        report.margin_percent,
         report.folder,
         report.made,
         report.pictures - report.made,

@@ -36,6 +36,9 @@ pub struct FinishArgs {
     /// Sharpening in per cent; 0 for none
     #[arg(long, value_name = "PERCENT")]
     sharpen: Option<f32>,
+    /// Longest side of the pictures in pixels, or own for the camera's own scale
+    #[arg(long, value_name = "PIXELS", value_parser = size)]
+    size: Option<Size>,
     /// Steps to leave out
     #[arg(long, value_name = "STEPS", value_delimiter = ',', conflicts_with = "all_steps")]
     skip: Vec<Skip>,
@@ -71,6 +74,20 @@ enum Skip {
     Crop,
     Background,
     Sharpen,
+}
+
+/// How large finished pictures are.
+#[derive(Debug, Clone, Copy)]
+enum Size {
+    Own,
+    Within(u32),
+}
+
+fn size(text: &str) -> Result<Size, String> {
+    match text {
+        "own" => Ok(Size::Own),
+        _ => text.parse().map(Size::Within).map_err(|_| "write pixels, such as 2000, or own".to_owned()),
+    }
 }
 
 fn background(text: &str) -> Result<Background, String> {
@@ -109,12 +126,18 @@ impl FinishArgs {
         settings.background = self.background.unwrap_or(settings.background);
         settings.shadow = self.shadow.unwrap_or(settings.shadow);
         settings.sharpen_percent = self.sharpen.unwrap_or(settings.sharpen_percent);
+        file.margin_is_chosen |= self.margin.is_some();
         if self.margin.is_some() || self.ratio.is_some() {
             let now = settings.crop.unwrap_or_default();
             settings.crop = Some(CropSettings {
                 margin_percent: self.margin.unwrap_or(now.margin_percent),
                 ratio: self.ratio.unwrap_or(now.ratio),
             });
+        }
+        match self.size {
+            Some(Size::Own) => file.size_px = None,
+            Some(Size::Within(px)) => file.size_px = Some(px),
+            None => {}
         }
         if self.no_plate {
             file.plate = None;

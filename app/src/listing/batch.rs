@@ -8,10 +8,8 @@ use session_core::cancel::CancelToken;
 /// What is being done.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Stage {
-    /// Light, axis and flags of each frame.
+    /// Light, axis, outline and flags of each frame.
     Measuring,
-    /// Outlines.
-    Outlining,
     /// Pictures.
     Making,
 }
@@ -21,7 +19,6 @@ impl Stage {
     pub fn name(self) -> &'static str {
         match self {
             Self::Measuring => "measuring",
-            Self::Outlining => "finding outlines",
             Self::Making => "finishing",
         }
     }
@@ -57,8 +54,7 @@ impl Meter<'_> {
     /// How many pieces that need `bytes_each` may run at once; at least one.
     fn workers(&self, bytes_each: u64) -> usize {
         let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
-        let fit = (free_memory() as f64 * MEMORY_SHARE / bytes_each.max(1) as f64) as usize;
-        cores.min(fit).min(self.most_at_once.unwrap_or(usize::MAX)).max(1)
+        at_once(cores, free_memory(), bytes_each).min(self.most_at_once.unwrap_or(usize::MAX))
     }
 
     /// Works on every piece; results in the order of the pieces.
@@ -108,14 +104,29 @@ impl Meter<'_> {
     }
 }
 
-/// Memory that can be had without swapping, bytes.
+/// How many pieces may run at once on so many cores and in so much memory; at least one.
+fn at_once(cores: usize, free_bytes: u64, bytes_each: u64) -> usize {
+    let fit = (free_bytes as f64 * MEMORY_SHARE / bytes_each.max(1) as f64) as usize;
+    cores.min(fit).max(1)
+}
+
+/// Memory that can be had without swapping and within the limit of the control group, bytes.
 fn free_memory() -> u64 {
-    // Linux: proc(5), MemAvailable in KiB.
-    let told = std::fs::read_to_string("/proc/meminfo").ok().and_then(|text| {
-        let line = text.lines().find(|line| line.starts_with("MemAvailable:"))?;
-        line.split_whitespace().nth(1)?.parse::<u64>().ok()
-    });
-    told.map_or(MEMORY_UNKNOWN, |kib| kib * 1024)
+    let read = |path: &str| std::fs::read_to_string(path).unwrap_or_default();
+    let machine = available(&read("/proc/meminfo")).unwrap_or(MEMORY_UNKNOWN);
+    let group = group_room(&read("/sys/fs/cgroup/memory.max"), &read("/sys/fs/cgroup/memory.current"));
+    machine.min(group.unwrap_or(u64::MAX))
+}
+
+/// Linux, proc(5): MemAvailable in KiB.
+fn available(meminfo: &str) -> Option<u64> {
+    let line = meminfo.lines().find(|line| line.starts_with("MemAvailable:"))?;
+    Some(line.split_whitespace().nth(1)?.parse::<u64>().ok()? * 1024)
+}
+
+/// Linux, cgroup v2: both in bytes; `max` stands for no limit.
+fn group_room(limit: &str, used: &str) -> Option<u64> {
+    Some(limit.trim().parse::<u64>().ok()?.saturating_sub(used.trim().parse().ok()?))
 }
 
 #[cfg(test)]
@@ -145,9 +156,38 @@ mod tests {
     }
 
     #[test]
-    fn little_memory_means_one_at_a_time() {
+    fn no_more_at_once_than_cores_and_memory_allow() {
+        const MIB: u64 = 1024 * 1024;
+        // 390 MiB is about what a 24-megapixel frame is counted with.
+        assert_eq!(at_once(16, 64_000 * MIB, 390 * MIB), 16);
+        assert_eq!(at_once(16, 2_000 * MIB, 390 * MIB), 3);
+        assert_eq!(at_once(16, 100 * MIB, 390 * MIB), 1);
         let cancel = CancelToken::default();
-        let meter = Meter { cancel: &cancel, tell: &|_| {}, most_at_once: None };
-        assert_eq!(meter.workers(u64::MAX), 1);
+        let meter = |most_at_once| Meter { cancel: &cancel, tell: &|_| {}, most_at_once };
+        assert_eq!(meter(None).workers(u64::MAX), 1);
+        assert_eq!(meter(Some(1)).workers(1), 1);
+        assert_eq!(available("MemFree: 5 kB\nMemAvailable:    2048 kB\n"), Some(2 * MIB));
+        assert_eq!(group_room("max\n", "5\n"), None);
+        assert_eq!(group_room("1000\n", "400\n"), Some(600));
+        assert_eq!(group_room("1000\n", "4000\n"), Some(0));
+    }
+
+    /// However many pieces and products there are, no more are ever in work than were allowed.
+    #[test]
+    fn pieces_in_work_never_exceed_what_was_allowed() {
+        let cancel = CancelToken::default();
+        let meter = Meter { cancel: &cancel, tell: &|_| {}, most_at_once: Some(3) };
+        let (now, most) = (AtomicUsize::new(0), AtomicUsize::new(0));
+        for _product in 0..5 {
+            let pieces: Vec<u32> = (0..40).collect();
+            let work = |_: &u32| {
+                most.fetch_max(now.fetch_add(1, Ordering::SeqCst) + 1, Ordering::SeqCst);
+                std::thread::yield_now();
+                now.fetch_sub(1, Ordering::SeqCst);
+                Ok(())
+            };
+            meter.each(Stage::Making, &pieces, 1, work).unwrap();
+        }
+        assert!((1..=3).contains(&most.load(Ordering::SeqCst)), "{most:?}");
     }
 }

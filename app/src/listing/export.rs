@@ -8,8 +8,8 @@ use anyhow::Context;
 use imaging::Picture;
 use imaging::decode;
 use imaging::export::{
-    ExifChoice, Listed, ListingProfile, Manifest, PageFrame, SheetCell, encode_picture, kept_exif,
-    moving_gif, page, sheet_jpeg, sheet_pdf, thinned, write_package,
+    ExifChoice, Listed, ListingProfile, Manifest, MovingKind, PageFrame, SheetCell, encode_picture,
+    kept_exif, moving_preview, page, sheet_jpeg, sheet_pdf, thinned, write_package,
 };
 use serde::Serialize;
 
@@ -17,6 +17,7 @@ use super::batch::{Meter, Stage};
 use super::finish::{Kitchen, Piece};
 use super::folder::{Draft, WRITTEN_BY};
 use super::measured::measured;
+use super::sequence::{self, Sequences};
 use super::set::KeptSet;
 use super::settings::read_finishing;
 
@@ -76,6 +77,8 @@ pub struct ExportReport {
     pub made: usize,
     /// Bytes of the largest picture.
     pub largest_bytes: u64,
+    /// Room round the object, per cent.
+    pub margin_percent: f64,
     /// What a person should know.
     pub notes: Vec<String>,
 }
@@ -98,7 +101,8 @@ pub fn export(order: &ExportOrder<'_>, meter: &Meter<'_>) -> anyhow::Result<Expo
     );
     let profile = order.profile;
     let file = read_finishing(order.dir)?;
-    let settings = profile.finishing(&file.settings);
+    let chosen = file.chosen_margin();
+    let settings = profile.finishing(&file.settings, chosen);
     let stems = set.stems(&profile.file_name).context("the profile's file_name")?;
     let mut pieces = Vec::new();
     for (row, frames) in set.rows.iter().enumerate() {
@@ -110,32 +114,19 @@ pub fn export(order: &ExportOrder<'_>, meter: &Meter<'_>) -> anyhow::Result<Expo
         }
     }
     let draft = Draft::open(&order.to)?;
-    let found = measured(&set, &file, true, meter)?;
-    let plans = found.plans(&settings)?;
-    let flags: Vec<_> = found.rows.into_iter().map(|r| r.flags).collect();
-    let kitchen = Kitchen::new(&set, &file, settings, plans, found.plates, Some(profile.target()));
-    let coding = coding(profile);
-    let listed = meter.each(Stage::Making, &pieces, kitchen.memory(), |piece| {
-        let key = kitchen.key(piece, &coding)?;
-        if let Some(bytes) = draft.reuse(&piece.file, &key)? {
-            return Ok((false, kitchen.listed(piece, piece.file.clone(), &bytes, key)));
-        }
-        let (done, original) = kitchen.make(piece)?;
-        let choice =
-            ExifChoice { exposure: profile.keep_exif, place_and_serials: profile.keep_place_and_serials };
-        let exif = kept_exif(&original, choice, profile.width_px, profile.height_px);
-        let xmp = kitchen.xmp(piece, &key);
-        let coded = encode_picture(&done.picture, profile, exif.as_deref(), &xmp)
-            .with_context(|| format!("stop {}", piece.frame.stop))?;
-        draft.write(&piece.file, &coded.bytes)?;
-        Ok((true, kitchen.listed(piece, piece.file.clone(), &coded.bytes, key)))
-    })?;
+    let found = measured(&set, &file, meter)?;
+    let kitchen = Kitchen::new(&set, &file, settings, found, Some(profile.target()))?;
+    let bench = Bench { draft: &draft, kitchen: &kitchen, profile, coding: coding(profile) };
+    let sequences = sequence::plan(&set, &pieces, profile);
+    let work: Vec<(&Piece<'_>, Option<&str>)> =
+        pieces.iter().enumerate().map(|(i, piece)| (piece, sequences.still(i))).collect();
+    let listed =
+        meter.each(Stage::Making, &work, kitchen.memory(), |(piece, still)| bench.make(piece, *still))?;
     let made = listed.iter().filter(|(new, _)| *new).count();
     let pictures: Vec<Listed> = listed.into_iter().map(|(_, l)| l).collect();
     let largest_bytes = pictures.iter().map(|p| p.bytes).max().unwrap_or(0);
     let count = pictures.len();
-    write_rest(&draft, &kitchen, &pieces, pictures, &flags, profile)?;
-    let files: BTreeSet<String> = listing_files(&set.sku, &pieces);
+    let files = write_rest(&bench, &pieces, pictures, &sequences)?;
     anyhow::ensure!(!meter.cancel.is_cancelled(), "stopped; run it again to go on where it was");
     draft.settle(&files)?;
     Ok(ExportReport {
@@ -145,44 +136,91 @@ pub fn export(order: &ExportOrder<'_>, meter: &Meter<'_>) -> anyhow::Result<Expo
         pictures: count,
         made,
         largest_bytes,
-        notes: kitchen.notes(),
+        margin_percent: profile.margin_for(chosen),
+        notes: profile.margin_note(chosen).into_iter().chain(kitchen.notes()).collect(),
     })
 }
 
-/// What of a profile changes a picture's file; the name pattern and the number of frames do not.
-fn coding(profile: &ListingProfile) -> impl Serialize + Sync {
-    ListingProfile { name: String::new(), file_name: String::new(), frames: None, ..profile.clone() }
+/// What of a profile changes a picture's file; the name pattern and what is made beside the pictures do not.
+fn coding(profile: &ListingProfile) -> ListingProfile {
+    ListingProfile {
+        name: String::new(),
+        file_name: String::new(),
+        frames: None,
+        moving: MovingKind::default(),
+        sequence_fps: None,
+        // The margin itself is part of the settings.
+        margin_percent: 0.0,
+        margin_is_fixed: false,
+        ..profile.clone()
+    }
 }
 
-const OTHER: [&str; 6] =
-    ["contact-sheet.jpg", "contact-sheet.pdf", "index.html", "manifest.csv", "manifest.json", "preview.gif"];
-
-fn listing_files(sku: &str, pieces: &[Piece<'_>]) -> BTreeSet<String> {
-    let pictures = pieces.iter().map(|p| p.file.clone());
-    pictures.chain(OTHER.map(str::to_owned)).chain([format!("{sku}.zip")]).collect()
+/// What every picture of one export is made with.
+struct Bench<'a> {
+    draft: &'a Draft,
+    kitchen: &'a Kitchen<'a>,
+    profile: &'a ListingProfile,
+    coding: ListingProfile,
 }
 
-/// Writes everything that is made from the pictures themselves.
+impl Bench<'_> {
+    /// Makes one picture, and its still of the sequence where there is one, unless they are there already.
+    fn make(&self, piece: &Piece<'_>, still: Option<&str>) -> anyhow::Result<(bool, Listed)> {
+        let (kitchen, profile, draft) = (self.kitchen, self.profile, self.draft);
+        let key = kitchen.key(piece, &self.coding)?;
+        let still = match still {
+            Some(file) => Some((file, kitchen.key(piece, &sequence::CODING)?)),
+            None => None,
+        };
+        let there = draft.reuse(&piece.file, &key)?;
+        let still_is_there = match &still {
+            Some((file, key)) => draft.reuse(file, key)?.is_some(),
+            None => true,
+        };
+        if let (Some(bytes), true) = (&there, still_is_there) {
+            return Ok((false, kitchen.listed(piece, piece.file.clone(), bytes, key)));
+        }
+        let (done, original) = kitchen.make(piece)?;
+        if let Some((file, key)) = still.filter(|_| !still_is_there) {
+            draft.write(file, &sequence::still(&done.picture, &kitchen.xmp(piece, &key))?)?;
+        }
+        if let Some(bytes) = there {
+            return Ok((false, kitchen.listed(piece, piece.file.clone(), &bytes, key)));
+        }
+        let choice =
+            ExifChoice { exposure: profile.keep_exif, place_and_serials: profile.keep_place_and_serials };
+        let exif = kept_exif(&original, choice, profile.width_px, profile.height_px);
+        let xmp = kitchen.xmp(piece, &key);
+        let coded = encode_picture(&done.picture, profile, exif.as_deref(), &xmp)
+            .with_context(|| format!("stop {}", piece.frame.stop))?;
+        draft.write(&piece.file, &coded.bytes)?;
+        Ok((true, kitchen.listed(piece, piece.file.clone(), &coded.bytes, key)))
+    }
+
+    /// Reads a picture back, small.
+    fn small(&self, piece: &Piece<'_>, edge_px: u32) -> anyhow::Result<Picture> {
+        let bytes =
+            self.draft.read(&piece.file).with_context(|| format!("{} cannot be read back", piece.file))?;
+        Ok(decode::preview(&bytes, edge_px)?.picture)
+    }
+}
+
+/// Writes everything that is made from the pictures themselves; gives the names of all files of the listing.
 fn write_rest(
-    draft: &Draft,
-    kitchen: &Kitchen<'_>,
+    bench: &Bench<'_>,
     pieces: &[Piece<'_>],
     pictures: Vec<Listed>,
-    flags: &[Vec<Vec<String>>],
-    profile: &ListingProfile,
-) -> anyhow::Result<()> {
+    sequences: &Sequences,
+) -> anyhow::Result<BTreeSet<String>> {
+    let Bench { draft, kitchen, profile, .. } = bench;
     let labels = kitchen.labels();
-    let small = |piece: &Piece<'_>, edge_px: u32| -> anyhow::Result<Picture> {
-        let bytes = draft.read(&piece.file).with_context(|| format!("{} cannot be read back", piece.file))?;
-        Ok(decode::preview(&bytes, edge_px)?.picture)
-    };
     let cells = pieces
         .iter()
         .map(|piece| {
-            let flags =
-                flags.get(piece.row).and_then(|row| row.get(piece.number)).cloned().unwrap_or_default();
             let label = format!("stop {}  {:.1}°", piece.frame.stop, piece.frame.degrees);
-            Ok(SheetCell { picture: small(piece, SHEET_EDGE_PX)?, label, flags })
+            let flags = kitchen.flags(piece).to_vec();
+            Ok(SheetCell { picture: bench.small(piece, SHEET_EDGE_PX)?, label, flags })
         })
         .collect::<anyhow::Result<Vec<_>>>()?;
     draft.write("contact-sheet.jpg", &sheet_jpeg(&labels, &cells)?)?;
@@ -194,29 +232,42 @@ fn write_rest(
     let moving = first_row
         .iter()
         .step_by(step)
-        .map(|p| small(p, MOVING_EDGE_PX))
+        .map(|p| bench.small(p, MOVING_EDGE_PX))
         .collect::<anyhow::Result<Vec<_>>>()?;
-    let moving_count = moving.len();
-    draft.write("preview.gif", &moving_gif(moving, moving_count, MOVING_TURN_SECS)?)?;
+    let preview = format!("preview.{}", profile.moving.extension());
+    draft.write(&preview, &moving_preview(profile.moving, moving, MOVING_TURN_SECS)?)?;
     let frames: Vec<PageFrame> = pieces
         .iter()
         .map(|p| PageFrame { file: p.file.clone(), row: p.row, degrees: p.frame.degrees })
         .collect();
     let size = (profile.width_px, profile.height_px);
     draft.write("index.html", page(&labels, &frames, size, kitchen.set.clockwise)?.as_bytes())?;
+    for (file, text) in sequences.notes(&labels, kitchen.set.clockwise) {
+        draft.write(&file, text.as_bytes())?;
+    }
     let package = format!("{}.zip", kitchen.set.sku);
+    let uploaded: Vec<String> =
+        ["contact-sheet.jpg", "contact-sheet.pdf", "index.html", "manifest.csv", "manifest.json"]
+            .map(str::to_owned)
+            .into_iter()
+            .chain([preview])
+            .collect();
+    // The sequence is for a video tool, not for the shop: it stays out of the package.
+    let other_files: Vec<String> =
+        uploaded.iter().cloned().chain(sequences.files()).chain([package.clone()]).collect();
+    let files = pieces.iter().map(|p| p.file.clone()).chain(other_files.iter().cloned()).collect();
     let manifest = Manifest {
         written_by: WRITTEN_BY.to_owned(),
         sku: kitchen.set.sku.clone(),
         title: kitchen.set.title.clone(),
         profile: profile.name.clone(),
         pictures,
-        other_files: OTHER.map(str::to_owned).into_iter().chain([package.clone()]).collect(),
+        other_files,
     };
     draft.write("manifest.json", manifest.to_json()?.as_bytes())?;
     draft.write("manifest.csv", manifest.to_csv()?.as_bytes())?;
-    let packed: Vec<String> =
-        listing_files(&kitchen.set.sku, pieces).into_iter().filter(|f| *f != package).collect();
+    let packed: Vec<String> = pieces.iter().map(|p| p.file.clone()).chain(uploaded).collect();
     let bytes = write_package(Cursor::new(Vec::new()), &packed, |file| draft.read(file))?.into_inner();
-    draft.write(&package, &bytes)
+    draft.write(&package, &bytes)?;
+    Ok(files)
 }

@@ -1,4 +1,4 @@
-//! `finished/`: every kept frame, finished at the camera's own scale.
+//! `finished/`: every kept frame, finished at the camera's own scale or at the size asked for.
 
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -7,15 +7,15 @@ use std::sync::OnceLock;
 use anyhow::Context;
 use imaging::export::{Chroma, ExifChoice, Labels, Listed, Manifest, StopLabel, jpeg, kept_exif, xmp_packet};
 use imaging::finish::{
-    Background, FinishSettings, Finished, PlacedPlate, SetPlan, Target, finish_frame, memory_per_frame,
-    place_plate,
+    Background, FinishSettings, Finished, FrameToFinish, PlacedPlate, SetPlan, Target, finish_frame,
+    memory_per_frame, place_plate,
 };
 use serde::Serialize;
 use session_core::journal::durable::{create_folder, replace_state};
 
 use super::batch::{Meter, Stage};
 use super::folder::{WRITTEN_BY, has_key, remove_stale};
-use super::measured::{Plate, measured};
+use super::measured::{Measured, measured};
 use super::set::{KeptSet, SetFrame, read_original};
 use super::settings::{FinishingFile, read_finishing};
 use super::{RECIPE, digest, file_digest};
@@ -68,8 +68,8 @@ pub(super) struct Kitchen<'a> {
     pub file: &'a FinishingFile,
     pub settings: FinishSettings,
     pub plans: Vec<SetPlan>,
-    pub plates: Vec<Option<Plate>>,
-    /// The size asked for; `None` is the camera's own scale.
+    found: Measured,
+    /// The size asked for; `None` is the set's own.
     pub target: Option<Target>,
     placed: Vec<OnceLock<Result<PlacedPlate, String>>>,
 }
@@ -79,16 +79,25 @@ impl<'a> Kitchen<'a> {
         set: &'a KeptSet,
         file: &'a FinishingFile,
         settings: FinishSettings,
-        plans: Vec<SetPlan>,
-        plates: Vec<Option<Plate>>,
+        found: Measured,
         target: Option<Target>,
-    ) -> Self {
+    ) -> anyhow::Result<Self> {
+        found.check_told(&settings)?;
+        let plans = found.plans(&settings)?;
         let placed = plans.iter().map(|_| OnceLock::new()).collect();
-        Self { set, file, settings, plans, plates, target, placed }
+        Ok(Self { set, file, settings, plans, found, target, placed })
+    }
+
+    /// What was found wrong with a picture's frame, in words.
+    pub fn flags(&self, piece: &Piece<'_>) -> &[String] {
+        self.found.rows[piece.row].flags.get(piece.number).map_or(&[], Vec::as_slice)
     }
 
     pub fn target_of(&self, row: usize) -> Target {
-        self.target.unwrap_or_else(|| Target::native(&self.plans[row].placement))
+        self.target.unwrap_or_else(|| {
+            let native = Target::native(&self.plans[row].placement);
+            self.file.size_px.map_or(native, |side| native.within(side))
+        })
     }
 
     pub fn labels(&self) -> Labels {
@@ -109,7 +118,7 @@ impl<'a> Kitchen<'a> {
             "settings": self.settings,
             "placement": plan.placement,
             "gain": plan.light.gains.get(piece.number),
-            "plate": self.plates[piece.row].as_ref().map(|p| (&p.sha256, plan.light.plate_gain)),
+            "plate": self.found.plates[piece.row].as_ref().map(|p| &p.sha256),
             "size": (target.width_px, target.height_px),
             "labels": [&self.set.title, &self.set.sku, &self.file.creator, &self.file.copyright],
             "stop": (piece.frame.stop, piece.frame.degrees, &self.set.rows[piece.row].name),
@@ -124,7 +133,7 @@ impl<'a> Kitchen<'a> {
         let bytes = read_original(piece.frame)?;
         let target = self.target_of(piece.row);
         let plan = &self.plans[piece.row];
-        let plate = match &self.plates[piece.row] {
+        let plate = match &self.found.plates[piece.row] {
             Some(plate) if self.settings.background == Background::White => {
                 let placed = self.placed[piece.row]
                     .get_or_init(|| place_plate(&plate.bytes, plan, target).map_err(|e| e.to_string()));
@@ -132,8 +141,9 @@ impl<'a> Kitchen<'a> {
             }
             _ => None,
         };
-        let done =
-            finish_frame(&bytes, plan, piece.number, plate, &self.settings, target).with_context(at)?;
+        let sight = &self.found.rows[piece.row].sights[piece.number];
+        let which = FrameToFinish { number: piece.number, sight, plate };
+        let done = finish_frame(&bytes, plan, which, &self.settings, target).with_context(at)?;
         Ok((done, bytes))
     }
 
@@ -180,11 +190,6 @@ impl<'a> Kitchen<'a> {
     }
 }
 
-/// Whether the settings need each frame's outline.
-pub(super) fn needs_outline(settings: &FinishSettings) -> bool {
-    settings.crop.is_some()
-}
-
 /// Finishes a set into `DIR/finished`.
 ///
 /// # Errors
@@ -192,9 +197,8 @@ pub(super) fn needs_outline(settings: &FinishSettings) -> bool {
 pub fn finish(dir: &Path, meter: &Meter<'_>) -> anyhow::Result<FinishReport> {
     let set = KeptSet::read(dir)?;
     let file = read_finishing(dir)?;
-    let found = measured(&set, &file, needs_outline(&file.settings), meter)?;
-    let plans = found.plans(&file.settings)?;
-    let kitchen = Kitchen::new(&set, &file, file.settings.clone(), plans, found.plates, None);
+    let found = measured(&set, &file, meter)?;
+    let kitchen = Kitchen::new(&set, &file, file.settings.clone(), found, None)?;
     let folder = dir.join("finished");
     create_folder(&folder)?;
     let mut pieces = Vec::new();

@@ -1,14 +1,12 @@
-//! What is measured once for a set: light, axis, flags and outlines of every row.
+//! What is measured once for a set: light, axis, flags and outlines of every row, on one decoding of each frame.
 //!
 //! Kept under a name made from all it depends on, in the session's cache, which may be deleted at any time.
 
 use anyhow::Context;
 use imaging::check::{Flag, FrameInput, check_measured};
 use imaging::finish::{
-    Axis, FinishSettings, FrameLight, LinearPicture, RowLight, SetPlan, Sweep, glance, plan_place,
-    plate_for_sweep, sweep,
+    Axis, Background, FinishSettings, RowLight, SetPlan, Sight, SmallPlate, look, plan_place,
 };
-use imaging::measure::measure;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use session_core::journal::durable::{create_folder, replace_state};
@@ -27,6 +25,8 @@ pub(super) struct MeasuredRow {
     axis: Option<Axis>,
     /// Why there is no axis.
     no_axis: Option<String>,
+    /// Background and outline of each frame.
+    pub sights: Vec<Sight>,
     /// What was found on each frame, in words.
     pub flags: Vec<Vec<String>>,
 }
@@ -42,42 +42,45 @@ pub(super) struct Plate {
 pub(super) struct Measured {
     pub rows: Vec<MeasuredRow>,
     pub plates: Vec<Option<Plate>>,
-    /// The outlines of each row's frames; none where they were not asked for.
-    sweeps: Vec<Vec<Sweep>>,
 }
 
 /// Measures a set, or takes what was measured before.
 ///
 /// # Errors
-/// When a frame cannot be read, frames differ in size, or the object cannot be told from the background.
-pub(super) fn measured(
-    set: &KeptSet,
-    file: &FinishingFile,
-    needs_outline: bool,
-    meter: &Meter<'_>,
-) -> anyhow::Result<Measured> {
-    let mut all = Measured { rows: Vec::new(), plates: Vec::new(), sweeps: Vec::new() };
+/// When a frame cannot be read, or frames differ in size.
+pub(super) fn measured(set: &KeptSet, file: &FinishingFile, meter: &Meter<'_>) -> anyhow::Result<Measured> {
+    let mut all = Measured { rows: Vec::new(), plates: Vec::new() };
     for row in &set.rows {
         let at = || if set.rows.len() > 1 { format!("row {}", row.name) } else { set.sku.clone() };
         let plate = plate_of(set, file, row)?;
         let key = row_key(set, file, row, plate.as_ref())?;
         let found = cached(set, "finishing", &key, || measure_row(set, file, row, plate.as_ref(), meter))
             .with_context(at)?;
-        let sweeps = if needs_outline {
-            // In even light whatever is asked of the pictures: an outline is best told there.
-            let light = found.light.with(&FinishSettings::default());
-            cached(set, "outlines", &key, || sweeps(row, &light, plate.as_ref(), meter)).with_context(at)?
-        } else {
-            Vec::new()
-        };
         all.rows.push(found);
         all.plates.push(plate);
-        all.sweeps.push(sweeps);
     }
     Ok(all)
 }
 
 impl Measured {
+    /// Makes sure, before anything is made, that every object can be told where that is needed.
+    ///
+    /// # Errors
+    /// The first stop at which it cannot.
+    pub fn check_told(&self, settings: &FinishSettings) -> anyhow::Result<()> {
+        if settings.background == Background::AsShot {
+            return Ok(());
+        }
+        for row in &self.rows {
+            for (stop, sight) in row.stops.iter().zip(&row.sights) {
+                if let Some(error) = sight.untold() {
+                    return Err(anyhow::Error::new(error).context(format!("stop {stop}")));
+                }
+            }
+        }
+        Ok(())
+    }
+
     /// Plans how each row is turned and cut; rows of one set get one scale.
     ///
     /// # Errors
@@ -86,23 +89,16 @@ impl Measured {
         let mut plans = self
             .rows
             .iter()
-            .zip(&self.sweeps)
-            .map(|(row, sweeps)| {
-                let mut plan = plan_place(
-                    row.frame_px,
-                    &row.stops,
-                    sweeps,
-                    row.axis,
-                    row.light.with(settings),
-                    settings,
-                )?;
+            .map(|row| {
+                let light = row.light.with(settings);
+                let mut plan = plan_place(row.frame_px, &row.stops, &row.sights, row.axis, light, settings)?;
                 if let (true, Some(reason)) = (settings.straighten, &row.no_axis) {
                     plan.notes.push(format!("the axis cannot be told: {reason}"));
                 }
                 Ok(plan)
             })
             .collect::<anyhow::Result<Vec<SetPlan>>>()?;
-        let white = settings.background == imaging::finish::Background::White;
+        let white = settings.background == Background::White;
         let same = self.rows.windows(2).all(|w| w[0].frame_px == w[1].frame_px);
         if settings.crop.is_some() && white && same {
             let height = plans.iter().map(|p| p.placement.crop.height_px).fold(0.0, f64::max);
@@ -162,6 +158,10 @@ fn cached<T: Serialize + DeserializeOwned>(
     Ok(made)
 }
 
+/// What a look at one frame may take: the file, its reduced decoding of up to 4 megapixels as codes and in
+/// linear light, and the maps an outline is found with.
+const LOOK_BYTES: u64 = 160 * 1024 * 1024;
+
 fn measure_row(
     set: &KeptSet,
     file: &FinishingFile,
@@ -170,16 +170,18 @@ fn measure_row(
     meter: &Meter<'_>,
 ) -> anyhow::Result<MeasuredRow> {
     let stops: Vec<u32> = row.frames.iter().map(|f| f.stop).collect();
-    // Reduced decodings: about 4 Mpx of them at once for each frame.
-    let small = 96 * 1024 * 1024;
-    let looked = meter.each(Stage::Measuring, &row.frames, small, |frame| {
-        let bytes = read_original(frame)?;
-        let seen = glance(&bytes).with_context(|| format!("stop {}", frame.stop))?;
-        Ok((seen, measure(&bytes).map_err(|e| e.to_string())))
+    let small =
+        plate.map(|p| SmallPlate::read(&p.bytes)).transpose().context("the frame of the empty table")?;
+    let looks = meter.each(Stage::Measuring, &row.frames, LOOK_BYTES, |frame| {
+        look(&read_original(frame)?, small.as_ref()).with_context(|| format!("stop {}", frame.stop))
     })?;
-    let (glances, measured): (Vec<_>, Vec<_>) = looked.into_iter().unzip();
-    let plate_glance = plate.map(|p| glance(&p.bytes)).transpose().context("the frame of the empty table")?;
-    let light = RowLight::measure(&stops, &glances, plate_glance.as_ref())?;
+    let (mut glances, mut sights, mut measured) = (Vec::new(), Vec::new(), Vec::new());
+    for look in looks {
+        glances.push(look.glance);
+        sights.push(look.sight);
+        measured.push(Ok(look.measured));
+    }
+    let light = RowLight::measure(&stops, &glances)?;
     let frame_px = glances.first().map_or((0, 0), |g| g.full_size_px);
     let inputs: Vec<FrameInput> = row
         .frames
@@ -196,21 +198,7 @@ fn measure_row(
         }
         (None, Err(reason)) => (None, Some(reason)),
     };
-    Ok(MeasuredRow { frame_px, stops, light, axis, no_axis, flags })
-}
-
-fn sweeps(
-    row: &SetRow,
-    light: &FrameLight,
-    plate: Option<&Plate>,
-    meter: &Meter<'_>,
-) -> anyhow::Result<Vec<Sweep>> {
-    let small: Option<LinearPicture> =
-        plate.map(|p| plate_for_sweep(&p.bytes, light.plate_gain)).transpose()?;
-    let frames: Vec<_> = row.frames.iter().zip(&light.gains).collect();
-    meter.each(Stage::Outlining, &frames, 128 * 1024 * 1024, |(frame, gain)| {
-        sweep(&read_original(frame)?, **gain, small.as_ref()).with_context(|| format!("stop {}", frame.stop))
-    })
+    Ok(MeasuredRow { frame_px, stops, light, axis, no_axis, sights, flags })
 }
 
 /// A flag in a few words: its own name, and how much.

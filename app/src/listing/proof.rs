@@ -2,10 +2,11 @@
 
 use anyhow::Context;
 use imaging::Picture;
-use imaging::finish::{Background, FinishSettings, Placement, Target, place_plate, proof_frame};
+use imaging::finish::{
+    Background, FinishSettings, FrameToFinish, Placement, Target, place_plate, proof_frame,
+};
 
 use super::batch::Meter;
-use super::finish::needs_outline;
 use super::measured::{Measured, measured};
 use super::set::{KeptSet, read_original};
 use super::settings::FinishingFile;
@@ -15,7 +16,6 @@ pub struct ProofSet {
     set: KeptSet,
     file: FinishingFile,
     found: Measured,
-    outlined: bool,
 }
 
 /// One stop before and after.
@@ -36,16 +36,13 @@ impl ProofSet {
     /// # Errors
     /// As finishing itself, or that the work was stopped.
     pub fn measure(set: KeptSet, file: &FinishingFile, meter: &Meter<'_>) -> anyhow::Result<Self> {
-        let outlined = needs_outline(&file.settings);
-        let found = measured(&set, file, outlined, meter)?;
-        Ok(Self { set, file: file.clone(), found, outlined })
+        let found = measured(&set, file, meter)?;
+        Ok(Self { set, file: file.clone(), found })
     }
 
     /// Whether other settings can be looked at without measuring anew.
     pub fn serves(&self, file: &FinishingFile) -> bool {
-        self.file.plate == file.plate
-            && self.file.axes == file.axes
-            && (self.outlined || !needs_outline(&file.settings))
+        self.file.plate == file.plate && self.file.axes == file.axes
     }
 
     /// Gives the set back.
@@ -64,7 +61,7 @@ impl ProofSet {
             .with_context(|| format!("stop {stop} has no frame"))?;
         let at = || format!("stop {stop}");
         let plan = &self.found.plans(settings)?[row];
-        let target = small(Target::native(&plan.placement), edge_px);
+        let target = Target::native(&plan.placement).within(edge_px);
         let plate = match &self.found.plates[row] {
             Some(plate) if settings.background == Background::White => {
                 Some(place_plate(&plate.bytes, plan, target).context("the frame of the empty table")?)
@@ -72,15 +69,10 @@ impl ProofSet {
             _ => None,
         };
         let bytes = read_original(&self.set.rows[row].frames[number])?;
-        let proof = proof_frame(&bytes, plan, number, plate.as_ref(), settings, target).with_context(at)?;
+        let which =
+            FrameToFinish { number, sight: &self.found.rows[row].sights[number], plate: plate.as_ref() };
+        let proof = proof_frame(&bytes, plan, which, settings, target).with_context(at)?;
         let after = proof.after.map(|finished| finished.picture).map_err(|error| error.to_string());
         Ok(StopProof { before: proof.before, after, placement: plan.placement, notes: plan.notes.clone() })
     }
-}
-
-fn small(target: Target, edge_px: u32) -> Target {
-    let longer = f64::from(target.width_px.max(target.height_px));
-    let scale = (f64::from(edge_px) / longer).min(1.0);
-    let side = |px: u32| ((f64::from(px) * scale).round() as u32).max(1);
-    Target { width_px: side(target.width_px), height_px: side(target.height_px) }
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use anyhow::Context;
-use imaging::finish::{Axis, FinishSettings};
+use imaging::finish::{Axis, CropSettings, FinishSettings};
 use serde::{Deserialize, Serialize};
 use session_core::journal::durable::replace_state;
 
@@ -21,6 +21,12 @@ pub struct FinishingFile {
     /// The steps' settings.
     #[serde(default)]
     pub settings: FinishSettings,
+    /// Whether the margin in the settings was chosen for this set; otherwise a listing takes its profile's.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub margin_is_chosen: bool,
+    /// Longest side of finished pictures in pixels, 16 to 12 000; the camera's own scale where it is left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub size_px: Option<u32>,
     /// One frame of the empty table, as seen from the session folder; `{row}` stands for the row's name.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub plate: Option<String>,
@@ -40,12 +46,34 @@ impl Default for FinishingFile {
         Self {
             schema: SCHEMA,
             settings: FinishSettings::default(),
+            margin_is_chosen: false,
+            size_px: None,
             plate: None,
             axes: BTreeMap::new(),
             creator: String::new(),
             copyright: String::new(),
         }
     }
+}
+
+impl FinishingFile {
+    /// The margin that was chosen for this set, per cent; `None` where it is just the usual one.
+    pub fn chosen_margin(&self) -> Option<f64> {
+        let margin = self.settings.crop?.margin_percent;
+        (self.margin_is_chosen || differs(margin, CropSettings::default().margin_percent)).then_some(margin)
+    }
+}
+
+/// Checks what the steps' own settings do not.
+fn check(file: &FinishingFile) -> anyhow::Result<()> {
+    file.settings.check()?;
+    let fits = file.size_px.is_none_or(|side| (16..=12_000).contains(&side));
+    anyhow::ensure!(fits, "size_px is {}; write 16 to 12000", file.size_px.unwrap_or_default());
+    Ok(())
+}
+
+fn differs(one: f64, other: f64) -> bool {
+    (one - other).abs() > 1e-9
 }
 
 /// Reads a set's settings; the usual ones where there is no file yet.
@@ -68,17 +96,21 @@ pub fn read_finishing(dir: &Path) -> anyhow::Result<FinishingFile> {
         path.display(),
         file.schema
     );
-    file.settings.check().with_context(|| format!("in {}", path.display()))?;
+    check(&file).with_context(|| format!("in {}", path.display()))?;
     Ok(file)
 }
 
-/// Writes a set's settings, all or nothing.
+/// Writes a set's settings, all or nothing. A margin that is changed counts as chosen for the set from then on.
 ///
 /// # Errors
 /// When the disk will not, or a value is outside its range.
 pub fn write_finishing(dir: &Path, file: &FinishingFile) -> anyhow::Result<()> {
-    file.settings.check()?;
-    let text = serde_json::to_string_pretty(file)? + "\n";
+    check(file)?;
+    let before = read_finishing(dir).unwrap_or_default();
+    let margin = |file: &FinishingFile| file.settings.crop.unwrap_or_default().margin_percent;
+    let mut file = file.clone();
+    file.margin_is_chosen |= before.margin_is_chosen || differs(margin(&file), margin(&before));
+    let text = serde_json::to_string_pretty(&file)? + "\n";
     replace_state(&dir.join(NAME), text.as_bytes())?;
     Ok(())
 }
@@ -97,6 +129,21 @@ mod tests {
             let read: f64 = serde_json::from_str(&serde_json::to_string(&figure).unwrap()).unwrap();
             assert_eq!(read.to_bits(), figure.to_bits(), "{figure}");
         }
+    }
+
+    #[test]
+    fn a_margin_counts_as_chosen_once_it_was_changed() {
+        let dir = tempfile::tempdir().unwrap();
+        let store = |percent: f64, mark: bool| {
+            let mut file = FinishingFile { margin_is_chosen: mark, ..FinishingFile::default() };
+            file.settings.crop = Some(CropSettings { margin_percent: percent, ratio: 1.0 });
+            write_finishing(dir.path(), &file).unwrap();
+            read_finishing(dir.path()).unwrap().chosen_margin()
+        };
+        assert_eq!(FinishingFile::default().chosen_margin(), None);
+        assert_eq!(store(8.0, false), None, "the usual one, untouched");
+        assert_eq!(store(15.0, false), Some(15.0));
+        assert_eq!(store(8.0, false), Some(8.0), "moved back to the usual one: chosen");
     }
 
     #[test]

@@ -150,7 +150,6 @@ impl Pace {
         let (done, of) = (progress.done, progress.of);
         let what = match progress.stage {
             Stage::Measuring => t!("finishing-measuring", done = done, of = of),
-            Stage::Outlining => t!("finishing-outlining", done = done, of = of),
             Stage::Making => t!("finishing-finishing", done = done, of = of),
         };
         match self.secs_left {

@@ -4,7 +4,7 @@
 //! The codec tells of trouble through function pointers. Ours count warnings and unwind on
 //! errors; both work per thread, as a decode never leaves its thread.
 
-use super::{DecodeError, Decoded, Want, check_size, finish, orientation};
+use super::{DecodeError, Decoded, Want, check_size, finish, inks, orientation};
 use crate::picture::Picture;
 use mozjpeg::decompress::DctMethod;
 use mozjpeg::{ColorSpace, Decompress, Marker};
@@ -120,7 +120,10 @@ pub(super) fn decode(bytes: &[u8], want: Want, turned: Option<u16>) -> Result<De
             }
         }
         if let Want::AtLeast { edge_px } = want {
-            codec.scale(eighths(width.max(height), edge_px as usize));
+            let longer = width.max(height);
+            codec.scale(eighths(longer, edge_px as usize));
+            // What is shrunk by a third and more afterwards needs no chroma filled in between its samples.
+            codec.do_fancy_upsampling(edge_px as usize * 3 > longer * 2);
         }
         if let Want::NoLarger { edge_px } = want {
             let longer = width.max(height);
@@ -156,10 +159,14 @@ pub(super) fn decode(bytes: &[u8], want: Want, turned: Option<u16>) -> Result<De
         }
         lines[done..].fill(GREY);
         let warnings = WARNINGS.with(Cell::get);
-        let rgb = if ink { from_ink(&lines, inverted) } else { lines };
-        let picture = Picture::from_rgb(width, height, rgb)?;
         let damaged = (warnings > 0 || !ended).then(|| describe_damage(bytes));
-        finish(picture, stored, turned, want, damaged, icc_profile)
+        if !ink {
+            let picture = Picture::from_rgb(width, height, lines)?;
+            return finish(picture, stored, turned, want, damaged, icc_profile);
+        }
+        let (rgb, guess) = inks::to_srgb(&lines, inverted, icc_profile.as_deref());
+        let decoded = finish(Picture::from_rgb(width, height, rgb)?, stored, turned, want, damaged, None)?;
+        Ok(Decoded { inks_guessed: guess, ..decoded })
     })
 }
 
@@ -220,16 +227,4 @@ fn icc_profile(codec: &Decompress<&[u8]>) -> Option<Vec<u8>> {
             .enumerate()
             .all(|(i, part)| usize::from(part.0) == i + 1 && usize::from(part.1) == parts.len());
     whole.then(|| parts.iter().flat_map(|part| part.2).copied().collect())
-}
-
-/// Turns ink shares into screen colours, without a profile: good enough to recognise a frame.
-fn from_ink(lines: &[u8], inverted: bool) -> Vec<u8> {
-    lines
-        .chunks_exact(4)
-        .flat_map(|ink| {
-            let light = |v: u8| u16::from(if inverted { v } else { 255 - v });
-            let black = light(ink[3]);
-            [0, 1, 2].map(|c| ((light(ink[c]) * black + 127) / 255) as u8)
-        })
-        .collect()
 }

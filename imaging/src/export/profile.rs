@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
+use super::MovingKind;
 use super::encode::{Chroma, FileType};
 use crate::finish::{Background, CropSettings, FinishSettings, Target};
 
@@ -59,12 +60,23 @@ pub struct ListingProfile {
     /// Most bytes a file may have.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub max_bytes: Option<u64>,
-    /// Room on each side of the object in per cent of the picture, 0 to 45.
+    /// Room on each side of the object in per cent of the picture, 0 to 45, for sets that have no margin of their
+    /// own.
     #[serde(default = "default_margin")]
     pub margin_percent: f64,
+    /// Whether that margin holds for every set, whatever was chosen for it.
+    #[serde(default)]
+    pub margin_is_fixed: bool,
     /// White, or as shot.
     #[serde(default = "default_background")]
     pub background: Background,
+    /// What the moving preview is coded as.
+    #[serde(default)]
+    pub moving: MovingKind,
+    /// How many frames a second a video made of the pictures shows, 1 to 120: then a numbered sequence of stills
+    /// is written too.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sequence_fps: Option<f64>,
     /// How many frames of each row are taken; all of them where it is left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub frames: Option<u32>,
@@ -126,6 +138,9 @@ impl ListingProfile {
         range("min_quality", self.min_quality.to_string(), good, "1 up to quality")?;
         let margin = (0.0..=45.0).contains(&self.margin_percent);
         range("margin_percent", self.margin_percent.to_string(), margin, "0 to 45")?;
+        if let Some(fps) = self.sequence_fps {
+            range("sequence_fps", fps.to_string(), (1.0..=120.0).contains(&fps), "1 to 120")?;
+        }
         range("max_bytes", "too small".to_owned(), self.max_bytes.is_none_or(|b| b >= 1000), "1000 or more")?;
         range("frames", "0".to_owned(), self.frames != Some(0), "1 or more, or leave it out")?;
         let ratio = f64::from(self.width_px) / f64::from(self.height_px);
@@ -142,12 +157,31 @@ impl ListingProfile {
         Target { width_px: self.width_px, height_px: self.height_px }
     }
 
-    /// The set's finishing with this profile's crop and background.
+    /// The room round the object, per cent: what was chosen for the set, unless the profile's is fixed.
+    pub fn margin_for(&self, chosen: Option<f64>) -> f64 {
+        chosen.filter(|_| !self.margin_is_fixed).unwrap_or(self.margin_percent)
+    }
+
+    /// Says where the margin is from, when a person may wonder.
+    pub fn margin_note(&self, chosen: Option<f64>) -> Option<String> {
+        let chosen = chosen.filter(|chosen| (chosen - self.margin_percent).abs() > 1e-9)?;
+        let own = self.margin_percent;
+        Some(if self.margin_is_fixed {
+            format!(
+                "the margin is {own} %, which this profile wants of every set; for the set itself {chosen} % was chosen"
+            )
+        } else {
+            format!("the margin is {chosen} %, as chosen for this set; the profile's own is {own} %")
+        })
+    }
+
+    /// The set's finishing with this profile's ratio and background, and the margin of one of them; `chosen` is
+    /// the margin that was chosen for the set.
     #[must_use]
-    pub fn finishing(&self, set: &FinishSettings) -> FinishSettings {
+    pub fn finishing(&self, set: &FinishSettings, chosen: Option<f64>) -> FinishSettings {
         let ratio = f64::from(self.width_px) / f64::from(self.height_px);
         FinishSettings {
-            crop: Some(CropSettings { margin_percent: self.margin_percent, ratio }),
+            crop: Some(CropSettings { margin_percent: self.margin_for(chosen), ratio }),
             background: self.background,
             ..set.clone()
         }
@@ -185,17 +219,39 @@ mod tests {
     }
 
     #[test]
+    fn a_margin_chosen_for_the_set_wins_unless_the_profiles_is_fixed() {
+        let read = |more: &str| {
+            let text = format!("name = 'Demo'\nwidth_px = 800\nheight_px = 800\nmargin_percent = 6\n{more}");
+            ListingProfile::from_toml(&text).unwrap()
+        };
+        let margin = |profile: &ListingProfile, chosen| {
+            let finishing = profile.finishing(&FinishSettings::default(), chosen);
+            (finishing.crop.unwrap().margin_percent, profile.margin_note(chosen).unwrap_or_default())
+        };
+        let open = read("");
+        assert_eq!(margin(&open, None), (6.0, String::new()));
+        assert_eq!(margin(&open, Some(6.0)), (6.0, String::new()));
+        let (found, note) = margin(&open, Some(15.0));
+        assert!((found - 15.0).abs() < 1e-9 && note.contains("15 %, as chosen for this set"), "{note}");
+        let (found, note) = margin(&read("margin_is_fixed = true"), Some(15.0));
+        assert!((found - 6.0).abs() < 1e-9 && note.contains("this profile wants of every set"), "{note}");
+    }
+
+    #[test]
     fn a_profile_is_read_with_its_defaults_and_refused_with_the_field() {
         let read = |more: &str| ListingProfile::from_toml(&format!("name = 'Demo'\nwidth_px = 800\n{more}"));
         let profile = read("height_px = 600").unwrap();
         assert_eq!((profile.quality, profile.file_type, profile.frames), (88, FileType::Jpeg, None));
-        let finishing = profile.finishing(&FinishSettings::default());
+        assert_eq!((profile.moving, profile.sequence_fps), (MovingKind::WebP, None));
+        let finishing = profile.finishing(&FinishSettings::default(), None);
         assert!((finishing.crop.unwrap().ratio - 4.0 / 3.0).abs() < 1e-9);
         for (more, word) in [
             ("height_px = 2", "height_px"),
             ("height_px = 600\nquality = 0", "quality"),
             ("height_px = 600\nmin_quality = 95", "min_quality"),
             ("height_px = 600\nframes = 0", "frames"),
+            ("height_px = 600\nsequence_fps = 0", "sequence_fps"),
+            ("height_px = 600\nmoving = 'avi'", "unknown variant"),
             ("height_px = 600\nshop = 'x'", "unknown field"),
             ("height_px = 600\nfile_type = 'gif'", "unknown variant"),
             ("height_px = 60", "10 times"),

@@ -10,7 +10,7 @@ use super::linear::{FULL, LinearPicture};
 /// Frames the middle picture is made from, at most.
 const MOST_FRAMES: usize = 48;
 /// A set whose frames differ by less than this is even already, in stops.
-pub(super) const EVEN_EV: f32 = 0.02;
+const EVEN_EV: f32 = 0.02;
 /// Fewest places a ratio is taken from.
 const FEWEST_PLACES: usize = 300;
 
@@ -80,12 +80,6 @@ pub(super) fn gains(frames: &[&LinearPicture]) -> (Vec<[f32; 3]>, Vec<usize>) {
         found.fill([1.0; 3]);
     }
     (found, unknown)
-}
-
-/// Finds the gains of one more frame, such as the empty table, against a set's middle picture.
-pub(super) fn gain_against(frame: &LinearPicture, middle: &Middle) -> Option<[f32; 3]> {
-    let gain = ratio(frame, middle)?;
-    Some(if gain.iter().all(|g| g.log2().abs() < EVEN_EV) { [1.0; 3] } else { gain })
 }
 
 /// Ratio of the middle picture to a frame in each channel.

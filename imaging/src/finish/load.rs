@@ -12,62 +12,25 @@ use crate::decode::{self, MAX_PIXELS};
 use crate::picture::Picture;
 use crate::srgb;
 
-/// A file read for finishing.
-#[derive(Clone)]
-pub struct Loaded {
-    /// The picture.
-    pub picture: LinearPicture,
-    /// Width and height of the whole frame, upright.
-    pub full_size_px: (u32, u32),
-}
-
-/// Reads every pixel; 16-bit PNG and TIFF keep their depth.
-///
-/// # Errors
-/// [`FinishError`] when the file is damaged, CMYK, or its profile cannot be used.
-pub fn load(bytes: &[u8]) -> Result<Loaded, FinishError> {
-    refuse_inks(bytes)?;
-    if let Some(deep) = load_deep(bytes)? {
-        return Ok(deep);
-    }
-    from_decoded(bytes, decode::full(bytes)?)
-}
-
 /// Reads a frame of at least `edge_px` on its longer side where the file has as much, of a JPEG no more than
 /// twice that: reduced by the codec, so that the rest of the way can be gone in linear light.
 ///
 /// # Errors
-/// As [`load`].
+/// [`FinishError`] when the file is damaged, CMYK, or its profile cannot be used.
 pub(super) fn load_frame(bytes: &[u8], edge_px: u32) -> Result<Frame, FinishError> {
-    refuse_inks(bytes)?;
     if let Some(deep) = load_deep(bytes)? {
-        return Ok(Frame::Linear(deep.picture));
+        return Ok(Frame::Linear(deep));
     }
     Ok(frame_of(bytes, decode::at_least(bytes, edge_px)?)?.0)
 }
 
-/// Reads a picture of at most `edge_px` on its longer side, quickly.
-///
-/// # Errors
-/// As [`load`].
-pub fn load_reduced(bytes: &[u8], edge_px: u32) -> Result<Loaded, FinishError> {
-    refuse_inks(bytes)?;
-    from_decoded(bytes, decode::preview(bytes, edge_px)?)
-}
-
-fn from_decoded(bytes: &[u8], decoded: decode::Decoded) -> Result<Loaded, FinishError> {
-    let (frame, full_size_px) = frame_of(bytes, decoded)?;
-    let picture = match frame {
-        Frame::Coded(picture) => LinearPicture::from_coded(&picture),
-        Frame::Linear(picture) => picture,
-    };
-    Ok(Loaded { picture, full_size_px })
-}
-
 /// What was decoded, its colours carried over to sRGB; and the whole frame's size.
-fn frame_of(bytes: &[u8], decoded: decode::Decoded) -> Result<(Frame, (u32, u32)), FinishError> {
+pub(super) fn frame_of(bytes: &[u8], decoded: decode::Decoded) -> Result<(Frame, (u32, u32)), FinishError> {
     if let Some(reason) = decoded.damaged {
         return Err(FinishError::Damaged(reason));
+    }
+    if let Some(reason) = decoded.inks_guessed {
+        return Err(FinishError::Inks(reason));
     }
     let profile = match decoded.icc_profile {
         Some(profile) => Some(parse(&profile)?),
@@ -104,7 +67,9 @@ impl Converter {
         let grey = match profile.color_space {
             DataColorSpace::Rgb => false,
             DataColorSpace::Gray => true,
-            DataColorSpace::Cmyk => return Err(FinishError::Inks),
+            DataColorSpace::Cmyk => {
+                return Err(FinishError::Profile("it is made for printing inks".to_owned()));
+            }
             other => return Err(FinishError::Profile(format!("it is made for {other:?} values"))),
         };
         let options = TransformOptions {
@@ -182,7 +147,7 @@ fn linear_of_16_bit() -> &'static [u16] {
 }
 
 /// Reads PNG and plain TIFF of more than 8 bits; `None` for everything else.
-fn load_deep(bytes: &[u8]) -> Result<Option<Loaded>, FinishError> {
+fn load_deep(bytes: &[u8]) -> Result<Option<LinearPicture>, FinishError> {
     use ExtendedColorType as Kind;
     let format = if bytes.starts_with(b"\x89PNG\r\n\x1a\n") {
         ImageFormat::Png
@@ -198,7 +163,9 @@ fn load_deep(bytes: &[u8]) -> Result<Option<Loaded>, FinishError> {
     // A RAW file is built like TIFF too; what this reader refuses goes to the general decoder.
     let Ok(mut decoder) = reader.into_decoder() else { return Ok(None) };
     match decoder.original_color_type() {
-        Kind::Cmyk8 | Kind::Cmyk16 => return Err(FinishError::Inks),
+        Kind::Cmyk8 | Kind::Cmyk16 => {
+            return Err(FinishError::Inks("of TIFF files that is not read".to_owned()));
+        }
         Kind::L16 | Kind::La16 | Kind::Rgb16 | Kind::Rgba16 | Kind::Rgb32F | Kind::Rgba32F => {}
         _ => return Ok(None),
     }
@@ -221,8 +188,7 @@ fn load_deep(bytes: &[u8]) -> Result<Option<Loaded>, FinishError> {
         .as_raw()
         .chunks(width as usize * 4)
         .map(|row| row.chunks_exact(4).flat_map(over_white).collect());
-    let picture = linear_rows(width, height, converter.as_ref(), rows)?;
-    Ok(Some(Loaded { picture, full_size_px: (width, height) }))
+    linear_rows(width, height, converter.as_ref(), rows).map(Some)
 }
 
 fn over_white(pixel: &[u16]) -> [u16; 3] {
@@ -230,21 +196,5 @@ fn over_white(pixel: &[u16]) -> [u16; 3] {
     [0, 1, 2].map(|c| ((u32::from(pixel[c]) * alpha + 65_535 * (65_535 - alpha)) / 65_535) as u16)
 }
 
-/// Refuses a JPEG of four components (ITU-T T.81, B.2.2: the frame header names their number).
-fn refuse_inks(bytes: &[u8]) -> Result<(), FinishError> {
-    if !bytes.starts_with(&[0xFF, 0xD8]) {
-        return Ok(());
-    }
-    let mut at = 2;
-    while let Some(&[0xFF, marker, high, low]) = bytes.get(at..at + 4) {
-        let frame_header = (0xC0..=0xCF).contains(&marker) && ![0xC4, 0xC8, 0xCC].contains(&marker);
-        if frame_header {
-            return if bytes.get(at + 9) == Some(&4) { Err(FinishError::Inks) } else { Ok(()) };
-        }
-        if marker == 0xDA {
-            break;
-        }
-        at += 2 + usize::from(u16::from_be_bytes([high, low]));
-    }
-    Ok(())
-}
+#[cfg(test)]
+mod tests;

@@ -2,7 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::linear::LinearPicture;
+use super::linear::{FULL, LinearPicture, gained};
+use super::outline::Backdrop;
 use super::resample::{Frame, Grid, resampled};
 use super::settings::CropSettings;
 use crate::picture::PictureError;
@@ -126,7 +127,8 @@ impl Placement {
         None
     }
 
-    fn lies_on_frame(&self) -> bool {
+    /// Whether all of the crop was seen by the camera.
+    pub fn lies_on_frame(&self) -> bool {
         let c = self.crop;
         let (width, height) = (f64::from(self.frame_px.0), f64::from(self.frame_px.1));
         let corners = [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)];
@@ -173,23 +175,35 @@ impl Placement {
         LinearPicture::from_pixels(width_px, height_px, resampled(frame, gains, &grid)).ok_or(empty)
     }
 
-    /// Gives the way from a place in a finished picture of `size` to the same in `whole`, the whole frame as it
-    /// was shot at any size; both in pixels.
-    pub(super) fn way_to_frame(
-        &self,
-        size: (u32, u32),
-        whole: &LinearPicture,
-    ) -> impl Fn([f64; 2]) -> [f64; 2] + use<> {
+    /// Gives the way from a place in a finished picture of `size`, in pixels, to shares of the frame's sides, 0 to 1.
+    pub(super) fn way_to_frame(&self, size: (u32, u32)) -> impl Fn([f64; 2]) -> [f64; 2] + use<> {
         let placement = *self;
         let c = self.crop;
         let step = [c.width_px / f64::from(size.0), c.height_px / f64::from(size.1)];
-        let scale = [
-            f64::from(whole.width_px()) / f64::from(self.frame_px.0),
-            f64::from(whole.height_px()) / f64::from(self.frame_px.1),
-        ];
         move |[x, y]| {
             let [x, y] = placement.on_frame([c.left_px + x * step[0], c.top_px + y * step[1]]);
-            [x * scale[0], y * scale[1]]
+            [x / f64::from(placement.frame_px.0), y / f64::from(placement.frame_px.1)]
+        }
+    }
+
+    /// Paints what the camera did not see in the backdrop's own light, gains applied.
+    pub(super) fn paint_beyond(&self, picture: &mut LinearPicture, backdrop: &Backdrop, gains: [f32; 3]) {
+        if self.lies_on_frame() {
+            return;
+        }
+        let size = (picture.width_px(), picture.height_px());
+        let is_on_frame = self.frame_test(size);
+        let way = self.way_to_frame(size);
+        for row in 0..size.1 {
+            for column in 0..size.0 {
+                if is_on_frame(column, row) {
+                    continue;
+                }
+                let [u, v] = way([f64::from(column) + 0.5, f64::from(row) + 0.5]);
+                let light = backdrop.at(u as f32 - 0.5, v as f32 - 0.5).map(|v| v * FULL);
+                let light = gained(light, gains).map(|v| (v + 0.5) as u16);
+                picture.set(row as usize * size.0 as usize + column as usize, light);
+            }
         }
     }
 

@@ -1,26 +1,27 @@
 //! A set's plan of finishing, and one frame through the whole chain.
 //!
-//! First every frame is looked at small ([`glance`]): its light. Then with even light: its outline
-//! ([`sweep`]). From both comes the plan; with it each frame is finished on its own, in any order.
+//! First every frame is looked at small ([`look`]): its light, its background and the object's outline. From them
+//! comes the plan; with it each frame is finished on its own, in any order.
 
 use serde::{Deserialize, Serialize};
 
 use super::FinishError;
-use super::cutout::{Coarse, Cutout};
+use super::cutout::{Behind, Cutout};
 use super::even;
 use super::linear::LinearPicture;
-use super::load::{load_frame, load_reduced};
+use super::load::{frame_of, load_frame};
+use super::outline::{self, Backdrop, OUTLINE_EDGE_PX, Outline};
 use super::place::{Axis, Placement};
 use super::resample::Frame;
 use super::settings::{Background, FinishSettings, WhiteBalance};
 use super::shadow::onto_white;
 use super::sharpen::sharpened;
+use crate::decode;
+use crate::measure::{MEASURING_EDGE_PX, Measured, measure_decoded};
 use crate::picture::{Picture, fit_within};
 
 /// Longest side of a glance in pixels.
 const GLANCE_EDGE_PX: u32 = 256;
-/// Longest side of the picture an outline is found in, in pixels.
-const SWEEP_EDGE_PX: u32 = 900;
 
 /// A frame seen small, to judge its light.
 #[derive(Clone)]
@@ -30,13 +31,79 @@ pub struct Glance {
     small: LinearPicture,
 }
 
-/// Looks at a frame.
+/// What finishing must know of a frame beforehand: its background, and where the object is.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Sight {
+    /// Width and height of the whole frame, upright.
+    frame_px: (u32, u32),
+    backdrop: Backdrop,
+    /// Or why the object cannot be told from the background.
+    outline: Result<Outline, String>,
+}
+
+impl Sight {
+    /// Says why the object cannot be told from the background, if it cannot.
+    pub fn untold(&self) -> Option<FinishError> {
+        self.outline.as_ref().err().map(|reason| FinishError::CannotTell(reason.clone()))
+    }
+}
+
+/// The empty table, small, to find outlines against.
+pub struct SmallPlate {
+    frame_px: (u32, u32),
+    small: LinearPicture,
+}
+
+impl SmallPlate {
+    /// Reads the empty table's frame.
+    ///
+    /// # Errors
+    /// When the file gives no whole picture.
+    pub fn read(bytes: &[u8]) -> Result<Self, FinishError> {
+        let (frame, frame_px) = frame_of(bytes, decode::measuring(bytes, MEASURING_EDGE_PX)?)?;
+        Ok(Self { frame_px, small: small(&frame, frame_px)? })
+    }
+}
+
+/// Everything that is seen of a frame before finishing, on one reduced decoding.
+pub struct Look {
+    /// Its light.
+    pub glance: Glance,
+    /// Background and outline.
+    pub sight: Sight,
+    /// What the checks measure.
+    pub measured: Measured,
+}
+
+/// Looks at a frame; `plate` is the empty table.
 ///
 /// # Errors
-/// When the file gives no whole picture.
-pub fn glance(bytes: &[u8]) -> Result<Glance, FinishError> {
-    let loaded = load_reduced(bytes, GLANCE_EDGE_PX)?;
-    Ok(Glance { full_size_px: loaded.full_size_px, small: loaded.picture })
+/// When the file gives no whole picture, or `plate` has another size.
+pub fn look(bytes: &[u8], plate: Option<&SmallPlate>) -> Result<Look, FinishError> {
+    let decoded = decode::measuring(bytes, MEASURING_EDGE_PX)?;
+    let measured = measure_decoded(bytes, &decoded);
+    let (frame, frame_px) = frame_of(bytes, decoded)?;
+    if let Some(plate) = plate.filter(|plate| plate.frame_px != frame_px) {
+        return Err(FinishError::PlateDiffers {
+            found_width_px: plate.frame_px.0,
+            found_height_px: plate.frame_px.1,
+            width_px: frame_px.0,
+            height_px: frame_px.1,
+        });
+    }
+    let small = small(&frame, frame_px)?;
+    let (backdrop, outline) = outline::find(&small, plate.map(|plate| &plate.small), frame_px);
+    Ok(Look {
+        glance: Glance { full_size_px: frame_px, small: small.averaged_to(GLANCE_EDGE_PX) },
+        sight: Sight { frame_px, backdrop, outline },
+        measured,
+    })
+}
+
+/// The whole frame at the size outlines are found in.
+fn small(frame: &Frame, frame_px: (u32, u32)) -> Result<LinearPicture, FinishError> {
+    let (width_px, height_px) = fit_within(frame_px.0, frame_px.1, OUTLINE_EDGE_PX);
+    Ok(Placement::whole(frame_px).apply(frame, [1.0; 3], width_px, height_px)?)
 }
 
 /// The gains that make a set's light even, in linear light: red, green, blue.
@@ -44,8 +111,6 @@ pub fn glance(bytes: &[u8]) -> Result<Glance, FinishError> {
 pub struct FrameLight {
     /// For each frame, in the order given.
     pub gains: Vec<[f32; 3]>,
-    /// For the frame of the empty table.
-    pub plate_gain: [f32; 3],
     /// What a person should know.
     pub notes: Vec<String>,
 }
@@ -63,15 +128,13 @@ pub struct RowLight {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 struct Balance {
     gains: Vec<[f32; 3]>,
-    plate_gain: [f32; 3],
     neutral: [f32; 3],
 }
 
 impl Balance {
-    fn of(frames: &[&LinearPicture], gains: Vec<[f32; 3]>, plate: Option<&LinearPicture>) -> Self {
-        let middle = even::Middle::of(frames, &gains);
-        let plate_gain = plate.and_then(|p| even::gain_against(p, &middle)).unwrap_or([1.0; 3]);
-        Self { gains, plate_gain, neutral: even::neutral(&middle) }
+    fn of(frames: &[&LinearPicture], gains: Vec<[f32; 3]>) -> Self {
+        let neutral = even::neutral(&even::Middle::of(frames, &gains));
+        Self { gains, neutral }
     }
 }
 
@@ -80,7 +143,7 @@ impl RowLight {
     ///
     /// # Errors
     /// When there are no frames or they differ in size.
-    pub fn measure(stops: &[u32], glances: &[Glance], plate: Option<&Glance>) -> Result<Self, FinishError> {
+    pub fn measure(stops: &[u32], glances: &[Glance]) -> Result<Self, FinishError> {
         let (width_px, height_px) = glances.first().ok_or(FinishError::NoFrames)?.full_size_px;
         for (i, other) in glances.iter().enumerate() {
             let (found_width_px, found_height_px) = other.full_size_px;
@@ -95,13 +158,7 @@ impl RowLight {
                 });
             }
         }
-        if let Some((found_width_px, found_height_px)) =
-            plate.map(|p| p.full_size_px).filter(|size| *size != (width_px, height_px))
-        {
-            return Err(FinishError::PlateDiffers { found_width_px, found_height_px, width_px, height_px });
-        }
         let frames: Vec<&LinearPicture> = glances.iter().map(|g| &g.small).collect();
-        let plate = plate.map(|p| &p.small);
         let (gains, unknown) = even::gains(&frames);
         let notes = unknown.into_iter().map(|i| {
             let stop = stops.get(i).copied().unwrap_or_default();
@@ -109,8 +166,8 @@ impl RowLight {
         });
         Ok(Self {
             notes: notes.collect(),
-            as_shot: Balance::of(&frames, vec![[1.0; 3]; frames.len()], plate),
-            even: Balance::of(&frames, gains, plate),
+            as_shot: Balance::of(&frames, vec![[1.0; 3]; frames.len()]),
+            even: Balance::of(&frames, gains),
         })
     }
 
@@ -124,80 +181,9 @@ impl RowLight {
         let balanced = |gain: &[f32; 3]| [0, 1, 2].map(|c| gain[c] * neutral[c]);
         FrameLight {
             gains: balance.gains.iter().map(balanced).collect(),
-            plate_gain: balanced(&balance.plate_gain),
             notes: if settings.even { self.notes.clone() } else { Vec::new() },
         }
     }
-}
-
-/// Plans the light of one row; `stops` names the frames for messages.
-///
-/// # Errors
-/// As [`RowLight::measure`].
-pub fn plan_light(
-    stops: &[u32],
-    glances: &[Glance],
-    plate: Option<&Glance>,
-    settings: &FinishSettings,
-) -> Result<FrameLight, FinishError> {
-    Ok(RowLight::measure(stops, glances, plate)?.with(settings))
-}
-
-/// The object's outline in one frame.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Sweep {
-    /// Width and height of the frame.
-    pub frame_px: (u32, u32),
-    /// Corners of the convex hull of the outline, whole-frame pixels: all that a crop needs to know.
-    hull: Vec<[f64; 2]>,
-    /// Share of the outline that is hardly told from what lies beside it, 0 to 1.
-    unsure: f32,
-}
-
-/// Finds the outline of one frame whose light has been made even; `plate` is the empty table's file and
-/// its gain.
-///
-/// # Errors
-/// [`FinishError::CannotTell`] when the object does not stand out.
-pub fn sweep(bytes: &[u8], gain: [f32; 3], plate: Option<&LinearPicture>) -> Result<Sweep, FinishError> {
-    let mut loaded = load_reduced(bytes, SWEEP_EDGE_PX)?;
-    loaded.picture.gain(gain);
-    let outline = Coarse::find(&loaded.picture, plate).map_err(FinishError::CannotTell)?;
-    let scale = f64::from(loaded.full_size_px.0) / f64::from(loaded.picture.width_px());
-    let edges = outline.rows().into_iter().flat_map(|(y, l, r)| [[l, y], [r, y]]);
-    let hull = hull(edges.map(|place| place.map(|v| v * scale)).collect());
-    Ok(Sweep { frame_px: loaded.full_size_px, hull, unsure: outline.unsure })
-}
-
-/// Convex hull by Andrew's monotone chain (Inf. Proc. Letters 9:216, 1979).
-fn hull(mut points: Vec<[f64; 2]>) -> Vec<[f64; 2]> {
-    points.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
-    let half = |points: &mut dyn Iterator<Item = [f64; 2]>| {
-        let mut chain: Vec<[f64; 2]> = Vec::new();
-        for p in points {
-            while let [.., a, b] = chain[..] {
-                if (b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0]) > 0.0 {
-                    break;
-                }
-                chain.pop();
-            }
-            chain.push(p);
-        }
-        chain
-    };
-    let mut all = half(&mut points.iter().copied());
-    all.extend(half(&mut points.iter().rev().copied()));
-    all
-}
-
-/// Reads the empty table's frame at the size outlines are found in.
-///
-/// # Errors
-/// When the file gives no whole picture.
-pub fn plate_for_sweep(bytes: &[u8], gain: [f32; 3]) -> Result<LinearPicture, FinishError> {
-    let mut loaded = load_reduced(bytes, SWEEP_EDGE_PX)?;
-    loaded.picture.gain(gain);
-    Ok(loaded.picture)
 }
 
 /// How one row is finished; what it was made from is the app's to remember.
@@ -217,12 +203,13 @@ pub struct SetPlan {
 const UNSURE: f32 = 0.05;
 
 /// Says at which stops the outline is not sure.
-fn unsure_note(stops: &[u32], sweeps: &[Sweep]) -> Option<String> {
-    let found: Vec<String> = sweeps
+fn unsure_note(stops: &[u32], sights: &[Sight]) -> Option<String> {
+    let found: Vec<String> = sights
         .iter()
         .zip(stops)
-        .filter(|(sweep, _)| sweep.unsure >= UNSURE)
-        .map(|(sweep, stop)| format!("{stop} ({:.0} % of it)", 100.0 * sweep.unsure))
+        .filter_map(|(sight, stop)| Some((sight.outline.as_ref().ok()?.unsure, stop)))
+        .filter(|(unsure, _)| *unsure >= UNSURE)
+        .map(|(unsure, stop)| format!("{stop} ({:.0} % of it)", 100.0 * unsure))
         .collect();
     (!found.is_empty()).then(|| {
         format!(
@@ -232,15 +219,30 @@ fn unsure_note(stops: &[u32], sweeps: &[Sweep]) -> Option<String> {
     })
 }
 
-/// Plans how a row is turned and cut; `stops` names the sweeps for messages. Without outlines the whole frame
-/// stays.
+/// Names the stops whose object cannot be told, where the crop must do without them.
+fn untold_note(stops: &[u32], sights: &[Sight]) -> Option<String> {
+    let found: Vec<String> = sights
+        .iter()
+        .zip(stops)
+        .filter_map(|(sight, stop)| Some(format!("{stop} ({})", sight.outline.as_ref().err()?)))
+        .collect();
+    (!found.is_empty()).then(|| {
+        format!(
+            "the object cannot be told from the background at stop {}; the crop goes by the other stops: look whether it cuts into these",
+            found.join(", ")
+        )
+    })
+}
+
+/// Plans how a row is turned and cut; `stops` names the sights for messages. Where no outline is told the whole
+/// frame stays.
 ///
 /// # Errors
 /// When the axis lies outside the frame.
 pub fn plan_place(
     frame_px: (u32, u32),
     stops: &[u32],
-    sweeps: &[Sweep],
+    sights: &[Sight],
     axis: Option<Axis>,
     light: FrameLight,
     settings: &FinishSettings,
@@ -261,10 +263,12 @@ pub fn plan_place(
         );
     }
     if settings.background == Background::White {
-        notes.extend(unsure_note(stops, sweeps));
+        notes.extend(unsure_note(stops, sights));
+    } else if settings.crop.is_some() {
+        notes.extend(untold_note(stops, sights));
     }
     let mut swept: Option<[f64; 4]> = None;
-    for place in sweeps.iter().flat_map(|s| &s.hull) {
+    for place in sights.iter().flat_map(|s| &s.outline).flat_map(|o| &o.hull) {
         let [x, y] = placement.straightened(*place);
         let b = swept.unwrap_or([x, y, x, y]);
         swept = Some([b[0].min(x), b[1].min(y), b[2].max(x), b[3].max(y)]);
@@ -280,7 +284,7 @@ pub fn plan_place(
                         notes.push("the frame has no room for the whole margin; it was made smaller".to_owned());
                     }
                 }
-                None => notes.push("the crop reaches beyond the frame; its border is carried on there. Use a smaller margin, or white background".to_owned()),
+                None => notes.push("the crop reaches beyond the frame; the backdrop's colour is carried on there. Use a smaller margin, or a white background".to_owned()),
             }
         }
     }
@@ -302,6 +306,13 @@ impl Target {
         let side = |v: f64| (v.round() as u32).max(1);
         Self { width_px: side(placement.crop.width_px), height_px: side(placement.crop.height_px) }
     }
+
+    /// Makes it smaller where its longer side is more than `edge_px`.
+    #[must_use]
+    pub fn within(self, edge_px: u32) -> Self {
+        let (width_px, height_px) = fit_within(self.width_px, self.height_px, edge_px);
+        Self { width_px, height_px }
+    }
 }
 
 /// A finished frame.
@@ -313,28 +324,17 @@ pub struct Finished {
 }
 
 /// How many pixels a frame must be read with on its longer side, so that the target is never made from less
-/// than the camera gave, nor the outline found on less than in any other size.
+/// than the camera gave.
 fn enough_px(placement: &Placement, target: Target) -> u32 {
     let crop = placement.crop;
     let scale =
         (f64::from(target.width_px) / crop.width_px).max(f64::from(target.height_px) / crop.height_px);
     let (width, height) = placement.frame_px;
-    (f64::from(width.max(height)) * scale.min(1.0)).ceil().max(f64::from(SWEEP_EDGE_PX)) as u32
+    (f64::from(width.max(height)) * scale.min(1.0)).ceil().max(1.0) as u32
 }
 
-/// The whole frame at the size outlines are found in.
-fn whole(frame: &Frame, frame_px: (u32, u32), gain: [f32; 3]) -> Result<LinearPicture, FinishError> {
-    let (width_px, height_px) = fit_within(frame_px.0, frame_px.1, SWEEP_EDGE_PX);
-    Ok(Placement::whole(frame_px).apply(frame, gain, width_px, height_px)?)
-}
-
-/// The empty table, for frames of one row and one size.
-pub struct PlacedPlate {
-    /// The whole frame, to find outlines against.
-    whole: LinearPicture,
-    /// Turned and cut as the pictures are.
-    placed: LinearPicture,
-}
+/// The empty table, turned and cut as pictures of one row and one size are.
+pub struct PlacedPlate(LinearPicture);
 
 /// Reads the empty table's frame and places it as frames of the row are.
 ///
@@ -342,27 +342,33 @@ pub struct PlacedPlate {
 /// When the file gives no whole picture.
 pub fn place_plate(bytes: &[u8], plan: &SetPlan, target: Target) -> Result<PlacedPlate, FinishError> {
     let plate = load_frame(bytes, enough_px(&plan.placement, target))?;
-    let gain = plan.light.plate_gain;
-    let whole = whole(&plate, plan.placement.frame_px, gain)?;
-    Ok(PlacedPlate { whole, placed: plan.placement.apply(&plate, gain, target.width_px, target.height_px)? })
+    Ok(PlacedPlate(plan.placement.apply(&plate, [1.0; 3], target.width_px, target.height_px)?))
+}
+
+/// Which frame is finished, and what is known of it.
+#[derive(Clone, Copy)]
+pub struct FrameToFinish<'a> {
+    /// Its place in the plan.
+    pub number: usize,
+    /// What was seen of it.
+    pub sight: &'a Sight,
+    /// The empty table, placed for the same target.
+    pub plate: Option<&'a PlacedPlate>,
 }
 
 /// Finishes one frame: the steps of [`super::Step::ORDER`].
-///
-/// `number` is the frame's place in the plan; `plate` comes from [`place_plate`] with the same target.
 ///
 /// # Errors
 /// When the file gives no whole picture, or the object cannot be told from the background.
 pub fn finish_frame(
     bytes: &[u8],
     plan: &SetPlan,
-    number: usize,
-    plate: Option<&PlacedPlate>,
+    which: FrameToFinish<'_>,
     settings: &FinishSettings,
     target: Target,
 ) -> Result<Finished, FinishError> {
     let frame = load_frame(bytes, enough_px(&plan.placement, target))?;
-    finish_loaded(frame, plan, number, plate, settings, target)
+    finish_loaded(frame, plan, which, settings, target)
 }
 
 /// One frame before and after finishing, cut alike.
@@ -380,38 +386,37 @@ pub struct Proof {
 pub fn proof_frame(
     bytes: &[u8],
     plan: &SetPlan,
-    number: usize,
-    plate: Option<&PlacedPlate>,
+    which: FrameToFinish<'_>,
     settings: &FinishSettings,
     target: Target,
 ) -> Result<Proof, FinishError> {
     let frame = load_frame(bytes, enough_px(&plan.placement, target))?;
     let unturned = Placement { turn_deg: 0.0, ..plan.placement };
-    let before = unturned.apply(&frame, [1.0; 3], target.width_px, target.height_px)?.coded()?;
-    let after = finish_loaded(frame, plan, number, plate, settings, target);
+    let mut before = unturned.apply(&frame, [1.0; 3], target.width_px, target.height_px)?;
+    unturned.paint_beyond(&mut before, &which.sight.backdrop, [1.0; 3]);
+    let before = before.coded()?;
+    let after = finish_loaded(frame, plan, which, settings, target);
     Ok(Proof { before, after })
 }
 
 fn finish_loaded(
     frame: Frame,
     plan: &SetPlan,
-    number: usize,
-    plate: Option<&PlacedPlate>,
+    which: FrameToFinish<'_>,
     settings: &FinishSettings,
     target: Target,
 ) -> Result<Finished, FinishError> {
-    let gain = plan.light.gains.get(number).copied().unwrap_or([1.0; 3]);
-    let mut picture = plan.placement.apply(&frame, gain, target.width_px, target.height_px)?;
-    let white = settings.background == Background::White;
-    let seen = if white { Some(whole(&frame, plan.placement.frame_px, gain)?) } else { None };
+    let sight = which.sight;
+    let gains = plan.light.gains.get(which.number).copied().unwrap_or([1.0; 3]);
+    let mut picture = plan.placement.apply(&frame, gains, target.width_px, target.height_px)?;
     drop(frame);
+    plan.placement.paint_beyond(&mut picture, &sight.backdrop, gains);
     let mut cutout = None;
-    if let Some(seen) = seen {
-        let outline = Coarse::find(&seen, plate.map(|p| &p.whole)).map_err(FinishError::CannotTell)?;
-        let on_whole = plan.placement.way_to_frame((target.width_px, target.height_px), &seen);
-        let found = Cutout::along(&picture, &outline, on_whole);
-        let on_frame = plan.placement.frame_test((target.width_px, target.height_px));
-        onto_white(&mut picture, &found, plate.map(|p| &p.placed), settings.shadow, on_frame);
+    if settings.background == Background::White {
+        let outline = sight.outline.as_ref().map_err(|reason| FinishError::CannotTell(reason.clone()))?;
+        let behind = Behind { smooth: &sight.backdrop, plate: which.plate.map(|plate| &plate.0), gains };
+        let found = Cutout::along(&picture, &plan.placement, outline, &behind);
+        onto_white(&mut picture, &found, outline, &behind, settings.shadow);
         cutout = Some(found);
     }
     let picture = sharpened(picture.coded()?, settings.sharpen_percent)?;
@@ -434,9 +439,20 @@ mod tests {
 
     #[test]
     fn unsure_outlines_are_named_with_their_stops() {
-        let sweep = |unsure| Sweep { frame_px: (1200, 900), hull: Vec::new(), unsure };
-        assert_eq!(unsure_note(&[7, 8], &[sweep(0.02), sweep(0.0)]), None);
-        let note = unsure_note(&[7, 8, 9], &[sweep(0.02), sweep(0.123), sweep(0.05)]).unwrap();
+        let seen = |unsure| {
+            let outline = Outline {
+                width: 1,
+                height: 1,
+                runs: vec![1],
+                plate_level: [1.0; 3],
+                noise: 0.01,
+                hull: Vec::new(),
+                unsure,
+            };
+            Sight { frame_px: (1200, 900), backdrop: Backdrop::default(), outline: Ok(outline) }
+        };
+        assert_eq!(unsure_note(&[7, 8], &[seen(0.02), seen(0.0)]), None);
+        let note = unsure_note(&[7, 8, 9], &[seen(0.02), seen(0.123), seen(0.05)]).unwrap();
         assert!(note.contains("at stop 8 (12 % of it), 9 (5 % of it); look at"), "{note}");
     }
 }

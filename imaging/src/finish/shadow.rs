@@ -4,8 +4,9 @@
 //! part is taken out and as much shadowed white put in: no rim of the old background stays, and none
 //! of white comes in over a light glaze.
 
-use super::cutout::{Cutout, averaged};
+use super::cutout::{Behind, Cutout};
 use super::linear::{FULL, LinearPicture};
+use super::outline::{Outline, averaged};
 use super::settings::Shadow;
 
 /// Darkening below this is left out, so that grain becomes white too.
@@ -24,7 +25,7 @@ struct ShadowMap {
 
 impl ShadowMap {
     fn of(cutout: &Cutout, shadow: Shadow, has_plate: bool) -> Self {
-        let c = &cutout.coarse;
+        let c = &cutout.ground;
         let (w, h) = (c.width, c.height);
         let scale = 1.0 / c.block as f32;
         let object: Vec<f32> = c.object.iter().map(|v| f32::from(*v)).collect();
@@ -152,46 +153,48 @@ fn weighted(values: &[f32], weights: &[f32], width: usize, height: usize, radius
 
 /// Puts the object on white, in place.
 ///
-/// `plate` is the empty table placed as `picture` is; without one the smooth backdrop the cut-out was
-/// found against stands for it. `on_frame` tells which pixels the camera saw.
+/// `behind` is what the cut-out was found against.
 pub(super) fn onto_white(
     picture: &mut LinearPicture,
     cutout: &Cutout,
-    plate: Option<&LinearPicture>,
+    outline: &Outline,
+    behind: &Behind<'_>,
     shadow: Shadow,
-    on_frame: impl Fn(u32, u32) -> bool,
 ) {
-    let map = ShadowMap::of(cutout, shadow, plate.is_some());
-    let c = &cutout.coarse;
+    let map = ShadowMap::of(cutout, shadow, behind.plate.is_some());
+    let backdrop = &cutout.ground.backdrop;
     let (width, height) = (picture.width_px() as usize, picture.height_px() as usize);
-    let alpha = cutout.alpha();
     let plain = map.plain();
+    let square = |pixel: usize| ((pixel as f32 + 0.5) * map.scale) as usize;
+    let columns: Vec<usize> = (0..width).map(square).collect();
     for y in 0..height {
-        for x in 0..width {
+        let plain = &plain[square(y) * (map.width + 1)..];
+        for (x, alpha) in cutout.alpha()[y * width..(y + 1) * width].iter().enumerate() {
             let i = y * width + x;
-            let share = f32::from(alpha[i]) / 255.0;
-            if alpha[i] == 255 {
-                continue;
+            match *alpha {
+                255 => continue,
+                0 if plain[columns[x]] => {
+                    picture.set(i, [u16::MAX; 3]);
+                    continue;
+                }
+                _ => {}
             }
-            let here_white = plain[((y as f32 + 0.5) * map.scale) as usize * (map.width + 1)
-                + ((x as f32 + 0.5) * map.scale) as usize];
-            let shown = if !here_white && on_frame(x as u32, y as u32) {
-                map.at(x, y, |j| map.shown[j])
-            } else {
-                1.0
-            };
-            if alpha[i] == 0 {
+            let shown = map.at(x, y, |j| map.shown[j]);
+            if *alpha == 0 {
                 picture.set(i, [(shown * FULL).round() as u16; 3]);
                 continue;
             }
+            let share = f32::from(*alpha) / 255.0;
             let seen = map.at(x, y, |j| map.seen[j]);
+            let ground = match behind.plate {
+                Some(plate) => {
+                    outline.in_the_frame(plate.at(i).map(f32::from), behind.gains).map(|v| v / FULL)
+                }
+                None => [0, 1, 2].map(|c| map.at(x, y, |j| backdrop[j][c])),
+            };
             let here = picture.at(i);
-            let value = [0, 1, 2].map(|channel| {
-                let ground = match plate {
-                    Some(plate) => f32::from(plate.at(i)[channel]) / FULL,
-                    None => map.at(x, y, |j| c.backdrop[j][channel]),
-                };
-                let object = (f32::from(here[channel]) / FULL - (1.0 - share) * ground * seen).max(0.0);
+            let value = [0, 1, 2].map(|c| {
+                let object = (f32::from(here[c]) / FULL - (1.0 - share) * ground[c] * seen).max(0.0);
                 ((object + (1.0 - share) * shown).min(1.0) * FULL).round() as u16
             });
             picture.set(i, value);

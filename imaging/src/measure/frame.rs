@@ -5,7 +5,7 @@ use super::lookalike::Signature;
 use super::outline::{self, Outline, Small};
 use super::sharpness::{EdgeSoftness, edge_softness};
 use super::{MEASURING_EDGE_PX, Plane};
-use crate::decode::{self, DecodeError};
+use crate::decode::{self, DecodeError, Decoded};
 use crate::srgb;
 
 /// Width the small picture aims at, in pixels.
@@ -83,7 +83,11 @@ pub(crate) struct View {
 
 /// Decodes a file reduced and measures what it shows.
 pub fn measure(bytes: &[u8]) -> Result<Measured, DecodeError> {
-    let decoded = decode::measuring(bytes, MEASURING_EDGE_PX)?;
+    Ok(measure_decoded(bytes, &decode::measuring(bytes, MEASURING_EDGE_PX)?))
+}
+
+/// Measures what a frame shows that is decoded already, by [`decode::measuring`] at [`MEASURING_EDGE_PX`].
+pub fn measure_decoded(bytes: &[u8], decoded: &Decoded) -> Measured {
     let (width, height) = (decoded.picture.width_px() as usize, decoded.picture.height_px() as usize);
     let rgb = decoded.picture.rgb();
     let luma = Plane::luma(rgb, width, height);
@@ -109,7 +113,7 @@ pub fn measure(bytes: &[u8]) -> Result<Measured, DecodeError> {
     let facts = FrameFacts {
         full_size_px: decoded.full_size_px,
         full_per_measured: scale,
-        damaged: decoded.damaged,
+        damaged: decoded.damaged.clone(),
         has_profile: decoded.icc_profile.is_some(),
         digest: digest(bytes),
         backdrop,
@@ -120,7 +124,7 @@ pub fn measure(bytes: &[u8]) -> Result<Measured, DecodeError> {
         mean_light,
         signature: Signature::of(&luma, small_luma, small_bounds, noise, small.block),
     };
-    Ok(Measured { facts, view })
+    Measured { facts, view }
 }
 
 fn cut_view(

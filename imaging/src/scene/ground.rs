@@ -130,6 +130,13 @@ impl Ground {
     }
 }
 
+impl Ground {
+    /// Gives the share of its open light that each pixel of a drawn ground has.
+    pub fn share_left(&self, drawn: &[Vec3]) -> Vec<f32> {
+        drawn.iter().zip(&self.open).map(|(drawn, open)| drawn[1] / open[1].max(1e-6)).collect()
+    }
+}
+
 /// Follows a ray down to a height; rays that never come down end far away on the sweep.
 fn fall(lens: Vec3, ray: Vec3, height: f32) -> [f32; 2] {
     let reach = if ray[2] < -1e-4 { (height - lens[2]) / ray[2] } else { f32::MAX };

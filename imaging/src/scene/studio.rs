@@ -119,8 +119,7 @@ impl Studio {
         frame: &mut [Vec3],
     ) {
         let (sin, cos) = table_deg.to_radians().sin_cos();
-        let off = faults.off_centre_mm.map(f64::from);
-        let middle = [off[0] * cos - off[1] * sin, off[0] * sin + off[1] * cos];
+        let middle = middle_mm(faults, (sin, cos));
         let turn = (sin as f32, cos as f32);
         let standing = Standing { pot: self.pot, middle_mm: middle.map(|v| v as f32), turn };
         ground.draw(&standing, &self.light, frame);
@@ -159,15 +158,17 @@ impl Studio {
         (corners, cover)
     }
 
-    /// Gives the true outline of the pot without faults: its share of each pixel, 0 to 1, rows from the top.
+    /// Gives the true outline of the pot: its share of each pixel, 0 to 1, rows from the top. Of the faults only
+    /// those that move it count.
     ///
     /// `None` for frames above 6.2 megapixels, which are rendered smaller.
-    pub fn outline(&self, table_deg: f64) -> Option<Vec<f32>> {
+    pub fn outline(&self, table_deg: f64, faults: &SceneFaults) -> Option<Vec<f32>> {
         if self.scale < 1.0 {
             return None;
         }
-        let camera = Camera::new(&self.view, &SceneFaults::default(), 1.0);
-        let (corners, cover) = self.covered(&camera, [0.0; 2], table_deg.to_radians().sin_cos());
+        let camera = Camera::new(&self.view, faults, 1.0);
+        let turn = table_deg.to_radians().sin_cos();
+        let (corners, cover) = self.covered(&camera, middle_mm(faults, turn), turn);
         let mut shares = vec![0.0; self.width * self.height];
         cover.resolve(
             &self.pot.mesh,
@@ -177,6 +178,28 @@ impl Studio {
         );
         Some(shares)
     }
+
+    /// Gives the share of its light that the pot's shadow leaves each pixel of plate and sweep, 0 to 1, also where
+    /// the pot hides them; otherwise as [`Studio::outline`].
+    pub fn light_left(&self, table_deg: f64, faults: &SceneFaults) -> Option<Vec<f32>> {
+        if self.scale < 1.0 {
+            return None;
+        }
+        let camera = Camera::new(&self.view, faults, 1.0);
+        let ground = Ground::new(&camera, &self.light, self.view.tilt_deg, self.width, self.height);
+        let (sin, cos) = table_deg.to_radians().sin_cos();
+        let middle_mm = middle_mm(faults, (sin, cos)).map(|v| v as f32);
+        let standing = Standing { pot: self.pot, middle_mm, turn: (sin as f32, cos as f32) };
+        let mut frame = vec![[0.0; 3]; self.width * self.height];
+        ground.draw(&standing, &self.light, &mut frame);
+        Some(ground.share_left(&frame))
+    }
+}
+
+/// Where the pot's middle is on the plate, when that is turned.
+fn middle_mm(faults: &SceneFaults, (sin, cos): (f64, f64)) -> [f64; 2] {
+    let off = faults.off_centre_mm.map(f64::from);
+    [off[0] * cos - off[1] * sin, off[0] * sin + off[1] * cos]
 }
 
 /// Two exposures never have the same noise, even of a plain pot.

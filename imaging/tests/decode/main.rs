@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used)] // a helper that fails is a test that fails
 
+mod inks;
 mod samples;
 
 use imaging::decode::{self, DecodeError};

@@ -8,8 +8,8 @@ mod words;
 
 use imaging::Picture;
 use imaging::export::{
-    Chroma, ExportError, FileType, Labels, ListingProfile, SheetCell, encode_picture, moving_gif, sheet_jpeg,
-    sheet_pdf, write_package, xmp_packet,
+    Chroma, ExportError, FileType, Labels, ListingProfile, MovingKind, SheetCell, encode_picture,
+    moving_preview, sheet_jpeg, sheet_pdf, write_package, xmp_packet,
 };
 
 /// A picture with soft tones and fine grain; `seed` changes the grain. Demo data.
@@ -123,15 +123,32 @@ fn the_package_is_the_same_byte_for_byte() {
 #[test]
 fn the_moving_preview_turns_once_in_its_time() {
     use image::AnimationDecoder;
-    let frames = 12;
-    let gif = moving_gif((0..frames).map(|i| picture(800, 600, i * 7)), frames as usize, 3.0).unwrap();
-    let decoder = image::codecs::gif::GifDecoder::new(std::io::Cursor::new(&gif)).unwrap();
-    let read = decoder.into_frames().collect_frames().unwrap();
-    assert_eq!(read.len(), 12);
-    let total: u32 = read.iter().map(|f| f.delay().numer_denom_ms().0 / f.delay().numer_denom_ms().1).sum();
-    assert_eq!(total, 3000, "ms");
-    assert_eq!(read[0].buffer().dimensions(), (640, 480));
-    assert!(matches!(moving_gif(std::iter::empty(), 0, 3.0), Err(ExportError::Nothing(_))));
+    let pictures: Vec<Picture> = (0..12).map(|i| picture(800, 600, i * 7)).collect();
+    let coded = |kind| std::io::Cursor::new(moving_preview(kind, pictures.clone(), 3.0).unwrap());
+    let gif = image::codecs::gif::GifDecoder::new(coded(MovingKind::Gif)).unwrap();
+    let webp = image::codecs::webp::WebPDecoder::new(coded(MovingKind::WebP)).unwrap();
+    assert!(webp.has_animation());
+    assert!(matches!(webp.loop_count(), image::metadata::LoopCount::Infinite));
+    let (gif, webp) =
+        (gif.into_frames().collect_frames().unwrap(), webp.into_frames().collect_frames().unwrap());
+    for read in [&gif, &webp] {
+        assert_eq!(read.len(), 12);
+        let ms = |f: &image::Frame| f.delay().numer_denom_ms().0 / f.delay().numer_denom_ms().1;
+        assert_eq!(read.iter().map(ms).sum::<u32>(), 3000, "ms");
+        assert_eq!(read[0].buffer().dimensions(), (640, 480));
+    }
+    // True colours: each frame is its own picture, as close as its quality allows.
+    for (frame, picture) in webp.iter().zip(&pictures) {
+        let small = picture.clone().shrunk_to(640).unwrap();
+        let pairs = frame.buffer().pixels().zip(small.rgb().chunks_exact(3));
+        let off: u64 =
+            pairs.map(|(a, b)| (0..3).map(|c| u64::from(a.0[c].abs_diff(b[c])).pow(2)).sum::<u64>()).sum();
+        let off = (off as f64 / small.rgb().len() as f64).sqrt();
+        assert!(off < 12.0, "{off} codes");
+    }
+    for kind in [MovingKind::Gif, MovingKind::WebP] {
+        assert!(matches!(moving_preview(kind, Vec::new(), 3.0), Err(ExportError::Nothing(_))));
+    }
 }
 
 fn cells(count: u32) -> Vec<SheetCell> {

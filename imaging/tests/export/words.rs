@@ -145,3 +145,57 @@ fn everything_stays_or_goes_when_asked() {
     assert_eq!(read["EXIF:SerialNumber"], "0012345", "{read:#}");
     assert!(read["EXIF:GPSLatitude"].as_f64().is_some_and(|v| (v - 51.5).abs() < 1e-6));
 }
+
+/// The embedded profile by two readers of another origin: exiftool reads its words and finds nothing wrong with the
+/// profile itself, ImageMagick's `identify` names it alike.
+#[test]
+fn the_embedded_profile_is_named_srgb_and_without_fault() {
+    if !has_exiftool() {
+        return;
+    }
+    let dir = tempfile::tempdir().unwrap();
+    for (file_type, name) in [("jpeg", "a.jpg"), ("webp", "a.webp")] {
+        let profile = profile(&format!("file_type = '{file_type}'"));
+        let coded =
+            encode_picture(&picture(96, 64, 4), &profile, None, &xmp_packet(&labels(), None, "")).unwrap();
+        let path = dir.path().join(name);
+        std::fs::write(&path, &coded.bytes).unwrap();
+        let read = read_back(name, &coded.bytes);
+        for (field, wanted) in [
+            ("ProfileDescription", "sRGB"),
+            ("ProfileVersion", "1088"),
+            ("ProfileClass", "mntr"),
+            ("ColorSpaceData", "RGB"),
+            ("ProfileConnectionSpace", "XYZ"),
+            ("ProfileFileSignature", "acsp"),
+        ] {
+            let found = &read[format!("ICC_Profile:{field}")];
+            let found = found.as_str().map_or_else(|| found.to_string(), |s| s.trim().to_owned());
+            assert_eq!(found, wanted, "{name} {field}: {read:#}");
+        }
+        let words = Command::new("exiftool").args(["-s3", "-ProfileVersion"]).arg(&path).output().unwrap();
+        assert_eq!(String::from_utf8_lossy(&words.stdout).trim(), "4.4.0", "{name}");
+        let icc = dir.path().join("profile.icc");
+        let bytes = Command::new("exiftool").args(["-b", "-icc_profile"]).arg(&path).output().unwrap().stdout;
+        std::fs::write(&icc, bytes).unwrap();
+        for file in [&path, &icc] {
+            let told = Command::new("exiftool")
+                .args(["-validate", "-warning", "-error", "-a", "-s3"])
+                .arg(file)
+                .output();
+            let told = String::from_utf8(told.unwrap().stdout).unwrap();
+            assert_eq!(told.trim(), "OK", "{}", file.display());
+        }
+        let Ok(told) =
+            Command::new("identify").args(["-format", "%[profile:icc]|%[colorspace]"]).arg(&path).output()
+        else {
+            let must =
+                ["CI", "ROUNDSTOP_REQUIRE_EXIFTOOL"].iter().any(|name| std::env::var_os(name).is_some());
+            assert!(!must, "identify is not installed (Debian: imagemagick)");
+            continue;
+        };
+        let said = String::from_utf8_lossy(&told.stdout).into_owned();
+        assert!(told.stderr.is_empty(), "{}", String::from_utf8_lossy(&told.stderr));
+        assert_eq!(said.trim(), "sRGB|sRGB", "{name}");
+    }
+}

@@ -1,6 +1,6 @@
 //! What comes from outside and is no good is refused with a sentence.
 
-use imaging::finish::{Axis, FinishSettings, glance, load, plan_light, plan_place};
+use imaging::finish::{Axis, FinishSettings, RowLight, SmallPlate, look, plan_place};
 use mozjpeg::{ColorSpace, Compress};
 
 use super::stage::{Fault, SIZE, Thing, draw, draw_rgb, png};
@@ -18,50 +18,27 @@ fn jpeg(space: ColorSpace, size: (usize, usize), bytes: &[u8]) -> Vec<u8> {
 fn a_truncated_jpeg_is_refused() {
     let (rgb, _) = draw_rgb(0.0, Thing::Jug, &Fault::default());
     let whole = jpeg(ColorSpace::JCS_RGB, (SIZE.0 as usize, SIZE.1 as usize), &rgb);
-    assert!(load(&whole).is_ok());
-    let error = load(&whole[..whole.len() * 6 / 10]).err().unwrap().to_string();
+    assert!(look(&whole, None).is_ok());
+    let refused = |bytes: &[u8]| look(bytes, None).err().unwrap().to_string();
+    let error = refused(&whole[..whole.len() * 6 / 10]);
     assert!(error.contains("only part") && error.contains("retake"), "{error}");
-    assert!(load(&[]).err().unwrap().to_string().contains("empty"));
-    assert!(load(b"no picture").is_err());
-}
-
-#[test]
-fn cmyk_is_refused_and_grey_is_taken() {
-    let inks = jpeg(ColorSpace::JCS_CMYK, (64, 64), &[90; 64 * 64 * 4]);
-    assert!(load(&inks).err().unwrap().to_string().contains("CMYK"));
-    let grey = jpeg(ColorSpace::JCS_GRAYSCALE, (64, 64), &[128; 64 * 64]);
-    let loaded = load(&grey).unwrap().picture;
-    // 128/255 is 0.2158605 in linear light (IEC 61966-2-1): 14146 of 65535.
-    assert_eq!(loaded.at(100), [14_146; 3]);
-}
-
-#[test]
-fn sixteen_bits_keep_their_depth() {
-    let values: Vec<u16> = (0..64 * 64 * 3).map(|i| 20_000 + i as u16 % 7).collect();
-    let picture = image::ImageBuffer::<image::Rgb<u16>, _>::from_raw(64, 64, values).unwrap();
-    let mut out = std::io::Cursor::new(Vec::new());
-    picture.write_to(&mut out, image::ImageFormat::Png).unwrap();
-    let deep = load(out.get_ref()).unwrap().picture;
-    let seen: std::collections::BTreeSet<u16> = (0..64 * 64).map(|i| deep.at(i)[0]).collect();
-    assert!(seen.len() >= 4, "seven values that fall into one 8-bit code stay apart: {seen:?}");
-    let mut out = std::io::Cursor::new(Vec::new());
-    picture.write_to(&mut out, image::ImageFormat::Tiff).unwrap();
-    assert_eq!(load(out.get_ref()).unwrap().picture.at(5), deep.at(5));
+    assert!(refused(&[]).contains("empty"));
+    assert!(refused(b"no picture").contains("no picture this program can read"));
 }
 
 #[test]
 fn frames_of_other_sizes_are_named() {
-    let one = glance(&draw(0.0, Thing::Jug, &Fault::default()).png).unwrap();
-    let other = glance(&png(&vec![200; 600 * 400 * 3], (600, 400))).unwrap();
-    let settings = FinishSettings::default();
-    let error =
-        plan_light(&[1, 7], &[one.clone(), other.clone()], None, &settings).err().unwrap().to_string();
+    let one = draw(0.0, Thing::Jug, &Fault::default()).png;
+    let other = png(&vec![200; 600 * 400 * 3], (600, 400));
+    let seen = |bytes: &[u8]| look(bytes, None).unwrap().glance;
+    let error = RowLight::measure(&[1, 7], &[seen(&one), seen(&other)]).err().unwrap().to_string();
     assert!(error.contains("stop 7 is 600 × 400") && error.contains("1200 × 900"), "{error}");
-    let error =
-        plan_light(&[1], std::slice::from_ref(&one), Some(&other), &settings).err().unwrap().to_string();
+    let plate = SmallPlate::read(&other).unwrap();
+    let error = look(&one, Some(&plate)).err().unwrap().to_string();
     assert!(error.contains("empty table is 600 × 400"), "{error}");
-    assert!(plan_light(&[], &[], None, &settings).is_err());
-    let light = plan_light(&[1], &[one], None, &settings).unwrap();
+    assert!(RowLight::measure(&[], &[]).is_err());
+    let settings = FinishSettings::default();
+    let light = RowLight::measure(&[1], &[seen(&one)]).unwrap().with(&settings);
     let axis = Axis { column_px: 5000.0, lean_deg: 0.0 };
     let error = plan_place((1200, 900), &[], &[], Some(axis), light, &settings).err().unwrap().to_string();
     assert!(error.contains("outside the frame"), "{error}");

@@ -1,17 +1,24 @@
-//! A smooth surface through a frame's margin: the background where no frame of the empty table is at hand.
+//! A smooth surface through a frame's margin: the background where no frame of the empty table is at hand, and
+//! beyond the frame.
 
 use nalgebra::{SMatrix, SVector};
+use serde::{Deserialize, Serialize};
 
 /// Coefficients over 1, x, y, x², xy, y² of the logarithm of each channel's light.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(in crate::finish) struct Backdrop([[f32; 6]; 3]);
 
 /// Share of the frame's sides that counts as margin.
 const MARGIN: f32 = 0.09;
 
-fn terms(x: usize, y: usize, width: usize, height: usize) -> SVector<f32, 6> {
-    let x = x as f32 / width as f32 - 0.5;
-    let y = y as f32 / height as f32 - 0.5;
+/// `x` and `y` run from −½ to ½ over the frame.
+fn terms(x: f32, y: f32) -> SVector<f32, 6> {
     SVector::<f32, 6>::from([1.0, x, y, x * x, x * y, y * y])
+}
+
+/// Where a pixel's middle lies, −½ to ½.
+fn share(pixel: usize, side: usize) -> f32 {
+    (pixel as f32 + 0.5) / side as f32 - 0.5
 }
 
 impl Backdrop {
@@ -28,7 +35,7 @@ impl Backdrop {
                 .flat_map(|y| (0..width).step_by(stride).map(move |x| (x, y)))
                 .map(|(x, y)| {
                     let margin = x < mx || x + mx >= width || y < my;
-                    (terms(x, y, width, height), light[y * width + x][c].max(1e-4).ln(), margin)
+                    (terms(share(x, width), share(y, height)), light[y * width + x][c].max(1e-4).ln(), margin)
                 })
                 .collect();
             *surface = robust_fit(&samples).into();
@@ -36,14 +43,22 @@ impl Backdrop {
         Self(surface)
     }
 
+    /// Multiplies the light by a factor for each channel.
+    pub fn raise(&mut self, factors: [f32; 3]) {
+        for (surface, factor) in self.0.iter_mut().zip(factors) {
+            surface[0] += factor.ln();
+        }
+    }
+
+    /// Returns the linear light at a place of the frame, each side −½ to ½; beyond the frame that of its border.
+    pub fn at(&self, x: f32, y: f32) -> [f32; 3] {
+        let t = terms(x.clamp(-0.5, 0.5), y.clamp(-0.5, 0.5));
+        self.0.map(|s| SVector::<f32, 6>::from(s).dot(&t).exp().clamp(1e-3, 1.0))
+    }
+
     /// Paints the surface in linear light.
     pub fn paint(&self, width: usize, height: usize) -> Vec<[f32; 3]> {
-        (0..width * height)
-            .map(|i| {
-                let t = terms(i % width, i / width, width, height);
-                self.0.map(|s| SVector::<f32, 6>::from(s).dot(&t).exp().clamp(1e-3, 1.0))
-            })
-            .collect()
+        (0..width * height).map(|i| self.at(share(i % width, width), share(i / width, height))).collect()
     }
 }
 

@@ -216,7 +216,7 @@ pub(in crate::finish) fn averaged(values: &[f32], width: usize, height: usize, r
 
 /// Averages colours over a square, counting only places with a weight; gives the colours and the weight
 /// found there.
-pub(super) fn spread(
+pub(in crate::finish) fn spread(
     colours: &[[f32; 3]],
     weights: &[f32],
     width: usize,
