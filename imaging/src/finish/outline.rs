@@ -116,6 +116,16 @@ pub(super) fn find(
     (backdrop, found)
 }
 
+/// Light against the background's, by channel. A channel at the sensor's end says only "at least": it is taken to
+/// go with the others, or a white that clips would look coloured.
+fn against(light: [f32; 3], backdrop: [f32; 3]) -> [f32; 3] {
+    /// From here on a channel may be clipped, linear light.
+    const CLIPS_FROM: f32 = 0.96;
+    let ratio = [0, 1, 2].map(|c| light[c] / backdrop[c].max(1e-4));
+    let most = (0..3).filter(|c| light[*c] < CLIPS_FROM).map(|c| ratio[c]).fold(0.0, f32::max);
+    [0, 1, 2].map(|c| if light[c] < CLIPS_FROM { ratio[c] } else { ratio[c].max(most) })
+}
+
 /// The object's marks, the light's noise, and the unsure share of the outline.
 fn outlined(
     light: &[[f32; 3]],
@@ -123,8 +133,7 @@ fn outlined(
     (width, height): (usize, usize),
     has_plate: bool,
 ) -> Result<(Vec<u8>, f32, f32), String> {
-    let ratios: Vec<[f32; 3]> =
-        light.iter().zip(backdrop).map(|(l, b)| [0, 1, 2].map(|c| l[c] / b[c].max(1e-4))).collect();
+    let ratios: Vec<[f32; 3]> = light.iter().zip(backdrop).map(|(l, b)| against(*l, *b)).collect();
     let steps: Vec<[f32; 3]> = ratios.iter().map(|r| r.map(even_steps)).collect();
     let noise = noise(&steps, width, height);
     let gradient = gradient(&steps, width, height);
@@ -251,6 +260,19 @@ fn gradient(steps: &[[f32; 3]], width: usize, height: usize) -> Vec<f32> {
     out
 }
 
+/// The mean step of the background around each place, in reach of what a handle may cover; `None` where none was
+/// reached there.
+fn light_around(
+    steps: &[[f32; 3]],
+    outside: &[bool],
+    (width, height): (usize, usize),
+) -> Vec<Option<[f32; 3]>> {
+    let reach = width.max(height) / 12;
+    let weights: Vec<f32> = outside.iter().map(|o| f32::from(u8::from(*o))).collect();
+    let (around, known) = spread(steps, &weights, width, height, reach);
+    around.into_iter().zip(known).map(|(light, known)| (known > 0.02).then_some(light)).collect()
+}
+
 /// How strong edges must be to enclose an object that has no colour of its own; the strongest that enclose
 /// something are taken, as weaker ones may be the table's.
 const ENCLOSING: [f32; 4] = [0.25, 0.18, 0.13, 0.09];
@@ -287,16 +309,37 @@ fn separate(
         let open: Vec<bool> = (0..n).map(|i| gradient[i] < wall && !coloured[i]).collect();
         flood::from_border(&flood::eroded(&open, width, height, passage), width, height)
     };
-    let outside = reached(0.06 + 4.0 * noise, 3);
+    let mut outside = reached(0.06 + 4.0 * noise, 3);
+    if coloured.iter().filter(|c| **c).count() * 50 > n {
+        // An object with colours of its own is told from its shadow by them: the background goes on into what is
+        // as dark, soft and neutral as only a shadow is, or the object would, where its foot is as dark.
+        let shadow: Vec<bool> = (0..n)
+            .map(|i| {
+                let [r, g, b] = steps[i];
+                let spread = r.max(g).max(b) - r.min(g).min(b);
+                !coloured[i] && mean(&steps[i]) < -0.3 && spread < 0.1 && gradient[i] < 0.15
+            })
+            .collect();
+        let shadow = flood::eroded(&shadow, width, height, 2);
+        let open: Vec<bool> = outside.iter().zip(&shadow).map(|(o, s)| *o || *s).collect();
+        outside = flood::from_border(&open, width, height);
+    }
+    let outside = outside;
     let same = if has_plate { 0.025 } else { 0.035 } + 3.0 * noise;
-    let matching: Vec<bool> = (0..n)
-        .map(|i| !coloured[i] && gradient[i] < 0.03 + 4.0 * noise && steps[i].iter().all(|v| v.abs() < same))
-        .collect();
+    // As light as the background is usually, or as what was reached of it hereabouts: behind a handle lies shadow too.
+    let hereabouts = light_around(steps, &outside, (width, height));
+    let off = |i: usize| {
+        let from = |light: [f32; 3]| (0..3).map(|c| (steps[i][c] - light[c]).abs()).fold(0.0, f32::max);
+        from([0.0; 3]).min(hereabouts[i].map_or(f32::MAX, from))
+    };
+    let matching: Vec<bool> =
+        (0..n).map(|i| !coloured[i] && gradient[i] < 0.03 + 4.0 * noise && off(i) < same).collect();
     // A small or thin patch that looks like the background may be a highlight or a painted line; a large
     // one is a gap, such as that of a handle.
     let matching = flood::large_parts(&flood::eroded(&matching, width, height, 3), width, height, n / 4000);
-    // The core of a shadow is thin against what casts it; what is as dark and thick is a dark glaze.
-    let dark: Vec<bool> = steps.iter().map(|s| mean(s) < even_steps(0.2)).collect();
+    // The core of a shadow is thin against what casts it; what is as dark and thick is a dark glaze. A coloured
+    // glaze beside it does not make it thicker.
+    let dark: Vec<bool> = (0..n).map(|i| mean(&steps[i]) < even_steps(0.2) && !coloured[i]).collect();
     let sure = flood::eroded(&coloured, width, height, 1);
     let side = (sure.iter().filter(|v| **v).count() as f32).sqrt();
     let dark = flood::eroded(&dark, width, height, (0.085 * side) as usize + 4);
@@ -328,8 +371,7 @@ fn separate(
         return Err("no part of the frame is background for sure".to_owned());
     }
     let mut object = flood::watershed(marks, gradient, width, height);
-    let plain: Vec<bool> =
-        (0..n).map(|i| !coloured[i] && steps[i].iter().all(|v| v.abs() < 2.0 * same)).collect();
+    let plain: Vec<bool> = (0..n).map(|i| !coloured[i] && off(i) < 2.0 * same).collect();
     flood::keep_main_parts(&mut object, &plain, width, height);
     Ok(object)
 }
