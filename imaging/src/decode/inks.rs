@@ -24,13 +24,14 @@ fn by_profile(lines: &[u8], inverted: bool, profile: &[u8]) -> Result<Vec<u8>, S
     if profile.color_space != DataColorSpace::Cmyk {
         return Err(format!("its profile is made for {:?} values", profile.color_space));
     }
-    let options = TransformOptions {
-        rendering_intent: RenderingIntent::RelativeColorimetric,
-        ..TransformOptions::default()
+    let transform_for = |rendering_intent| {
+        let options = TransformOptions { rendering_intent, ..TransformOptions::default() };
+        // Four channels go by the name of RGBA there, whatever they hold.
+        profile.create_transform_8bit(Layout::Rgba, &ColorProfile::new_srgb(), Layout::Rgb, options)
     };
-    // Four channels go by the name of RGBA there, whatever they hold.
-    let transform = profile
-        .create_transform_8bit(Layout::Rgba, &ColorProfile::new_srgb(), Layout::Rgb, options)
+    // A profile need hold the perceptual table only, which then stands for every intent (ICC.1, 9.1).
+    let transform = transform_for(RenderingIntent::RelativeColorimetric)
+        .or_else(|_| transform_for(RenderingIntent::Perceptual))
         .map_err(unusable)?;
     let mut rgb = vec![0; lines.len() / 4 * 3];
     if inverted {

@@ -200,6 +200,10 @@ pub struct SetPlan {
 }
 
 /// Share of an outline from which on a person is told that it is not sure.
+///
+/// Measured on the demo's pots: every mask that shares 99 % with the true one has less (`imaging/tests/finish/pots`); masks of
+/// a bowl into which its shadow ran, sharing 83 to 95 %, had 6 to 13 %. A part exactly as light as the background is
+/// not seen at all and counts for nothing here.
 const UNSURE: f32 = 0.05;
 
 /// Says at which stops the outline is not sure.

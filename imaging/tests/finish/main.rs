@@ -304,35 +304,6 @@ fn grey_stoneware_is_told_by_its_edges() {
     }
 }
 
-/// A side that grows ever more like the background: as long as nothing is said of the outline it is right.
-#[test]
-fn an_outline_that_is_not_right_is_said_to_be_unsure() {
-    let mut said = 0;
-    for step in 0..=20 {
-        let share = f64::from(step) * 0.02;
-        let frame = draw(200.0, Thing::Alike(share), &Fault::default());
-        let axis = Axis { column_px: 600.0, lean_deg: 0.0 };
-        let (plan, finished) = match finish_all(&[&frame.png], None, Some(axis), &FinishSettings::default()) {
-            Ok(done) => done,
-            Err(error) => {
-                println!("alike {share:.2}: {error}");
-                continue;
-            }
-        };
-        let size = finished[0].picture.width_px();
-        let truth = truth_at(&plan, &frame.truth, (size, size));
-        let alpha = finished[0].cutout.as_ref().unwrap().alpha();
-        let pairs = || alpha.iter().zip(&truth).map(|(a, t)| (*a >= 128, *t >= 0.5));
-        let both = pairs().filter(|(a, t)| *a && *t).count() as f64;
-        let either = pairs().filter(|(a, t)| *a || *t).count() as f64;
-        let note = plan.notes.iter().find(|n| n.contains("not sure"));
-        println!("alike {share:.2}: overlap {:.4}, {}", both / either, note.map_or("", String::as_str));
-        said += u32::from(note.is_some());
-        assert!(note.is_some() || both / either >= 0.99, "alike {share}: {}", both / either);
-    }
-    assert!(said > 0, "somewhere on the way it is said");
-}
-
 #[test]
 fn a_crop_on_a_background_as_shot_stays_on_the_frame() {
     let frame = draw(0.0, Thing::Jug, &FAULTY);

@@ -41,8 +41,6 @@ pub enum Thing {
     White,
     /// A jug of grey stoneware: no colour of its own.
     Grey,
-    /// A jug whose left side is as light as the background, up to this share of its height.
-    Alike(f64),
     /// Nothing.
     Empty,
 }
@@ -87,13 +85,6 @@ fn thing_at(right: f64, up: f64, turn_deg: f64, thing: Thing) -> Option<[f64; 3]
         return Some([0.42, 0.33, 0.20]);
     }
     let side = right / half_width(up).unwrap_or(1.0);
-    if let Thing::Alike(share) = thing
-        && up < 430.0 * share
-        && side < -0.3
-    {
-        let (x, y) = (f64::from(SIZE.0) / 2.0 + right, f64::from(SIZE.1) / 2.0 + 230.0 - up);
-        return Some(ground_at(x, y, right, up, Thing::Empty));
-    }
     let shade = 0.55 + 0.45 * (1.0 - side * side).max(0.0).sqrt();
     // A thin painted line as light as the background is still part of the jug.
     if (262.0..268.0).contains(&up) && side.abs() < 0.8 {
