@@ -309,7 +309,8 @@ fn separate(
         let open: Vec<bool> = (0..n).map(|i| gradient[i] < wall && !coloured[i]).collect();
         flood::from_border(&flood::eroded(&open, width, height, passage), width, height)
     };
-    let mut outside = reached(0.06 + 4.0 * noise, 3);
+    let lit = reached(0.06 + 4.0 * noise, 3);
+    let mut outside = lit.clone();
     if coloured.iter().filter(|c| **c).count() * 50 > n {
         // An object with colours of its own is told from its shadow by them: the background goes on into what is
         // as dark, soft and neutral as only a shadow is, or the object would, where its foot is as dark.
@@ -327,7 +328,7 @@ fn separate(
     let outside = outside;
     let same = if has_plate { 0.025 } else { 0.035 } + 3.0 * noise;
     // As light as the background is usually, or as what was reached of it hereabouts: behind a handle lies shadow too.
-    let hereabouts = light_around(steps, &outside, (width, height));
+    let hereabouts = light_around(steps, &lit, (width, height));
     let off = |i: usize| {
         let from = |light: [f32; 3]| (0..3).map(|c| (steps[i][c] - light[c]).abs()).fold(0.0, f32::max);
         from([0.0; 3]).min(hereabouts[i].map_or(f32::MAX, from))
