@@ -161,7 +161,10 @@ fn a_margin_chosen_for_the_set_wins_over_the_profiles_and_is_said() {
     let chosen = run(home.path(), &["finish", dir.to_str().unwrap(), "--margin", "25", "--size", "200"]);
     assert!(chosen.status.success(), "{}", said(&chosen));
     let finished = files_below(&dir.join("finished"));
-    let (_, bytes) = finished.iter().find(|(name, _)| name.ends_with(".jpg")).unwrap();
+    let (_, bytes) = finished
+        .iter()
+        .find(|(name, _)| Path::new(name).extension().is_some_and(|ext| ext == "jpg"))
+        .unwrap();
     assert_eq!(image::load_from_memory(bytes).unwrap().width(), 200, "the size asked for");
     let (margin, notes, narrow) = export(&usual);
     assert!((margin - 25.0).abs() < 1e-9, "{margin}");

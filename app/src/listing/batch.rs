@@ -118,7 +118,7 @@ fn free_memory() -> u64 {
     machine.min(group.unwrap_or(u64::MAX))
 }
 
-/// Linux, proc(5): MemAvailable in KiB.
+/// Linux, proc(5): `MemAvailable` in KiB.
 fn available(meminfo: &str) -> Option<u64> {
     let line = meminfo.lines().find(|line| line.starts_with("MemAvailable:"))?;
     Some(line.split_whitespace().nth(1)?.parse::<u64>().ok()? * 1024)

@@ -79,7 +79,9 @@ fn file(profile: Option<&[u8]>) -> Vec<u8> {
     for y in 0..SIDE {
         for x in 0..SIDE {
             let ramp = |v: usize| (v * 230 / (SIDE - 1)) as u8;
-            inks.extend([ramp(x), ramp(y), ramp(SIDE - 1 - x), ramp((x + y) / 2) / 2].map(|v| 255 - v));
+            inks.extend(
+                [ramp(x), ramp(y), ramp(SIDE - 1 - x), ramp(usize::midpoint(x, y)) / 2].map(|v| 255 - v),
+            );
         }
     }
     let mut codec = Compress::new(ColorSpace::JCS_CMYK);

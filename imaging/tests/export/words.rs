@@ -147,7 +147,7 @@ fn everything_stays_or_goes_when_asked() {
 }
 
 /// The embedded profile by two readers of another origin: exiftool reads its words and finds nothing wrong with the
-/// profile itself; ImageMagick's `identify` names that of a JPEG alike.
+/// profile itself; `ImageMagick`'s `identify` names that of a JPEG alike.
 #[test]
 fn the_embedded_profile_is_named_srgb_and_without_fault() {
     if !has_exiftool() {
