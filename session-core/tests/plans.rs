@@ -102,7 +102,7 @@ fn bad_values_are_refused_with_the_reason_and_the_field() {
         ("skip not there", |plan| plan.rows[0].skip = vec![25], PlanField::RowSkip(0), "no stop 25"),
         ("skip all", |plan| plan.rows[0].skip = (1..=24).collect(), PlanField::RowSkip(0), "leaves no stop"),
         ("no rows", |plan| plan.rows.clear(), PlanField::Whole, "1 to 36 rows"),
-        ("rows alike", |plan| plan.rows.push(Row::full_turn("EYE", 3)), PlanField::RowName(1), "two rows"),
+        ("rows alike", |plan| plan.rows.push(Row::full_turn("LEVEL", 3)), PlanField::RowName(1), "two rows"),
         ("settle negative", |plan| plan.settle_secs = -1.0, PlanField::Settle, "0 to 60"),
         ("exposure not a number", |plan| plan.exposure_secs = f64::NAN, PlanField::Exposure, "0 to 600"),
         ("SKU empty", |plan| plan.sku.clear(), PlanField::Sku, "empty"),

@@ -1,6 +1,7 @@
 //! Going from set to set: those worked on before, a new one, files dropped on the window.
 
 use egui_kittest::kittest::Queryable;
+use roundstop::window::draft::PlanEdit;
 use roundstop::window::intent::WindowIntent;
 use session_core::clock::SimSpeed;
 use session_core::plan::Plan;
@@ -55,6 +56,13 @@ fn after_a_set_comes_a_new_one() {
     draw(&mut harness);
     harness.get_by_label_contains("A new set: type its SKU");
     assert_eq!(harness.state().state().kept(), 0);
+    // Rows and times are as they were, in the fields and on the ring, and stay when the SKU is typed.
+    assert_eq!(harness.state().state().draft.rows[0].stops, "4");
+    harness.get_by_label("Stop 4, 270°, missing");
+    harness.state().sink().send(WindowIntent::Edit(PlanEdit::Sku("LP-0150".to_owned())));
+    until(&mut harness, "the new product", |state| state.planned.sku == "LP-0150");
+    draw(&mut harness);
+    harness.get_by_label("Start: shoot 4 stops");
 }
 
 #[test]

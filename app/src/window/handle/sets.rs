@@ -10,13 +10,14 @@ use crate::window::state::{Link, NoticeKind, State};
 use crate::window::text::t;
 
 impl Tools {
-    /// Empties the plan's fields for another product.
+    /// Clears the product's fields for another one; rows and times stay, as most products are shot alike.
     pub(super) fn new_set(&self, state: &mut State) {
         if state.is_busy() {
             return;
         }
         self.end_session(state);
-        state.load_plan(&Plan { direction: state.planned.direction, ..Plan::single_row("", 24) });
+        let (sku, title) = (String::new(), String::new());
+        state.load_plan(&Plan { sku, title, ..state.planned.clone() });
         state.own_plan = true;
         state.in_force = None;
         state.newest = None;
