@@ -142,7 +142,7 @@ impl FrameChecker for Checker {
         }
         let (judged, note) = if row.len() <= MOST_WITH_ANGLES {
             let Some(judged) = self.with_angles(row, direction, cancel) else { return Ok(None) };
-            (judged, None)
+            judged
         } else {
             let frames: Vec<&FrameToCheck> = row.iter().collect();
             let note = format!(
@@ -182,13 +182,14 @@ impl Checker {
         check_looks(&inputs, &facts).into_iter().map(plain_flags).collect()
     }
 
-    /// Judges a row, angles included; `None` when cancelled.
+    /// Judges a row, angles included, and says whether its turn closes where it has a closing frame; `None` when
+    /// cancelled.
     fn with_angles(
         &mut self,
         row: &[FrameToCheck],
         direction: Direction,
         cancel: &CancelToken,
-    ) -> Option<Vec<Found>> {
+    ) -> Option<(Vec<Found>, Option<String>)> {
         let inputs: Vec<FrameInput> = row.iter().map(input).collect();
         let measured: Vec<Result<Measured, String>> = row
             .iter()
@@ -208,11 +209,13 @@ impl Checker {
             };
             self.seen.insert(frame.path.clone(), seen);
         }
-        let found = report?.frames.into_iter().map(|frame| Found {
+        let report = report?;
+        let closes = row.iter().any(|frame| frame.closing).then(|| closure_words(&report.closure_deg));
+        let found = report.frames.into_iter().map(|frame| Found {
             flags: plain_flags(frame.flags),
             seen_angle: Some(plain_angle(frame.measured)),
         });
-        Some(found.collect())
+        Some((found.collect(), closes))
     }
 
     /// Tells what was found on a frame if it is news, or in any case.
@@ -229,6 +232,24 @@ impl Checker {
             found(Finding { stop: frame.stop, version: frame.version, flags, seen_angle });
         }
     }
+}
+
+/// Whether a turn closes, in a sentence; what is left over and its standard uncertainty are in degrees.
+fn closure_words(closure: &Result<(f64, f64), String>) -> String {
+    match closure {
+        Ok((left, sigma)) if left.abs() <= closure_range_deg(*sigma) => {
+            format!("The turn closes: {left:+.2}° ± {sigma:.2}° are left over.")
+        }
+        Ok((left, sigma)) => format!(
+            "The turn does not close: {left:+.2}° ± {sigma:.2}° are left over, so the table's steps in a turn are wrong; 'roundstop check' says the true ones."
+        ),
+        Err(reason) => format!("Whether the turn closes cannot be told: {reason}."),
+    }
+}
+
+/// Within three times the standard uncertainty, degrees, what is left over of a turn may be chance.
+pub fn closure_range_deg(sigma_deg: f64) -> f64 {
+    (3.0 * sigma_deg).max(0.01)
 }
 
 /// How far apart two frames' angles are, degrees.

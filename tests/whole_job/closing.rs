@@ -10,16 +10,18 @@ use std::path::Path;
 use serde_json::Value;
 use support::{run, said, status};
 
-fn shoot(home: &Path, plan: &Path, dir: &Path) {
-    shoot_object(home, plan, dir, "mug");
+fn shoot(home: &Path, plan: &Path, dir: &Path) -> String {
+    shoot_object(home, plan, dir, "mug")
 }
 
-fn shoot_object(home: &Path, plan: &Path, dir: &Path, object: &str) {
+/// Shoots and gives what the session said.
+fn shoot_object(home: &Path, plan: &Path, dir: &Path, object: &str) -> String {
     let mut args = vec!["shoot", "--plan", plan.to_str().unwrap(), "--into", dir.to_str().unwrap()];
     args.extend(["--table", "sim", "--camera", "sim", "--sim-speed", "max", "--sim-frame", "900x600"]);
     args.extend(["--sim-object", object]);
     let output = run(home, &args);
     assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    said(&output)
 }
 
 fn closure(home: &Path, dir: &Path) -> (f64, f64) {
@@ -46,7 +48,8 @@ fn a_wrong_gearing_is_told_by_the_turn_that_does_not_close_and_is_put_right() {
         assert!(output.status.success(), "{}", said(&output));
 
         let dir = home.join("wrong");
-        shoot(home, &plan, &dir);
+        let session = shoot(home, &plan, &dir);
+        assert!(session.contains("The turn does not close: +1."), "{session}");
         let now = status(home, &dir);
         assert_eq!((&now["complete"], now["stops"].as_array().unwrap().len()), (&Value::Bool(true), 24));
         let closing = &now["closing"][0];
@@ -65,7 +68,8 @@ fn a_wrong_gearing_is_told_by_the_turn_that_does_not_close_and_is_put_right() {
         assert!(output.status.success(), "{}", said(&output));
 
         let dir = home.join("right");
-        shoot(home, &plan, &dir);
+        let session = shoot(home, &plan, &dir);
+        assert!(session.contains("The turn closes: "), "{session}");
         let (told, sigma) = closure(home, &dir);
         assert!(told.abs() < 3.0 * sigma + 0.01, "{told} ± {sigma}");
         assert!(!said(&run(home, &["check", dir.to_str().unwrap()])).contains("table calibrate"));
@@ -80,7 +84,8 @@ fn a_closing_frame_is_no_part_of_the_set_and_is_named_when_it_tells_nothing() {
         ["plan", "new", plan.to_str().unwrap(), "--sku", "LH-CLOSE", "--stops", "12", "--closing-frame"];
     assert!(run(home, &new).status.success());
     // A plain vase: whether its turn closes can be told from no frame.
-    shoot_object(home, &plan, &dir, "vase");
+    let session = shoot_object(home, &plan, &dir, "vase");
+    assert!(session.contains("Whether the turn closes cannot be told: "), "{session}");
     // A set without it is complete, and the next run shoots it alone.
     let text = dir.to_str().unwrap();
     assert!(run(home, &["set-aside", text, "--stops", "13"]).status.success());

@@ -11,7 +11,7 @@ use session_core::journal::{SessionFile, SessionFolder};
 use session_core::motion::Direction;
 
 use super::{EXIT_DONE, EXIT_FAULT, EXIT_MISSING, fault};
-use crate::checks::plain_kind;
+use crate::checks::{closure_range_deg, plain_kind};
 
 /// Runs `roundstop check DIR`: 0 without flags, 3 with flags, 1 when the set cannot be checked.
 pub fn run(dir: &Path, json: bool) -> u8 {
@@ -179,8 +179,7 @@ fn print_closure(closure_deg: f64, sigma_deg: f64, assumed: StepsPerTurn) {
         "closure  {closure_deg:+.3}° ± {sigma_deg:.3}° over a full turn of {:.3} steps",
         assumed.to_f64()
     );
-    // Three times the standard deviation: what is less may be chance.
-    let range_deg = (3.0 * sigma_deg).max(0.01);
+    let range_deg = closure_range_deg(sigma_deg);
     if closure_deg.abs() > range_deg {
         println!(
             "         a true turn has {steps:.2} ± {steps_sigma:.2} steps; keep that for the table with"
