@@ -163,7 +163,10 @@ fn a_picture_is_not_compared_with_itself_and_says_why() {
     harness.get_by_label("Use version 1 of stop 1").click();
     until(&mut harness, "version 1 of stop 1", |state| version_of(state, 1) == 1);
     draw(&mut harness);
-    harness.get_by_label("Version 1 is the picture itself.");
+    // What it was compared with is the picture itself now: that comparison is over.
+    assert!(harness.query_by_label("Version 1 is the picture itself.").is_none());
+    assert!(harness.query_by_label("Difference").is_none());
+    assert_eq!(harness.state().state().stage.against, Against::Nothing);
     // Nothing in the bar has moved by any of it.
     assert_eq!(harness.get_by_label("Magnifier").rect(), bar);
 }
@@ -196,4 +199,49 @@ fn the_angle_that_the_pictures_show_stands_beside_the_planned_one() {
         harness.get_by_label("measured");
         harness.get_by_label(says);
     }
+}
+
+#[test]
+fn a_version_is_shown_large_until_another_picture_is() {
+    let (_folder, mut harness) = shot_set(4);
+    harness.get_by_label("Stop 2, 90°, kept").click();
+    draw(&mut harness);
+    harness.key_press(Key::R);
+    until(&mut harness, "version 2 of stop 2 and its facts", |state| {
+        version_of(state, 2) == 2
+            && finished(state)
+            && state.facts.as_ref().is_some_and(|facts| facts.key.stop == 2 && facts.versions.len() == 2)
+    });
+    draw(&mut harness);
+    let large = |harness: &egui_kittest::Harness<'_, roundstop::window::WindowApp>| {
+        harness.state().state().large_picture().map(|version| version.version)
+    };
+    assert_eq!(large(&harness), Some(2));
+    harness.get_by_label("Picture of version 1").click();
+    draw(&mut harness);
+    assert_eq!((large(&harness), version_of(harness.state().state(), 2)), (Some(1), 2));
+    // The facts are those of the picture that is seen.
+    assert!(harness.query_all_by_label("LP-0142_level_02_090.jpg").count() >= 1);
+    harness.get_by_label("Picture of version 2").click();
+    draw(&mut harness);
+    assert_eq!(large(&harness), Some(2));
+    // Compared with a version, and another stop looked at: it has no such version to be told of.
+    harness.get_by_label("Picture of version 1").click();
+    draw(&mut harness);
+    harness.get_by_label("Compare with version 1").click();
+    draw(&mut harness);
+    assert_eq!(large(&harness), Some(2), "a version is laid over the picture in use");
+    harness.get_by_label("Stop 3, 180°, kept").click();
+    draw(&mut harness);
+    assert_eq!(harness.state().state().stage.against, Against::Nothing);
+    // Shown large, then used: there is nothing left that is not in use.
+    harness.get_by_label("Stop 2, 90°, kept").click();
+    until(&mut harness, "the facts", |state| state.facts.as_ref().is_some_and(|facts| facts.key.stop == 2));
+    draw(&mut harness);
+    harness.get_by_label("Picture of version 1").click();
+    draw(&mut harness);
+    harness.get_by_label("Use version 1 of stop 2").click();
+    until(&mut harness, "version 1 of stop 2", |state| version_of(state, 2) == 1);
+    draw(&mut harness);
+    assert_eq!((large(&harness), harness.state().state().stage.version), (Some(1), None));
 }

@@ -112,6 +112,7 @@ impl eframe::App for WindowApp {
         }
         let post = self.mailbox.take();
         self.tools.take_in(&mut self.state, &mut self.pictures, post);
+        self.state.end_past_looks();
         self.tools.look_facts_up(&mut self.state);
         self.follow_settings(ctx);
     }

@@ -1,12 +1,36 @@
-//! Which picture the large one is compared with, and why there may be none.
+//! Which picture is shown large, which it is compared with, and why there may be none.
 
 use session_core::view::VersionView;
 
+use super::places::Place;
 use super::stage::Against;
 use super::state::State;
 use super::text::t;
 
 impl State {
+    /// The picture of the stop that is shown: the version asked for, else the one in use.
+    pub fn large_picture(&self) -> Option<&VersionView> {
+        let place = self.shown()?;
+        let asked = self.stage.version;
+        let asked = asked.and_then(|asked| place.versions.iter().find(|version| version.version == asked));
+        asked.or_else(|| place.picture())
+    }
+
+    /// Ends looks that were meant for another stop or for another version in use.
+    pub fn end_past_looks(&mut self) {
+        let now = self.shown().and_then(|place| Some((place.index, in_use(place)?)));
+        let before = std::mem::replace(&mut self.looked_at, now);
+        if before == now {
+            return;
+        }
+        self.stage.version = None;
+        let same_stop = before.zip(now).is_some_and(|(before, now)| before.0 == now.0);
+        let pointless = same_stop && self.other_picture().is_none();
+        if matches!(self.stage.against, Against::Version(_)) || pointless {
+            self.stage.against = Against::Nothing;
+        }
+    }
+
     /// The picture that the large one is compared with, if there is one.
     pub fn other_picture(&self) -> Option<&VersionView> {
         self.compared().ok()
@@ -19,9 +43,9 @@ impl State {
 
     fn compared(&self) -> Result<&VersionView, String> {
         let shown = self.shown().ok_or_else(String::new)?;
-        let picture = shown.picture().ok_or_else(String::new)?;
+        let picture = self.large_picture().ok_or_else(String::new)?;
         let at = self.places.iter().position(|place| place.index == shown.index).unwrap_or_default();
-        let in_row = |place: &&super::places::Place| {
+        let in_row = |place: &&Place| {
             place.row == shown.row && place.index != shown.index && place.picture().is_some()
         };
         match self.stage.against {
@@ -52,4 +76,9 @@ impl State {
             }
         }
     }
+}
+
+/// The version that stands for a stop.
+fn in_use(place: &Place) -> Option<u32> {
+    place.picture().map(|version| version.version)
 }

@@ -66,6 +66,8 @@ pub enum Look {
     Magnifier(bool),
     /// Show the frame's facts beside it.
     Facts(bool),
+    /// Show this version of the stop large; `None` for the one in use.
+    Version(Option<u32>),
 }
 
 /// How the large picture is looked at.
@@ -91,6 +93,8 @@ pub struct Stage {
     pub magnifier: bool,
     /// Whether the frame's facts stand beside it.
     pub facts: bool,
+    /// The version that is shown large instead of the one in use.
+    pub version: Option<u32>,
 }
 
 impl Default for Stage {
@@ -106,6 +110,7 @@ impl Default for Stage {
             guides: false,
             magnifier: false,
             facts: true,
+            version: None,
         }
     }
 }
@@ -119,7 +124,13 @@ impl Stage {
                 self.centre = inside(centre);
             }
             Look::Centre(centre) => self.centre = inside(centre),
-            Look::Against(against) => self.against = against,
+            Look::Against(against) => {
+                self.against = against;
+                // A version is compared with the picture in use.
+                if matches!(against, Against::Version(_)) {
+                    self.version = None;
+                }
+            }
             Look::Mix(mix) => self.mix = mix.clamp(0.0, 1.0),
             Look::Difference(on) => self.difference = on,
             Look::Edges(on) => self.edges = on,
@@ -127,6 +138,13 @@ impl Stage {
             Look::Guides(on) => self.guides = on,
             Look::Magnifier(on) => self.magnifier = on,
             Look::Facts(on) => self.facts = on,
+            Look::Version(version) => {
+                self.version = version;
+                // Looked at by itself.
+                if matches!(self.against, Against::Version(_) | Against::EarlierVersion) {
+                    self.against = Against::Nothing;
+                }
+            }
         }
     }
 

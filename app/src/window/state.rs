@@ -171,6 +171,8 @@ pub struct State {
     pub settings: Settings,
     /// How the large picture is looked at.
     pub stage: Stage,
+    /// The stop that was shown last, and its version in use.
+    pub(super) looked_at: Option<(u32, u32)>,
     /// What is known of the stop that is shown.
     pub facts: Option<StopFacts>,
     /// What is being looked up.
@@ -229,6 +231,7 @@ impl State {
             languages: Vec::new(),
             settings: start.settings.clone(),
             stage: Stage::default(),
+            looked_at: None,
             facts: None,
             facts_asked: None,
             finishing: FinishingRoom::default(),

@@ -4,6 +4,7 @@ use egui::{
     Align, Button, Color32, Layout, Rect, RichText, ScrollArea, Sense, Stroke, StrokeKind, Ui, pos2, vec2,
 };
 use session_core::check::SeenAngle;
+use session_core::view::VersionView;
 
 use super::caption::can_note;
 use super::picture::fit;
@@ -29,8 +30,8 @@ pub fn facts_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
     ui.spacing_mut().item_spacing.y = 6.0;
     ui.label(RichText::new(t!("facts-frame-of-stop", stop = place.index)).strong());
     let facts = state.facts.as_ref().filter(|facts| facts.key.stop == place.index);
-    let in_use = facts.and_then(|facts| {
-        let wanted = place.picture()?.version;
+    let shown = facts.and_then(|facts| {
+        let wanted = state.large_picture()?.version;
         facts.versions.iter().find(|version| version.version == wanted)
     });
     // Room for the scroll bar, whether it is there or not: narrower thumbnails are lower, and a bar that came
@@ -38,32 +39,32 @@ pub fn facts_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
     let width = ui.available_width() - ui.spacing().scroll.allocated_width();
     ScrollArea::vertical().id_salt("facts").auto_shrink(false).show(ui, |ui| {
         ui.set_max_width(width);
-        ui.scope(|ui| figures_ui(ui, place, in_use, pictures));
+        ui.scope(|ui| figures_ui(ui, state, place, shown, pictures));
         ui.add_space(4.0);
         versions_ui(ui, state, place, pictures, sink);
     });
 }
 
-fn figures_ui(ui: &mut Ui, place: &Place, facts: Option<&VersionFacts>, pictures: &Pictures) {
+fn figures_ui(ui: &mut Ui, state: &State, place: &Place, facts: Option<&VersionFacts>, pictures: &Pictures) {
+    let picture = state.large_picture();
     ui.spacing_mut().interact_size.y = 15.0;
     ui.spacing_mut().item_spacing.y = 5.0;
     let mut line = |caption: String, value: String| {
         pair_ui(ui, CAPTIONS, |ui| drop(soft_ui(ui, caption)), RichText::new(value).font(theme::small()));
     };
     line(t!("facts-planned"), format!("{}°", place.degrees_text));
-    if place.picture().is_some() {
+    if let Some(picture) = picture {
         line(t!("facts-reported"), facts.map_or_else(String::new, reported_words));
-        line(t!("facts-measured"), measured_words(place));
+        line(t!("facts-measured"), measured_words(place, picture));
         line(t!("facts-exposure"), facts.map_or_else(String::new, exposure_line));
         line(t!("facts-shot"), facts.map_or_else(String::new, |facts| facts.exposed_at.clone()));
         let bytes = facts.and_then(|facts| facts.file_bytes.first().copied());
-        let pixels = place.picture().and_then(|version| pictures.full_px(&version.path));
-        line(t!("facts-size"), size_words(pixels, bytes));
+        line(t!("facts-size"), size_words(pictures.full_px(&picture.path), bytes));
     } else {
         line(t!("facts-file"), t!("facts-will-be", name = place.file_stem));
     }
-    if place.picture().is_some() {
-        let name = place.file_name();
+    if let Some(name) = picture.and_then(|picture| picture.path.file_name()) {
+        let name = name.to_string_lossy().into_owned();
         soft_ui(ui, &name).on_hover_text(name);
     }
 }
@@ -82,8 +83,8 @@ fn reported_words(facts: &VersionFacts) -> String {
 }
 
 /// What the pictures themselves say of the frame's angle.
-fn measured_words(place: &Place) -> String {
-    match place.picture().and_then(|version| version.seen_angle.as_ref()) {
+fn measured_words(place: &Place, picture: &VersionView) -> String {
+    match picture.seen_angle.as_ref() {
         Some(SeenAngle::Told { degrees, uncertainty_deg }) => {
             // Over 0° the short way round, without a minus before a nought.
             let off = (degrees - place.degrees + 180.0).rem_euclid(360.0) - 180.0;
@@ -156,7 +157,7 @@ fn version_ui(
     pictures: &Pictures,
     sink: &IntentSink,
 ) {
-    let (frame, response) = ui.allocate_exact_size(vec2(width, width * 0.667), Sense::hover());
+    let (frame, response) = ui.allocate_exact_size(vec2(width, width * 0.667), Sense::click());
     let chosen = version == place.chosen;
     let what = if chosen {
         t!("facts-version-in-use", version = version)
@@ -164,8 +165,11 @@ fn version_ui(
         t!("facts-version", version = version)
     };
     response.widget_info(|| {
-        egui::WidgetInfo::labeled(egui::Role::Image, true, t!("facts-picture-of", version = version))
+        egui::WidgetInfo::labeled(egui::Role::Button, true, t!("facts-picture-of", version = version))
     });
+    if response.clicked() {
+        sink.send(WindowIntent::Look(Look::Version((!chosen).then_some(version))));
+    }
     let painter = ui.painter();
     painter.rect_filled(frame, 3.0, theme::raised());
     match pictures.thumb(path) {
@@ -176,8 +180,15 @@ fn version_ui(
         Seen::OnItsWay => sink.send(WindowIntent::Want(Wish::plain(path, Size::Thumb))),
         Seen::Broken(_) => {}
     }
-    let edge = if chosen { Stroke::new(2.0, theme::strong()) } else { Stroke::new(1.0, theme::line()) };
+    let edge = if response.has_focus() {
+        ui.visuals().selection.stroke
+    } else if chosen {
+        Stroke::new(2.0, theme::strong())
+    } else {
+        Stroke::new(1.0, theme::line())
+    };
     painter.rect_stroke(frame, 3.0, edge, StrokeKind::Inside);
+    response.on_hover_text(t!("facts-picture-tip"));
     ui.label(RichText::new(what).font(theme::small()));
     if place.versions.len() < 2 {
         return;

@@ -43,7 +43,7 @@ pub fn picture_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Intent
         instead_of_picture_ui(ui, area, state, sink);
         return;
     };
-    let Some(version) = place.picture() else {
+    let Some(version) = state.large_picture() else {
         words_ui(ui, area, &t!("picture-no-frame-of-stop-yet", index = place.index));
         return;
     };
@@ -92,6 +92,8 @@ pub fn picture_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Intent
     }
     if let Some(damaged) = &preview.damaged {
         note_ui(ui, area, &t!("picture-the-file-is-damaged", damaged = damaged));
+    } else if state.stage.version == Some(version.version) {
+        note_ui(ui, area, &t!("picture-version-not-in-use", version = version.version));
     }
     pointer_ui(ui, state, sink, &response, &view);
     // Close up only the frame itself is shown.
