@@ -136,9 +136,11 @@ fn a_frame_is_set_aside_and_used_again() {
     let (folder, mut harness) = shot_set(4);
     harness.get_by_label("Stop 3, 180°, kept").click();
     draw(&mut harness);
+    harness.get_by_label_contains("The set is complete.");
     harness.get_by_label("Set aside").click();
     until(&mut harness, "stop 3 set aside", |state| state.count(Mark::SetAside) == 1);
     harness.get_by_label("Stop 3, 180°, set aside");
+    assert!(harness.query_by_label_contains("The set is complete.").is_none(), "3 of 4 are not all");
     harness.get_by_label("Use it again").click();
     until(&mut harness, "stop 3 kept", |state| state.kept() == 4);
     let status = SessionFolder::read_status(&folder.path().join("LP-0142")).unwrap();

@@ -182,6 +182,8 @@ pub struct State {
     /// Sentences for the person.
     pub notices: Vec<Notice>,
     last_notice: u64,
+    /// The notice that the set is complete, by its number.
+    complete_notice: Option<u64>,
 }
 
 impl State {
@@ -237,6 +239,7 @@ impl State {
             finishing: FinishingRoom::default(),
             notices: Vec::new(),
             last_notice: 0,
+            complete_notice: None,
         };
         state.read_draft();
         if let Some(note) = &start.note {
@@ -284,6 +287,11 @@ impl State {
         self.newest = self.newest.filter(|stop| there.contains(stop));
         self.anchor = self.anchor.filter(|stop| there.contains(stop));
         self.ring_row = self.ring_row.filter(|row| *row < self.planned.rows.len());
+        if self.to_shoot() > 0
+            && let Some(past) = self.complete_notice.take()
+        {
+            self.notices.retain(|notice| notice.id != past);
+        }
     }
 
     /// Lets a set that was just opened be seen: its last frame is the newest.
@@ -305,6 +313,12 @@ impl State {
         if self.notices.len() > MOST_NOTICES {
             self.notices.remove(0);
         }
+    }
+
+    /// Says that the set is complete, for as long as it is.
+    pub fn say_complete(&mut self, text: String) {
+        self.say(NoticeKind::Note, text);
+        self.complete_notice = Some(self.last_notice);
     }
 
     /// The notices to show at once: the newest, and the newest that asks for something to be done.

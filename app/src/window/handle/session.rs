@@ -144,7 +144,7 @@ impl Tools {
     /// Says that the set is complete, and marks its product in the list.
     fn set_complete(&self, state: &mut State) {
         let frames = state.folder.join("frames").display().to_string();
-        state.say(NoticeKind::Note, t!("handle-the-set-is-complete-its", frames = frames));
+        state.say_complete(t!("handle-the-set-is-complete-its", frames = frames));
         let sku = &state.planned.sku;
         let listed = state.list.as_ref().is_some_and(|list| list.rows.iter().any(|row| row.sku == *sku));
         if listed {
