@@ -4,7 +4,7 @@ use std::path::Path;
 
 use egui::{Key, Role};
 use egui_kittest::Harness;
-use egui_kittest::kittest::Queryable;
+use egui_kittest::kittest::{NodeT, Queryable};
 use roundstop::listing::{read_finishing, write_finishing};
 use roundstop::window::WindowApp;
 use roundstop::window::finishing::{FinishingRoom, Measuring, Side};
@@ -322,4 +322,43 @@ fn with_settings_that_the_disk_refuses_nothing_is_made() {
     draw(&mut harness);
     until(&mut harness, "the end", |state| state.finishing.outcome.as_ref().is_some_and(|o| o.good));
     assert_eq!(read_finishing(&dir).unwrap().settings.background, imaging::finish::Background::AsShot);
+}
+
+#[test]
+fn the_buttons_keep_their_place_while_the_work_is_under_way() {
+    use roundstop::listing::FinishingFile;
+    use roundstop::window::finishing::{Job, Outcome, Pace, RoomStop};
+
+    let mut state = super::look::complete();
+    state.finishing.enter(Path::new("sets/LP-0142"), None);
+    state.finishing.take_in(FinishingFile::default(), vec![RoomStop { stop: 1, row: 0 }], Vec::new());
+    let (sink, _wishes) = roundstop::window::intent::IntentSink::new();
+    let pictures = roundstop::window::pictures::Pictures::default();
+    let mut harness = Harness::builder().with_size([1280.0, 800.0]).build_ui_state(
+        |ui, state| roundstop::window::panels::finishing::room_ui(ui, state, &pictures, &sink),
+        state,
+    );
+    harness.run_steps(4);
+    let finish = harness.get_by_label("Finish the set").rect();
+    let export = harness.get_by_label("Export a listing").rect();
+    let job = |exports| Job { folder: "sets/LP-0142".into(), made_with: None, exports, pace: Pace::new() };
+    for (exports, finish_says, export_says) in
+        [(true, "Finish the set", "Exporting a listing…"), (false, "Finishing the set…", "Export a listing")]
+    {
+        harness.state_mut().finishing.job = Some(job(exports));
+        harness.run_steps(4);
+        for (says, place) in [(finish_says, finish), (export_says, export)] {
+            let button = harness.get_by_label(says);
+            assert_eq!(button.rect(), place, "{says}");
+            assert!(button.accesskit_node().is_disabled(), "{says}");
+        }
+        let cancel = harness.get_by_label("Cancel").rect();
+        assert!(!cancel.intersects(finish) && !cancel.intersects(export), "{cancel:?}");
+    }
+    harness.state_mut().finishing.job = None;
+    harness.state_mut().finishing.outcome =
+        Some(Outcome { text: "24 pictures finished in sets.".to_owned(), good: true, made_with: None });
+    harness.run_steps(4);
+    assert_eq!(harness.get_by_label("Finish the set").rect(), finish);
+    assert_eq!(harness.get_by_label("Export a listing").rect(), export);
 }

@@ -188,6 +188,8 @@ pub struct Job {
     pub folder: PathBuf,
     /// What was decided for the set when it began.
     pub made_with: Option<FinishingFile>,
+    /// Whether a listing is exported; the set is finished otherwise.
+    pub exports: bool,
     /// How far it is.
     pub pace: Pace,
 }

@@ -81,7 +81,12 @@ impl Tools {
         if room.job.is_some() || !room.is_read() {
             return;
         }
-        room.job = Some(Job { folder: room.folder.clone(), made_with: room.file.clone(), pace: Pace::new() });
+        room.job = Some(Job {
+            folder: room.folder.clone(),
+            made_with: room.file.clone(),
+            exports: export.is_some(),
+            pace: Pace::new(),
+        });
         room.outcome = None;
         self.job_cancel = CancelToken::default();
         self.finishing.begin(JobOrder {

@@ -5,53 +5,78 @@ use egui::{ComboBox, Label, ProgressBar, Response, RichText, ScrollArea, Ui, vec
 
 use super::widgets::{Field, button_ui, capital, field_ui, primary_button_ui, problem_ui, soft_ui};
 use crate::listing::OWN_PROFILES;
-use crate::window::finishing::{FinishingRoom, FinishingWish, Job};
+use crate::window::finishing::{FinishingRoom, FinishingWish, Job, Outcome};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::State;
 use crate::window::{theme, words};
 
+/// The width of the button that cancels, points.
+const CANCEL: f32 = 84.0;
+
 /// Draws the column's lower part.
 pub fn make_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let room = &state.finishing;
-    let send = |wish| sink.send(WindowIntent::Finishing(wish));
     ui.add_space(4.0);
-    let width = ui.available_width();
-    if let Some(Job { folder, pace, .. }) = &room.job {
-        let words = if *folder == room.folder {
-            pace.words()
-        } else {
-            // Begun for another set before this one was looked at.
-            t!("finishing-other-set", set = session_core::file_name::of_path(folder), text = pace.words())
-        };
-        ui.add(Label::new(words).wrap());
-        let bar = ui.add(ProgressBar::new(pace.share()).desired_width(width).fill(theme::soft()));
-        ui.ctx().accesskit_node_builder(bar.id, |node| node.set_label(t!("finishing-progress")));
-        let cancel = wide(ui, |ui| button_ui(ui, &t!("finishing-cancel"), true, vec2(width, 32.0)));
-        if cancel.on_hover_text(t!("finishing-cancel-tip")).clicked() {
-            send(FinishingWish::Cancel);
-        }
-        return;
+    // What comes and goes stands above the buttons: the column ends at the window's lower border, so these keep
+    // their place, and a second click meets no other button.
+    if let Some(job) = &room.job {
+        job_ui(ui, room, job, sink);
+    } else if let Some(outcome) = &room.outcome {
+        outcome_ui(ui, room, outcome);
     }
-    let free = room.is_read();
-    let finish = wide(ui, |ui| primary_button_ui(ui, &t!("finishing-finish"), free, vec2(width, 34.0)));
+    let width = ui.available_width();
+    let job = room.job.as_ref();
+    let free = room.is_read() && job.is_none();
+    let text = match job {
+        Some(job) if !job.exports => t!("finishing-finish-under-way"),
+        _ => t!("finishing-finish"),
+    };
+    let mut finish = wide(ui, |ui| primary_button_ui(ui, &text, free, vec2(width, 34.0)));
+    if job.is_some() {
+        finish = finish.on_disabled_hover_text(t!("finishing-one-at-a-time"));
+    }
     if finish.on_hover_text(t!("finishing-finish-tip")).clicked() {
-        send(FinishingWish::Finish);
+        sink.send(WindowIntent::Finishing(FinishingWish::Finish));
     }
     ui.add_space(2.0);
     listing_ui(ui, room, free, sink);
-    if let Some(outcome) = &room.outcome {
-        ui.add_space(4.0);
-        ScrollArea::vertical().id_salt("outcome").max_height(110.0).show(ui, |ui| {
-            if outcome.good {
-                if room.is_outdated() {
-                    problem_ui(ui, &t!("finishing-outdated"));
-                }
-                ui.add(Label::new(RichText::new(capital(&outcome.text)).font(theme::small())).wrap());
-            } else {
-                problem_ui(ui, &outcome.text);
+}
+
+/// How far the work is, and the way to end it.
+fn job_ui(ui: &mut Ui, room: &FinishingRoom, job: &Job, sink: &IntentSink) {
+    let Job { folder, pace, .. } = job;
+    let words = if *folder == room.folder {
+        pace.words()
+    } else {
+        // Begun for another set before this one was looked at.
+        t!("finishing-other-set", set = session_core::file_name::of_path(folder), text = pace.words())
+    };
+    ui.add(Label::new(words).wrap());
+    ui.horizontal(|ui| {
+        let width = ui.available_width() - CANCEL - ui.spacing().item_spacing.x;
+        let bar = ui.add(ProgressBar::new(pace.share()).desired_width(width).fill(theme::soft()));
+        ui.ctx().accesskit_node_builder(bar.id, |node| node.set_label(t!("finishing-progress")));
+        let cancel = button_ui(ui, &t!("finishing-cancel"), true, vec2(CANCEL, 28.0));
+        if cancel.on_hover_text(t!("finishing-cancel-tip")).clicked() {
+            sink.send(WindowIntent::Finishing(FinishingWish::Cancel));
+        }
+    });
+    ui.add_space(4.0);
+}
+
+/// What came of the work.
+fn outcome_ui(ui: &mut Ui, room: &FinishingRoom, outcome: &Outcome) {
+    ScrollArea::vertical().id_salt("outcome").max_height(110.0).show(ui, |ui| {
+        if outcome.good {
+            if room.is_outdated() {
+                problem_ui(ui, &t!("finishing-outdated"));
             }
-        });
-    }
+            ui.add(Label::new(RichText::new(capital(&outcome.text)).font(theme::small())).wrap());
+        } else {
+            problem_ui(ui, &outcome.text);
+        }
+    });
+    ui.add_space(4.0);
 }
 
 fn listing_ui(ui: &mut Ui, room: &FinishingRoom, free: bool, sink: &IntentSink) {
@@ -99,12 +124,13 @@ fn listing_ui(ui: &mut Ui, room: &FinishingRoom, free: bool, sink: &IntentSink) 
         });
     });
     let named = !room.listing_folder.trim().is_empty();
-    let export = wide(ui, |ui| button_ui(ui, &t!("finishing-export"), free && named, vec2(width, 34.0)));
-    if export
-        .on_hover_text(t!("finishing-export-tip"))
-        .on_disabled_hover_text(t!("finishing-folder-first"))
-        .clicked()
-    {
+    let (text, why_not) = match &room.job {
+        Some(job) if job.exports => (t!("finishing-export-under-way"), t!("finishing-one-at-a-time")),
+        Some(_) => (t!("finishing-export"), t!("finishing-one-at-a-time")),
+        None => (t!("finishing-export"), t!("finishing-folder-first")),
+    };
+    let export = wide(ui, |ui| button_ui(ui, &text, free && named, vec2(width, 34.0)));
+    if export.on_hover_text(t!("finishing-export-tip")).on_disabled_hover_text(why_not).clicked() {
         send(FinishingWish::Export);
     }
 }
