@@ -633,7 +633,10 @@ finishing-enter = Finish and export…
 finishing-enter-tip = Even light, straight, cropped alike, on white; then the shop's listing.
 finishing-back = Back to shooting
 finishing-title = Finish { $sku }
-finishing-missing = Stops without a frame: { $stops }
+finishing-missing = { $n ->
+    [one] Without a frame: stop { $stops }
+   *[other] Without a frame: stops { $stops }
+}
 finishing-divided-tip = As shot left of the line, finished right of it; drag the line. D
 finishing-one-side-tip = B goes to and fro between finished and as shot
 finishing-stop = Stop { $stop }, { $degrees }°
@@ -645,6 +648,7 @@ finishing-even = Even exposure over the set
 finishing-neutral = Neutral background, slight casts taken out
 finishing-straighten = Straighten to the turning axis
 finishing-axis-to-come = Axis: being measured…
+finishing-axis-unknown = The axis is not known
 finishing-axis = Axis { $off } px beside the middle, leaning { $lean }°
 finishing-crop = Crop all frames alike
 finishing-margin = Margin

@@ -22,7 +22,8 @@ pub(super) struct MeasuredRow {
     frame_px: (u32, u32),
     stops: Vec<u32>,
     light: RowLight,
-    axis: Option<Axis>,
+    /// The turning axis, as measured or as set.
+    pub axis: Option<Axis>,
     /// Why there is no axis.
     no_axis: Option<String>,
     /// Background and outline of each frame.

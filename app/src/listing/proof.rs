@@ -26,6 +26,8 @@ pub struct StopProof {
     pub after: Result<Picture, String>,
     /// How its row is turned and cut.
     pub placement: Placement,
+    /// Whether its row's turning axis is known.
+    pub axis_known: bool,
     /// What a person should know.
     pub notes: Vec<String>,
 }
@@ -73,6 +75,12 @@ impl ProofSet {
             FrameToFinish { number, sight: &self.found.rows[row].sights[number], plate: plate.as_ref() };
         let proof = proof_frame(&bytes, plan, which, settings, target).with_context(at)?;
         let after = proof.after.map(|finished| finished.picture).map_err(|error| error.to_string());
-        Ok(StopProof { before: proof.before, after, placement: plan.placement, notes: plan.notes.clone() })
+        Ok(StopProof {
+            before: proof.before,
+            after,
+            placement: plan.placement,
+            axis_known: self.found.rows[row].axis.is_some(),
+            notes: plan.notes.clone(),
+        })
     }
 }

@@ -220,6 +220,8 @@ pub struct FinishingRoom {
     pub stops: Vec<RoomStop>,
     /// Stops without a frame.
     pub missing: Vec<u32>,
+    /// The kept frames that the set had when it was looked at last.
+    stops_before: Option<Vec<RoomStop>>,
     /// The place looked at, counted from 0.
     pub at: usize,
     /// The stop to look at once the set is read.
@@ -256,6 +258,7 @@ impl Default for FinishingRoom {
             revision: 0,
             stops: Vec::new(),
             missing: Vec::new(),
+            stops_before: None,
             at: 0,
             wanted: None,
             side: Side::Both,
@@ -282,11 +285,17 @@ impl FinishingRoom {
             self.at = 0;
             self.outcome = None;
             self.own_listing_folder = false;
+            self.stops.clear();
+            self.stops_before = None;
             folder.clone_into(&mut self.folder);
         }
         self.file = None;
         self.revision += 1;
-        self.stops.clear();
+        // Left before it was read, the set is still as it was looked at before.
+        if !self.stops.is_empty() {
+            self.stops_before = Some(std::mem::take(&mut self.stops));
+        }
+        self.missing.clear();
         self.measuring = Measuring::UnderWay(Pace::new());
         self.name_listing_folder();
     }
@@ -296,6 +305,10 @@ impl FinishingRoom {
         self.file = Some(file);
         let wanted = self.wanted.take().and_then(|wanted| stops.iter().position(|at| at.stop == wanted));
         self.at = wanted.unwrap_or(self.at).min(stops.len().saturating_sub(1));
+        // Of another set of frames than this one, it would no longer be so.
+        if self.stops_before.take().is_some_and(|before| before != stops) {
+            self.outcome = None;
+        }
         self.stops = stops;
         self.missing = missing;
     }

@@ -21,6 +21,8 @@ pub struct ProofShown {
     pub after: Result<TextureHandle, String>,
     /// How its row is turned and cut.
     pub placement: Placement,
+    /// Whether its row's turning axis is known.
+    pub axis_known: bool,
     /// What a person should know.
     pub notes: Vec<String>,
 }
@@ -76,6 +78,7 @@ impl Proofs {
                 before: upload("as shot", images.before),
                 after: images.after.map(|after| upload("finished", after)),
                 placement: images.placement,
+                axis_known: images.axis_known,
                 notes: images.notes,
             });
             self.looks.set(self.looks.get() + 1);

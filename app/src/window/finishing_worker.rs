@@ -58,6 +58,8 @@ pub struct ProofImages {
     pub after: Result<ColorImage, String>,
     /// How its row is turned and cut.
     pub placement: Placement,
+    /// Whether its row's turning axis is known.
+    pub axis_known: bool,
     /// What a person should know.
     pub notes: Vec<String>,
 }
@@ -370,6 +372,7 @@ impl Worker {
                 before: image(&proof.before),
                 after: proof.after.as_ref().map(image).map_err(Clone::clone),
                 placement: proof.placement,
+                axis_known: proof.axis_known,
                 notes: proof.notes,
             })
         });
@@ -468,8 +471,8 @@ fn carry_out(job: &JobOrder, meter: &Meter<'_>) -> anyhow::Result<String> {
             let (made, kept) = (report.made, report.kept);
             let count = made + kept;
             let done = t!("finishing-done", count = count, folder = report.folder, made = made, kept = kept);
-            let missing = super::words::number_list(report.missing.iter().copied());
-            let missing = (!missing.is_empty()).then(|| t!("finishing-missing", stops = missing) + ".");
+            let missing = &report.missing;
+            let missing = (!missing.is_empty()).then(|| super::words::without_frame(missing) + ".");
             ([Some(done), missing].into_iter().flatten().collect::<Vec<String>>(), report.notes)
         }
         Some((profile, to)) => {

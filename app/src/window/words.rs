@@ -106,6 +106,11 @@ pub fn number_list(numbers: impl IntoIterator<Item = u32>) -> String {
     texts.collect::<Vec<_>>().join(", ")
 }
 
+/// Names the stops of a set that have no frame.
+pub fn without_frame(stops: &[u32]) -> String {
+    t!("finishing-missing", n = stops.len(), stops = number_list(stops.iter().copied()))
+}
+
 /// Shortens a text in its middle to at most `most` characters.
 pub fn middle_cut(text: &str, most: usize) -> String {
     let length = text.chars().count();

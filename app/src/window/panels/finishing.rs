@@ -15,7 +15,7 @@ use crate::window::finishing::{FinishingWish, Side};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::pictures::Pictures;
 use crate::window::state::State;
-use crate::window::theme;
+use crate::window::{theme, words};
 
 /// The width of the column with the steps, points.
 const COLUMN: f32 = 348.0;
@@ -73,8 +73,7 @@ fn bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         ui.add_space(8.0);
         ui.label(RichText::new(t!("finishing-title", sku = state.planned.sku)).heading().strong());
         if !room.missing.is_empty() {
-            let stops = crate::window::words::number_list(room.missing.iter().copied());
-            soft_ui(ui, t!("finishing-missing", stops = stops));
+            soft_ui(ui, words::without_frame(&room.missing));
         }
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
             for side in Side::ALL.into_iter().rev() {

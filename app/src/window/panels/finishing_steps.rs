@@ -44,7 +44,11 @@ pub fn steps_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
         indented(ui, |ui| {
             soft_ui(
                 ui,
-                proof.map_or_else(|| t!("finishing-axis-to-come"), |proof| axis_words(proof.placement)),
+                match proof {
+                    Some(proof) if proof.axis_known => axis_words(proof.placement),
+                    Some(_) => t!("finishing-axis-unknown"),
+                    None => t!("finishing-axis-to-come"),
+                },
             );
         });
     }
