@@ -4,17 +4,14 @@ use egui::Key;
 use egui_kittest::kittest::{By, NodeT, Queryable};
 use egui_kittest::{Harness, Node};
 use roundstop::window::board::BoardEdit;
-use roundstop::window::intent::{IntentSink, WindowIntent};
-use roundstop::window::panels::window_ui;
-use roundstop::window::pictures::Pictures;
+use roundstop::window::intent::WindowIntent;
 use roundstop::window::setup::SetupStep;
 use roundstop::window::state::State;
-use roundstop::window::theme;
 use session_core::clock::SimSpeed;
 use session_core::engine::Mode;
 use session_core::plan::Plan;
 
-use super::fixtures::{mixed, planned};
+use super::fixtures::{self, mixed, planned};
 use super::{draw, start, until, window};
 
 fn is_control(role: egui::Role) -> bool {
@@ -56,14 +53,7 @@ fn assert_named<S>(harness: &Harness<'_, S>, what: &str) -> usize {
 }
 
 fn drawn(state: &State, what: &str) {
-    let (sink, _wishes) = IntentSink::new();
-    let pictures = Pictures::default();
-    let mut harness = Harness::builder()
-        .with_size([1280.0, 1000.0])
-        .with_context_setup(|ctx: &egui::Context| theme::apply(ctx, false))
-        .build_ui(|ui| window_ui(ui, state, &pictures, &sink));
-    harness.run();
-    assert!(assert_named(&harness, what) > 10, "{what}");
+    fixtures::drawn(state, |harness| assert!(assert_named(harness, what) > 10, "{what}"));
 }
 
 #[test]

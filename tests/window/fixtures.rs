@@ -7,8 +7,12 @@ use std::time::Duration;
 use egui_kittest::Harness;
 use roundstop::settings::Settings;
 use roundstop::studio::{CameraSpec, StudioOptions, TableSpec};
+use roundstop::window::intent::IntentSink;
+use roundstop::window::panels::window_ui;
+use roundstop::window::pictures::Pictures;
 use roundstop::window::places::PlanInForce;
 use roundstop::window::state::{Link, State};
+use roundstop::window::theme;
 use roundstop::window::{WindowApp, WindowStart};
 use session_core::check::{Flag, FlagKind};
 use session_core::clock::SimSpeed;
@@ -153,4 +157,16 @@ pub fn mixed() -> State {
     });
     state.lay_out();
     state
+}
+
+/// Draws a state's panels without a window behind them, and has a look at them.
+pub fn drawn(state: &State, look: impl FnOnce(&Harness<'_>)) {
+    let (sink, _wishes) = IntentSink::new();
+    let pictures = Pictures::default();
+    let mut harness = Harness::builder()
+        .with_size([1280.0, 1000.0])
+        .with_context_setup(|ctx: &egui::Context| theme::apply(ctx, false))
+        .build_ui(|ui| window_ui(ui, state, &pictures, &sink));
+    harness.run();
+    look(&harness);
 }

@@ -16,11 +16,8 @@ use egui_kittest::{Harness, Node};
 use fluent_syntax::ast::{Entry, Expression, Pattern, PatternElement, Resource};
 use fluent_syntax::{parser, serializer};
 use roundstop::window::finishing::{FinishingWish, Measuring};
-use roundstop::window::intent::IntentSink;
-use roundstop::window::panels::window_ui;
-use roundstop::window::pictures::Pictures;
 use roundstop::window::state::State;
-use roundstop::window::{text, theme};
+use roundstop::window::text;
 use session_core::check::SeenAngle;
 use session_core::clock::SimSpeed;
 use session_core::engine::Mode;
@@ -139,14 +136,7 @@ fn assert_all_marked<S>(harness: &Harness<'_, S>, what: &str, names: &[&str]) {
 }
 
 fn drawn(state: &State, what: &str, names: &[&str]) {
-    let (sink, _wishes) = IntentSink::new();
-    let pictures = Pictures::default();
-    let mut harness = Harness::builder()
-        .with_size([1280.0, 1000.0])
-        .with_context_setup(|ctx: &egui::Context| theme::apply(ctx, false))
-        .build_ui(|ui| window_ui(ui, state, &pictures, &sink));
-    harness.run();
-    assert_all_marked(&harness, what, names);
+    fixtures::drawn(state, |harness| assert_all_marked(harness, what, names));
 }
 
 #[test]
