@@ -9,7 +9,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use session_core::camera::command::CommandCamera;
 use session_core::camera::folder::{FolderCamera, FolderOptions, Trigger};
@@ -158,8 +158,13 @@ mod command {
         assert!(error.to_string().contains("did not end within"), "{error}");
         let child = fs::read_to_string(&pid_file).unwrap();
         let stat = PathBuf::from(format!("/proc/{}/stat", child.trim()));
-        let alive = fs::read_to_string(stat).is_ok_and(|stat| !stat.contains(") Z "));
-        assert!(!alive, "the child still runs");
+        let alive = || fs::read_to_string(&stat).is_ok_and(|stat| !stat.contains(") Z "));
+        // The kernel ends a killed process when it next gets the processor, not while the killer waits.
+        let give_up = Instant::now() + PATIENCE;
+        while alive() && Instant::now() < give_up {
+            thread::sleep(Duration::from_millis(10));
+        }
+        assert!(!alive(), "the child still runs");
     }
 
     #[test]
