@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::{Mutex, PoisonError};
 
 use egui_kittest::kittest::Queryable;
-use egui_kittest::{Harness, OsThreshold, SnapshotOptions, SnapshotResults};
+use egui_kittest::{Harness, OsThreshold, SnapshotError, SnapshotOptions, SnapshotResult, SnapshotResults};
 use imaging::decode;
 use roundstop::studio::{StudioOptions, simulated_sensor};
 use roundstop::window::draft::{PlanEdit, RowEdit};
@@ -28,6 +28,9 @@ use session_core::view::VersionView;
 use super::fixtures::{mixed, planned, state_of, views_of};
 
 const SIZES: [[f32; 2]; 2] = [[1280.0, 800.0], [2560.0, 1440.0]];
+
+/// How often a picture is drawn again when the renderer did not end in time.
+const TRIES_WHEN_BUSY: usize = 5;
 
 /// Draws the window; `act` brings it to where it is to be seen.
 fn snapshots(name: &str, state: &State, act: impl Fn(&mut Harness<'_>)) {
@@ -57,8 +60,18 @@ fn snapshots(name: &str, state: &State, act: impl Fn(&mut Harness<'_>)) {
             .threshold(OsThreshold::new(2.0))
             .max_failed_pixels(400)
             .output_path("../tests/window/snapshots");
-        harness.snapshot_options(format!("{name}-{}x{}", size[0], size[1]), &options);
-        results.extend_harness(&mut harness);
+        let name = format!("{name}-{}x{}", size[0], size[1]);
+        // A busy machine may keep the software renderer waiting beyond the harness' own limit: what it says
+        // of the picture counts, not when.
+        let mut compare = || harness.try_snapshot_options(&name, &options);
+        let timed_out = |result: &SnapshotResult| matches!(result, Err(SnapshotError::RenderError { err }) if err.contains("timed out"));
+        let mut result = compare();
+        for _ in 0..TRIES_WHEN_BUSY {
+            if timed_out(&result) {
+                result = compare();
+            }
+        }
+        results.add(result);
     }
 }
 

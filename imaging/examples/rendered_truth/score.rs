@@ -105,6 +105,9 @@ fn kind_of(fault: &str) -> Option<(&'static str, FlagKind)> {
 /// A fault as it should show: word, kind of flag, degrees where it has some.
 type Expected = (&'static str, FlagKind, f64);
 
+/// Two stops nearer to each other than this are the same.
+const STOOD_DEG: f64 = 0.05;
+
 /// Where each fault shows in the frames as given; a slip at a missing stop shows at the next.
 fn expected(truth: &Truth) -> Vec<Vec<Expected>> {
     let mut out = vec![Vec::new(); truth.frames.len()];
@@ -117,6 +120,10 @@ fn expected(truth: &Truth) -> Vec<Vec<Expected>> {
         if let Some(at) = truth.frames.iter().position(|f| f.planned >= index && !f.closing)
             && (truth.frames[at].planned == index || kind == FlagKind::ObjectSlipped)
         {
+            // A stop that is short by a whole step stands where the one before stood: the table did not move.
+            let stood = at > 0
+                && (truth.frames[at].true_degrees - truth.frames[at - 1].true_degrees).abs() < STOOD_DEG;
+            let (word, kind) = if stood { ("duplicate", FlagKind::Duplicate) } else { (word, kind) };
             out[at].push((word, kind, fault["deg"].as_f64().unwrap_or(f64::NAN)));
         }
     }

@@ -2,12 +2,16 @@
 
 use super::{Flag, FlagKind};
 use crate::measure::FrameFacts;
+use crate::srgb;
 
 /// Exposure off by this much is named, in stops.
 const EXPOSURE_EV: f32 = 0.09;
 /// A channel off by this much against the others is named, in stops; 3 % is 0.043.
 const CHANNEL_EV: f32 = 0.024;
-const CHANNELS_APART_EV: f32 = 0.034;
+/// The same for the distance between the outer two channels, where a codec's steps are coarse and fine.
+const CHANNELS_APART_EV: (f32, f32) = (0.034, 0.024);
+/// Colours are off by up to so many 8-bit codes from a codec's rounding alone.
+const ROUNDING_CODES: f32 = 1.6;
 /// Extra blur below this is not named, as a Gaussian variance in px² of a frame 1500 px wide; a
 /// defocus of 2 px radius is 1.
 const LEAST_BLUR_PX2: f32 = 0.5;
@@ -133,11 +137,18 @@ fn light(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
         object_light(facts, alike, flags);
         return;
     }
-    let clipped = facts.backdrop.clipped_share.iter().any(|s| *s > 0.2);
-    // A clipped channel moves less than it should: the one that moved most is nearest the truth.
     let mut sorted = off;
     sorted.sort_by(f32::total_cmp);
-    let exposure = if clipped && sorted[2] > 0.0 { sorted[2] } else { sorted[1] };
+    // A clipped channel moves less than it should: two others tell the exposure, and without them the one that
+    // moved most is nearest the truth.
+    let is_clipped = facts.backdrop.clipped_share.map(|s| s > 0.2);
+    let open: Vec<f32> = (0..3).filter(|c| !is_clipped[*c]).map(|c| off[c]).collect();
+    let clipped = open.len() < 3;
+    let exposure = match open[..] {
+        [_, _, _] => sorted[1],
+        [a, b] => f32::midpoint(a, b),
+        _ => sorted[2],
+    };
     if exposure.abs() > EXPOSURE_EV.max(5.0 * noise) {
         let at_least = if clipped { "at least " } else { "" };
         let (more, hint) = if exposure > 0.0 { ("brighter", "darker") } else { ("darker", "brighter") };
@@ -149,20 +160,26 @@ fn light(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
         ));
     }
     // Where light was lost at the upper end, colours cannot be told from exposure.
-    if clipped && exposure > 0.0 && exposure.abs() > EXPOSURE_EV {
+    if open.len() < 2 && exposure > EXPOSURE_EV {
         return;
     }
+    let moved = exposure.abs() > EXPOSURE_EV;
     let (channel, tint) = off
         .iter()
         .enumerate()
-        .map(|(c, v)| (c, v - sorted[1]))
+        .map(|(c, v)| (c, v - exposure))
+        // The same holds for a clipped channel that moved less than the others.
+        .filter(|(c, tint)| !is_clipped[*c] || *tint > 0.0)
         .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
         .unwrap_or((0, 0.0));
+    let darkest = facts.backdrop.median.iter().copied().fold(1.0, f32::min);
+    let rounding = ROUNDING_CODES * code_ev(darkest);
     // A codec's coarse colour steps share one channel's change out among all: where the exposure stayed, how far
-    // the channels lie apart tells it still.
-    let apart = sorted[2] - sorted[0];
-    let shared = exposure.abs() <= EXPOSURE_EV && apart > CHANNELS_APART_EV.max(8.0 * noise);
-    if shared || tint.abs() > CHANNEL_EV.max(5.0 * noise) {
+    // the channels lie apart tells it still. Where it moved, they alone make a tint.
+    let apart_limit = rounding.clamp(CHANNELS_APART_EV.1, CHANNELS_APART_EV.0);
+    let shared = !moved && sorted[2] - sorted[0] > apart_limit.max(8.0 * noise);
+    let tint_limit = CHANNEL_EV.max(5.0 * noise).max(if moved { rounding } else { 0.0 });
+    if shared || tint.abs() > tint_limit {
         let percent = (f64::from(tint).exp2() - 1.0) * 100.0;
         let name = ["red", "green", "blue"][channel];
         let more = if percent > 0.0 { "more" } else { "less" };
@@ -173,6 +190,13 @@ fn light(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
             format!("the background has {:.1} % {more} {name} than in the neighbours; fix the white balance by hand and retake the stop", percent.abs()),
         ));
     }
+}
+
+/// What one 8-bit code more means for light of a linear value from 0 to 1, in stops.
+fn code_ev(linear: f32) -> f32 {
+    let code = (srgb::from_linear(f64::from(linear)) * 255.0).clamp(1.0, 254.0);
+    let light = |code: f64| srgb::to_linear(code / 255.0);
+    (light(code + 0.5) / light(code - 0.5)).log2() as f32
 }
 
 fn object_light(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {

@@ -6,7 +6,7 @@
 //! reason, never a number.
 
 use super::Measured;
-use super::axis::{self, from_outlines};
+use super::axis::{self, Angles, from_outlines};
 use super::frame::View;
 use follow::Run;
 use job::Job;
@@ -134,7 +134,7 @@ fn turn(frames: &[TurnFrame], clockwise: bool, stop: Stop) -> TurnFacts {
     let Some(size) = size else { return nothing("there are no frames") };
     let middle = size.0 as f64 / 2.0;
     let usual = axis::usual(size);
-    let outline_axis = from_outlines(&outlines_at(&planned), &usual);
+    let outline_axis = from_outlines(&outlines_at(&planned), Angles::Planned, &usual);
     let outlines_only = |reason: &str| TurnFacts {
         axis: join::axis_of(outline_axis, None, middle, scale),
         ..nothing(reason)
@@ -153,7 +153,7 @@ fn turn(frames: &[TurnFrame], clockwise: bool, stop: Stop) -> TurnFacts {
     // With perspective and angles known from the patches the outlines say more.
     let outline_axis = patches
         .and_then(|p| join::perspective_of(&p, &usual))
-        .and_then(|known| from_outlines(&outlines_at(&run.solved.angles), &known))
+        .and_then(|known| from_outlines(&outlines_at(&run.solved.angles), Angles::Measured, &known))
         .or(outline_axis);
     let facts = conclude(&job, frames, sign, &run);
     // Patches that join no stops have no say about the axis either.

@@ -13,7 +13,7 @@ mod outlines;
 
 use std::f64::consts::TAU;
 
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::{DVector, Matrix3, Vector3};
 
 use super::fourier;
 use super::frame::View;
@@ -45,6 +45,8 @@ const COUNT: usize = (2 * REACH / STEP + 1) as usize;
 const ALIKE_DIRECTIONS: f64 = 18.0;
 /// Neighbouring rows share light and coding: the same for them.
 const ALIKE_ROWS: f64 = 45.0;
+/// How far a table or an object may stray from the plan over a turn without anything else showing it.
+const UNSEEN_STRAY_DEG: f64 = 3.0;
 /// An object whose half width changes by less than this share over the turn is round.
 const ROUND_SHARE: f64 = 0.012;
 /// Stops no further apart than this go round.
@@ -61,9 +63,18 @@ pub(super) fn usual(size: (usize, usize)) -> Known {
     }
 }
 
-/// Finds the axis from outlines at table angles in radians (anticlockwise positive) and what is known
-/// beforehand; `None` when there are too few or they cover too little of the turn.
-pub(super) fn from_outlines(views: &[(f64, &View)], known: &Known) -> Option<OutlineAxis> {
+/// Where table angles come from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Angles {
+    /// From the plan, to which table and object may not have kept.
+    Planned,
+    /// Measured by what was followed.
+    Measured,
+}
+
+/// Finds the axis from outlines in the order of shooting at table angles in radians (anticlockwise positive)
+/// and what is known beforehand; `None` when there are too few or they cover too little of the turn.
+pub(super) fn from_outlines(views: &[(f64, &View)], source: Angles, known: &Known) -> Option<OutlineAxis> {
     let (width, height) = views.first()?.1.size;
     let middle = (width as f64 / 2.0, height as f64 / 2.0);
     let seen: Vec<Seen> = views.iter().filter_map(|(a, v)| outlines::take(*a, v, middle)).collect();
@@ -88,7 +99,12 @@ pub(super) fn from_outlines(views: &[(f64, &View)], known: &Known) -> Option<Out
         mirror::solve(&|pose| outline.rests(pose), start, known, ALIKE_ROWS, height as f64)?
     } else {
         let touching = Touching::of(&seen, &angles, harmonics, &start)?;
-        mirror::solve(&|pose| touching.rests(pose), start, known, ALIKE_DIRECTIONS, height as f64)?
+        let mut found =
+            mirror::solve(&|pose| touching.rests(pose), start, known, ALIKE_DIRECTIONS, height as f64)?;
+        if source == Angles::Planned {
+            found.covariance[(0, 0)] += touching.unseen_strays(&angles, harmonics, &found.pose)?;
+        }
+        found
     };
     let pose = found.pose;
     let ends = reach(&pose);
@@ -139,6 +155,11 @@ fn rough_column(seen: &[Seen]) -> f64 {
     mids.get(mids.len() / 2).copied().unwrap_or(0.0)
 }
 
+/// Sines and cosines of the directions of touching lines.
+fn directions() -> impl Iterator<Item = (f64, f64)> {
+    (0..COUNT).map(|i| f64::from(i as i32 * STEP - REACH).to_radians().sin_cos())
+}
+
 /// Mean distances of touching lines, left and right.
 struct Touching<'a> {
     seen: &'a [Seen],
@@ -150,8 +171,7 @@ struct Touching<'a> {
 
 impl<'a> Touching<'a> {
     fn of(seen: &'a [Seen], angles: &[f64], harmonics: usize, start: &Pose) -> Option<Self> {
-        let directions: Vec<(f64, f64)> =
-            (0..COUNT).map(|i| f64::from(i as i32 * STEP - REACH).to_radians().sin_cos()).collect();
+        let directions: Vec<(f64, f64)> = directions().collect();
         let reaches = Self::reaches(seen, &directions, start);
         let weights = (0..COUNT)
             .map(|i| {
@@ -170,6 +190,36 @@ impl<'a> Touching<'a> {
         seen.iter()
             .map(|s| [s.right.reach(&turned, 1.0, directions), s.left.reach(&turned, -1.0, directions)])
             .collect()
+    }
+
+    /// What angles that stray from the plan mean for the column, px²: strays that add up from stop to stop,
+    /// each as likely as the next, to [`UNSEEN_STRAY_DEG`].
+    fn unseen_strays(&self, angles: &[f64], harmonics: usize, pose: &Pose) -> Option<f64> {
+        let reaches = Self::reaches(self.seen, &self.directions, pose);
+        let (_, slopes) = fourier::basis(angles, harmonics);
+        // How the column, half the mean of right less left over all directions, moves with each stop's angle.
+        let mut by_stop = DVector::<f64>::zeros(angles.len());
+        for (i, weights) in self.weights.iter().enumerate() {
+            for (side, share) in [(0, 0.5), (1, -0.5)] {
+                let values: Vec<f64> = reaches.iter().map(|r| r[side][i]).collect();
+                let mut terms = fourier::fit(angles, &values, harmonics)?.terms;
+                terms.truncate(slopes.ncols());
+                let slope = &slopes * DVector::from_vec(terms);
+                by_stop += slope.component_mul(&DVector::from_column_slice(&weights[side])) * share;
+            }
+        }
+        by_stop /= self.directions.len() as f64;
+        let step = UNSEEN_STRAY_DEG.to_radians() / (angles.len() as f64).sqrt();
+        let mut all_after = 0.0;
+        let square: f64 = by_stop
+            .iter()
+            .rev()
+            .map(|b| {
+                all_after += b;
+                all_after * all_after
+            })
+            .sum();
+        Some(square * step * step)
     }
 
     fn rests(&self, pose: &Pose) -> Vec<Rest> {

@@ -252,9 +252,9 @@ fn runs(joints: &[bool]) -> Vec<Vec<usize>> {
 const OWN_SIGMA_DEG: f64 = 0.006;
 /// Patches overlap and share errors: the formal standard deviation is widened by this.
 const INFLATION: f64 = 2.0;
-/// A closure with a greater standard uncertainty is not told, degrees: twice what a table's steps per turn
-/// are corrected to.
-const CLOSURE_TOLD_DEG: f64 = 0.04;
+/// A closure with a greater standard uncertainty is not told, degrees: what a table's steps per turn are
+/// corrected to.
+const CLOSURE_TOLD_DEG: f64 = 0.02;
 
 #[cfg(test)]
 mod tests {
