@@ -3,7 +3,11 @@
 use egui::{Key, Modifiers, Pos2, Vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
-use roundstop::window::WindowApp;
+use roundstop::window::intent::{IntentSink, Pick, WindowIntent};
+use roundstop::window::panels::keys::{Surface, place_id};
+use roundstop::window::panels::window_ui;
+use roundstop::window::pictures::Pictures;
+use roundstop::window::{WindowApp, theme};
 use session_core::clock::SimSpeed;
 use session_core::plan::{Plan, Row};
 
@@ -105,4 +109,52 @@ fn rows_are_drawn_within_each_other_or_one_alone() {
     let alone = place(&harness, "Stop 12, row high, 180°, missing");
     // Alone it has the outside ring.
     assert!(alone.y < inside.y && alone.x < outside.x);
+}
+
+#[test]
+fn without_a_screen_reader_places_take_part_where_the_pointer_is() {
+    let state = super::fixtures::state_of(Plan::single_row("LP-0142", 720));
+    let (sink, wishes) = IntentSink::new();
+    let pictures = Pictures::default();
+    let ctx = egui::Context::default();
+    theme::apply(&ctx, false);
+    let pass = |events: Vec<egui::Event>| {
+        let screen = egui::Rect::from_min_size(Pos2::ZERO, egui::vec2(1280.0, 800.0));
+        let input = egui::RawInput { screen_rect: Some(screen), events, ..egui::RawInput::default() };
+        ctx.run_ui(input, |ui| window_ui(ui, &state, &pictures, &sink)).drop_without_applying_deltas();
+        let places = (1..=720).map(|stop| place_id(Surface::Ring, stop));
+        places.filter_map(|id| Some(ctx.read_response(id)?.rect.center())).collect::<Vec<Pos2>>()
+    };
+    let picked = || {
+        let picks = wishes.try_iter().filter_map(|wish| match wish {
+            WindowIntent::Pick(Pick::Only(stop)) => Some(stop),
+            _ => None,
+        });
+        picks.collect::<Vec<u32>>()
+    };
+    let button = |pos, pressed| egui::Event::PointerButton {
+        pos,
+        button: egui::PointerButton::Primary,
+        pressed,
+        modifiers: Modifiers::NONE,
+    };
+    pass(Vec::new());
+    // The one that Tab leads to.
+    let foot = pass(Vec::new());
+    assert_eq!(foot.len(), 1);
+    pass(vec![egui::Event::PointerMoved(foot[0])]);
+    let about = pass(vec![button(foot[0], true)]);
+    assert!((20..200).contains(&about.len()), "{}", about.len());
+    pass(vec![button(foot[0], false)]);
+    // Places half a degree apart cover each other: a neighbour may be meant, nothing further away.
+    let first = picked();
+    assert!(first.len() == 1 && (first[0] <= 4 || first[0] >= 718), "{first:?}");
+    // A pointer that presses where it was not before, as a finger does; a circle through the foot and another place
+    // of the ring leads to the top.
+    let away = about[about.len() / 4] - foot[0];
+    let top = foot[0] - Vec2::Y * (away.length_sq() / -away.y);
+    pass(vec![egui::Event::PointerMoved(top), button(top, true)]);
+    pass(vec![button(top, false)]);
+    let top = picked();
+    assert!(top.len() == 1 && top[0].abs_diff(361) <= 3, "{top:?}");
 }

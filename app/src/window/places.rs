@@ -91,6 +91,20 @@ impl Place {
         }
     }
 
+    /// Takes over what is known of its stop by now.
+    fn know(&mut self, view: &StopView) {
+        self.mark = mark_of(view);
+        self.activity = view.activity;
+        self.chosen = view.chosen;
+        // Most stops are as they were; news of one must not copy all.
+        if self.versions != view.versions {
+            self.versions.clone_from(&view.versions);
+        }
+        if self.problem != view.problem {
+            self.problem.clone_from(&view.problem);
+        }
+    }
+
     /// A name for pointing and for screen readers, such as `Stop 3, 30°, missing`.
     pub fn label(&self) -> String {
         match &self.row_name {
@@ -167,22 +181,36 @@ pub fn lay_out(plan: &Plan, stops: &[Stop], in_force: Option<&PlanInForce>) -> V
     stops
         .iter()
         .map(|stop| {
-            let view = known.get(&stop.index).copied();
-            Place {
+            let mut place = Place {
                 index: stop.index,
                 row: stop.row,
                 row_name: (plan.rows.len() > 1).then(|| plan.rows[stop.row].name.clone()),
                 degrees: stop.angle.wrapped().degrees(),
                 degrees_text: stop.angle.wrapped().short_degrees(),
                 file_stem: stop.file_stem.clone(),
-                mark: view.map_or(Mark::Missing, mark_of),
-                activity: view.map_or(Activity::None, |view| view.activity),
-                versions: view.map(|view| view.versions.clone()).unwrap_or_default(),
-                chosen: view.map_or(0, |view| view.chosen),
-                problem: view.and_then(|view| view.problem.clone()),
+                mark: Mark::Missing,
+                activity: Activity::None,
+                versions: Vec::new(),
+                chosen: 0,
+                problem: None,
+            };
+            if let Some(view) = known.get(&stop.index) {
+                place.know(view);
             }
+            place
         })
         .collect()
+}
+
+/// Brings laid out places in line with news of the same plan's stops, as a session sends them several times a
+/// stop; laying all out anew would be felt in a set of hundreds. Tells whether the places were those of the stops.
+pub fn follow(places: &mut [Place], stops: &[StopView]) -> bool {
+    let of_set = || stops.iter().filter(|stop| !stop.closing);
+    let same = of_set().map(|stop| stop.index).eq(places.iter().map(|place| place.index));
+    if same {
+        places.iter_mut().zip(of_set()).for_each(|(place, view)| place.know(view));
+    }
+    same
 }
 
 fn mark_of(view: &StopView) -> Mark {
@@ -299,5 +327,21 @@ mod tests {
         let change = PlanChange::between(&coarser, &stops, &places, Some(&in_force)).unwrap();
         assert_eq!(change, PlanChange { stay: 1, back: 0, missing: 2, orphaned: 3, turned_round: false });
         assert_eq!(PlanChange::between(&in_force.plan, &[], &[], Some(&in_force)), None);
+    }
+
+    #[test]
+    fn following_news_gives_what_laying_out_anew_gives() {
+        let plan = Plan::single_row("LP", 3);
+        let stops = plan.stops(ANY_DATE).unwrap();
+        let mut news: Vec<StopView> = (1..=3).map(shot).collect();
+        news[1].activity = Activity::Exposing;
+        news[2].problem = Some("no frame came".to_owned());
+        news.push(StopView { closing: true, ..shot(4) });
+        let mut places = lay_out(&plan, &stops, None);
+        assert!(follow(&mut places, &news));
+        let in_force = PlanInForce { plan: plan.clone(), stops: news, spare: HashSet::new() };
+        assert_eq!(places, lay_out(&plan, &stops, Some(&in_force)));
+        // The news of another plan's stops is refused.
+        assert!(!follow(&mut places, &in_force.stops[..2]));
     }
 }

@@ -1,12 +1,12 @@
 //! The window's snapshot of everything it shows; replaced by messages, never by panels.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashSet};
 use std::path::PathBuf;
 
 use session_core::engine::{Fault, Intent, Mode, PauseReason};
 use session_core::motion::SpeedProfile;
 use session_core::plan::{Plan, PlanField, PlanProblem, Stop};
-use session_core::view::RowView;
+use session_core::view::{RowView, StopView};
 
 use super::WindowStart;
 use super::board::BoardDraft;
@@ -18,7 +18,7 @@ use super::history::History;
 use crate::settings::Settings;
 
 use super::pace::Pace;
-use super::places::{Mark, Place, PlanChange, PlanInForce, lay_out};
+use super::places::{Mark, Place, PlanChange, PlanInForce, follow, lay_out};
 use super::products::{ListOffer, ProductList};
 use super::recents::RecentSet;
 use super::setup::Setup;
@@ -287,6 +287,32 @@ impl State {
         self.newest = self.newest.filter(|stop| there.contains(stop));
         self.anchor = self.anchor.filter(|stop| there.contains(stop));
         self.ring_row = self.ring_row.filter(|row| *row < self.planned.rows.len());
+        self.withdraw_complete();
+    }
+
+    /// Takes in how the running session's stops stand.
+    pub fn follow_stops(&mut self, stops: &[StopView]) {
+        let set = self.in_force.get_or_insert_with(|| PlanInForce {
+            plan: self.planned.clone(),
+            stops: Vec::new(),
+            spare: HashSet::new(),
+        });
+        if set.stops.len() == stops.len() {
+            // News of one stop must not copy all.
+            let changed = set.stops.iter_mut().zip(stops).filter(|(old, new)| old != new);
+            changed.for_each(|(old, new)| old.clone_from(new));
+        } else {
+            set.stops = stops.to_vec();
+        }
+        if set.plan == self.planned && follow(&mut self.places, stops) {
+            self.withdraw_complete();
+        } else {
+            self.lay_out();
+        }
+    }
+
+    /// No longer says that the set is complete once it is not.
+    fn withdraw_complete(&mut self) {
         if self.to_shoot() > 0
             && let Some(past) = self.complete_notice.take()
         {

@@ -1,14 +1,11 @@
 //! What begins, ends and follows a session: shooting, retakes, news of what it does.
 
-use std::collections::HashSet;
-
 use session_core::engine::{Intent, Mode, PauseReason};
 use session_core::view::{SessionView, Update};
 
 use super::Tools;
 use crate::studio::{CameraSpec, TableSpec};
 use crate::window::desk::{FrameNote, Opening, Order};
-use crate::window::places::PlanInForce;
 use crate::window::state::{Link, NoticeKind, State};
 use crate::window::text::t;
 use crate::window::words;
@@ -118,16 +115,7 @@ impl Tools {
         state.checking = view.checking;
         state.secs_left = view.secs_left;
         state.connected = Some((view.table.clone(), view.camera.clone()));
-        if let Some(in_force) = &mut state.in_force {
-            in_force.stops.clone_from(&view.stops);
-        } else {
-            state.in_force = Some(PlanInForce {
-                plan: state.planned.clone(),
-                stops: view.stops.clone(),
-                spare: HashSet::new(),
-            });
-        }
-        state.lay_out();
+        state.follow_stops(&view.stops);
         if stops && state.to_shoot() > 0 {
             let missing = t!("count-stops-are", n = state.to_shoot());
             let at = state.plate_deg.map_or_else(String::new, |deg| {

@@ -31,10 +31,15 @@ fn wanted_focus() -> Id {
     Id::unique("place that wants the focus")
 }
 
+/// The stop on this surface that should take the keyboard focus when it is drawn next.
+pub fn wanted_stop(ui: &Ui, surface: Surface) -> Option<u32> {
+    let wanted: Option<(Surface, u32)> = ui.data(|data| data.get_temp(wanted_focus()));
+    wanted.filter(|(on, _)| *on == surface).map(|(_, stop)| stop)
+}
+
 /// Lets a place that was reached by arrow take the focus, and keeps arrows from leading away.
 pub fn hold_focus(ui: &Ui, response: &egui::Response, surface: Surface, stop: u32) {
-    let wanted: Option<(Surface, u32)> = ui.data(|data| data.get_temp(wanted_focus()));
-    if wanted == Some((surface, stop)) {
+    if wanted_stop(ui, surface) == Some(stop) {
         ui.data_mut(|data| data.remove::<(Surface, u32)>(wanted_focus()));
         response.request_focus();
     }

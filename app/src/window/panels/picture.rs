@@ -14,7 +14,7 @@ use crate::window::text::t;
 use crate::window::theme;
 
 /// Preview sizes go in steps, so that a window being resized does not decode at every width.
-const STEP_PX: u32 = 256;
+const STEP_PX: u32 = 128;
 /// The longest side of a picture on screen, pixels; larger previews cost memory and show no more.
 const MOST_PX: u32 = 2560;
 /// Text on the mat.

@@ -2,7 +2,7 @@
 
 use egui::{Align, Align2, Layout, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, Vec2, WidgetInfo, vec2};
 
-use super::keys::{Surface, hold_focus, place_id, tab_stop};
+use super::keys::{Surface, hold_focus, place_id, tab_stop, wanted_stop};
 use super::ring_arc::arc_ui;
 use super::widgets::soft_ui;
 use crate::window::intent::{IntentSink, Pick, WindowIntent};
@@ -12,6 +12,11 @@ use crate::window::ring_layout::{MOST_RINGS, RingLayout};
 use crate::window::state::{Link, State};
 use crate::window::text::t;
 use crate::window::{theme, words};
+
+/// The usual length of a tick, points.
+const TICK: f32 = 10.0;
+/// How far from the pointer places already take part, so that one is there before the pointer is, points.
+const AROUND_POINTER: f32 = 32.0;
 
 /// Draws the ring with its legend.
 pub fn ring_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
@@ -26,9 +31,11 @@ pub fn ring_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     plate(ui, &ring, state);
     centre(ui, &ring, state);
     row_choice_ui(ui, rect, state, sink);
+    ring_ticks(ui, &ring, &state.places);
     let shown = state.shown().map(|place| place.index);
+    let within_reach = WithinReach::now(ui, state);
     for place in state.places.iter().filter(|place| ring.shows(place.row)) {
-        place_ui(ui, &ring, place, in_arc.contains(&place.index), state, sink);
+        place_ui(ui, &ring, place, in_arc.contains(&place.index), &within_reach, state, sink);
         if shown == Some(place.index) {
             caret(ui, &ring, place);
         }
@@ -210,36 +217,113 @@ fn remaining_secs(state: &State) -> f64 {
     state.estimate_secs * state.to_shoot() as f64 / all
 }
 
-fn place_ui(ui: &Ui, ring: &RingLayout, place: &Place, in_arc: bool, state: &State, sink: &IntentSink) {
+/// The ticks of rows whose places lie too close for shapes.
+fn ring_ticks(ui: &Ui, ring: &RingLayout, places: &[Place]) {
+    let rows = ring.first_row..ring.first_row + ring.rows;
+    for row in rows.filter(|row| ring.mark(*row) < marks::SMALLEST_SHAPE) {
+        let radius = ring.radius(row);
+        let of_row = places.iter().filter(|place| place.row == row);
+        let along = of_row.map(|place| (place.degrees.to_radians() as f32 * radius, place.mark));
+        for run in marks::runs(along) {
+            band(ui.painter(), ring, radius, &run);
+        }
+    }
+}
+
+/// The ticks of neighbours in one state, across the ring.
+fn band(painter: &egui::Painter, ring: &RingLayout, radius: f32, run: &marks::Run) {
+    let tick = marks::Tick::of(run.mark);
+    let at = |along: f32, share: f32| {
+        let away = radius + TICK * (share - 0.5);
+        ring.centre + ring.towards(f64::from(along / radius).to_degrees()) * away
+    };
+    if run.first >= run.last {
+        painter.line_segment([at(run.first, tick.from), at(run.first, tick.to)], tick.stroke);
+        return;
+    }
+    let half = tick.stroke.width / 2.0;
+    let (first, length) = (run.first - half, run.last - run.first + tick.stroke.width);
+    // Chords of this many radians leave the circle by less than a tenth of a point.
+    let parts = (length / radius / 0.06).ceil().max(1.0);
+    let middle = f32::midpoint(tick.from, tick.to);
+    let points = (0..=parts as usize).map(|part| at(first + length * part as f32 / parts, middle)).collect();
+    painter.add(Shape::line(points, Stroke::new(TICK * (tick.to - tick.from), tick.stroke.color)));
+}
+
+/// Which places take part as things to point at, tab to and read out.
+struct WithinReach {
+    all: bool,
+    pointer: Option<Pos2>,
+    with_keyboard: [Option<u32>; 2],
+}
+
+impl WithinReach {
+    /// All of them where a screen reader listens; else those about the pointer and those that the keyboard can
+    /// reach, for 720 would cost every drawing more than the rest of the window.
+    fn now(ui: &Ui, state: &State) -> Self {
+        let ctx = ui.ctx();
+        Self {
+            all: ctx.has_accesskit_node(egui::accesskit_root_id()),
+            pointer: ctx.input(|input| input.pointer.latest_pos()),
+            with_keyboard: [tab_stop(state), wanted_stop(ui, Surface::Ring)],
+        }
+    }
+
+    fn has(&self, place: &Place, area: Rect) -> bool {
+        let near = |pointer| area.expand(AROUND_POINTER).contains(pointer);
+        self.all || self.with_keyboard.contains(&Some(place.index)) || self.pointer.is_some_and(near)
+    }
+}
+
+fn place_ui(
+    ui: &Ui,
+    ring: &RingLayout,
+    place: &Place,
+    in_arc: bool,
+    within_reach: &WithinReach,
+    state: &State,
+    sink: &IntentSink,
+) {
     let at = ring.at(place);
     let area = Rect::from_center_size(at, Vec2::splat(ring.reach(place.row) * 2.0));
+    let selected = state.selected.contains(&place.index);
+    let radius = ring.mark(place.row);
+    let response = within_reach.has(place, area).then(|| respond(ui, area, place, selected, state, sink));
+    if radius >= marks::SMALLEST_SHAPE {
+        let swell = if response.as_ref().is_some_and(egui::Response::hovered) { 1.2 } else { 1.0 };
+        marks::paint(ui.painter(), at, radius * swell, place.mark);
+    }
+    let around = radius.max(4.0) + 3.5;
+    if selected || in_arc {
+        ui.painter().circle_stroke(at, around, Stroke::new(2.0, theme::strong()));
+    }
+    let Some(response) = response else { return };
+    if response.has_focus() {
+        let box_around = Rect::from_center_size(at, Vec2::splat(2.0 * around + 4.0));
+        let stroke = Stroke::new(1.0, theme::strong());
+        ui.painter().rect_stroke(box_around, 3.0, stroke, egui::StrokeKind::Outside);
+    }
+    response.on_hover_ui(|ui| tip_ui(ui, place));
+}
+
+/// Takes part as a thing to point at.
+fn respond(
+    ui: &Ui,
+    area: Rect,
+    place: &Place,
+    selected: bool,
+    state: &State,
+    sink: &IntentSink,
+) -> egui::Response {
     // One place takes part in tabbing, arrows lead on from there.
     let sense = if tab_stop(state) == Some(place.index) { Sense::click() } else { Sense::CLICK };
     let response = ui.interact(area, place_id(Surface::Ring, place.index), sense);
-    let selected = state.selected.contains(&place.index);
     response.widget_info(|| WidgetInfo::selected(Role::Button, true, selected, place.label()));
     hold_focus(ui, &response, Surface::Ring, place.index);
     if response.clicked() {
         sink.send(WindowIntent::Pick(pick_of_click(ui, place.index)));
     }
-    let painter = ui.painter();
-    let radius = ring.mark(place.row);
-    if radius < marks::SMALLEST_SHAPE {
-        let way = ring.towards(place.degrees);
-        marks::paint_tick(painter, at - way * 5.0, at + way * 5.0, place.mark);
-    } else {
-        let swell = if response.hovered() { 1.2 } else { 1.0 };
-        marks::paint(painter, at, radius * swell, place.mark);
-    }
-    let around = radius.max(4.0) + 3.5;
-    if selected || in_arc {
-        painter.circle_stroke(at, around, Stroke::new(2.0, theme::strong()));
-    }
-    if response.has_focus() {
-        let box_around = Rect::from_center_size(at, Vec2::splat(2.0 * around + 4.0));
-        painter.rect_stroke(box_around, 3.0, Stroke::new(1.0, theme::strong()), egui::StrokeKind::Outside);
-    }
-    response.on_hover_ui(|ui| tip_ui(ui, place));
+    response
 }
 
 /// The tooltip of a place.

@@ -2,6 +2,7 @@
 
 use egui::{Id, Pos2, Rect, Response, Sense, Shape, Stroke, Ui};
 
+use super::ring::pick_of_click;
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::places::Place;
 use crate::window::ring_layout::RingLayout;
@@ -22,6 +23,12 @@ struct Arc {
 /// Takes what is drawn on the ground between the places; gives the stops in the arc so far.
 pub fn arc_ui(ui: &Ui, rect: Rect, ring: &RingLayout, state: &State, sink: &IntentSink) -> Vec<u32> {
     let response = ui.interact(rect, ui.scope_id().with("ring ground"), Sense::CLICK | Sense::DRAG);
+    // A press that came together with the pointer, before the place under it took part.
+    if response.clicked()
+        && let Some(stop) = response.interact_pointer_pos().and_then(|at| under(ring, state, at))
+    {
+        sink.send(WindowIntent::Pick(pick_of_click(ui, stop)));
+    }
     let memory = response.id.with("arc");
     let Some(arc) = follow(ui, &response, memory, ring) else { return Vec::new() };
     let stops: Vec<u32> =
@@ -59,6 +66,14 @@ fn follow(ui: &Ui, response: &Response, memory: Id, ring: &RingLayout) -> Option
     arc.radii.1 = away;
     ui.data_mut(|data| data.insert_temp(memory, arc));
     Some(arc)
+}
+
+/// The stop whose place lies under a point.
+fn under(ring: &RingLayout, state: &State, point: Pos2) -> Option<u32> {
+    let away = |place: &&Place| ring.at(place).distance(point);
+    let shown = state.places.iter().filter(|place| ring.shows(place.row));
+    let nearest = shown.min_by(|one, other| away(one).total_cmp(&away(other)))?;
+    (away(&nearest) <= ring.reach(nearest.row)).then_some(nearest.index)
 }
 
 fn short_way(degrees: f64) -> f64 {

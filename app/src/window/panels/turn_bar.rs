@@ -12,6 +12,8 @@ use crate::window::theme;
 
 /// The bar's height, points.
 pub const HEIGHT: f32 = 24.0;
+/// The usual length of a tick, points.
+const TICK: f32 = 6.0;
 /// The room at both ends, points.
 const EDGE: f32 = 20.0;
 /// Stops to each side whose thumbnails are fetched ahead; all of them and the strip's fit into the cache.
@@ -48,12 +50,12 @@ pub fn turn_bar_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Inten
     let painter = ui.painter();
     painter.hline(track.x_range(), track.center().y, Stroke::new(1.0, theme::line()));
     let apart = track.width() / places.len().max(1) as f32;
-    for (at, place) in places.iter().enumerate() {
-        let at = pos2(x_of(at), track.center().y);
-        if apart > 9.0 {
-            marks::paint(painter, at, 3.4, place.mark);
-        } else {
-            marks::paint_tick(painter, at + vec2(0.0, 3.0), at - vec2(0.0, 3.0), place.mark);
+    let marks_at = places.iter().enumerate().map(|(at, place)| (x_of(at), place.mark));
+    if apart > 9.0 {
+        marks_at.for_each(|(x, mark)| marks::paint(painter, pos2(x, track.center().y), 3.4, mark));
+    } else {
+        for run in marks::runs(marks_at) {
+            band(painter, track.center().y, &run);
         }
     }
     if let Some(at) = shown {
@@ -70,6 +72,16 @@ pub fn turn_bar_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Inten
         );
     }
     response.on_hover_text(t!("turn-bar-tip"));
+}
+
+/// The ticks of neighbours in one state.
+fn band(painter: &egui::Painter, middle: f32, run: &marks::Run) {
+    let tick = marks::Tick::of(run.mark);
+    let y = |share: f32| middle + TICK * (0.5 - share);
+    let half = tick.stroke.width / 2.0;
+    let area = Rect::from_x_y_ranges(run.first - half..=run.last + half, y(tick.to)..=y(tick.from));
+    let upright = [area.center_bottom(), area.center_top()];
+    painter.line_segment(upright, Stroke::new(area.width(), tick.stroke.color));
 }
 
 /// The place with a picture that lies nearest.
