@@ -142,6 +142,9 @@ fn turn(frames: &[TurnFrame], clockwise: bool, stop: Stop) -> TurnFacts {
     if frames.len() < 3 {
         return outlines_only("a set of fewer than three frames says nothing about angles");
     }
+    if let Some(reason) = job::too_far_apart(&planned) {
+        return outlines_only(&reason);
+    }
     let Some(job) = Job::new(frames, &views, planned, outline_axis.as_ref(), size, stop) else {
         return outlines_only("no object stands out from the background");
     };

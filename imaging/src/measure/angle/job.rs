@@ -11,6 +11,8 @@ use super::{Stop, TurnFrame};
 
 /// Widest angle a patch is followed over, degrees.
 const WIDEST_DEG: f64 = 32.0;
+/// Stops nearer than this are the same.
+const SAME_DEG: f64 = 2.0;
 /// The same once its place is known beforehand, and on how many stops on each side.
 const FARTHEST_DEG: f64 = 32.0;
 const FAR_STOPS: usize = 4;
@@ -160,7 +162,7 @@ impl<'a> Job<'a> {
             let at = |k: usize| side.get(k).map(|s| s.1);
             let Some(&(first, i)) = side.first() else { continue };
             // A closing frame stands at the first frame's angle: the stop behind it counts too.
-            if first < 2.0 {
+            if first < SAME_DEG {
                 near.push((i, None));
                 near.extend(at(1).map(|j| (j, at(2))));
             } else {
@@ -214,6 +216,36 @@ impl<'a> Job<'a> {
     }
 }
 
+/// The reason why stops at table angles in radians stand too far apart to follow anything from one to the next;
+/// `None` where most do not.
+pub(super) fn too_far_apart(angles: &[f64]) -> Option<String> {
+    let mut sorted: Vec<f64> = angles.iter().map(|a| a.to_degrees().rem_euclid(360.0)).collect();
+    sorted.sort_by(f64::total_cmp);
+    // A closing frame stands where the first does.
+    sorted.dedup_by(|a, b| (*a - *b).abs() < SAME_DEG);
+    let around = sorted.first()? + 360.0 - sorted.last()?;
+    let mut gaps: Vec<f64> = sorted.windows(2).map(|w| w[1] - w[0]).chain([around]).collect();
+    gaps.sort_by(f64::total_cmp);
+    let usual = gaps[gaps.len() / 2];
+    (usual > WIDEST_DEG).then(|| {
+        format!("the stops stand {usual:.0}° apart; detail can be followed over {WIDEST_DEG:.0}° at most")
+    })
+}
+
 fn levels(views: &[Option<&View>], mix: [f32; 3]) -> Vec<Option<Levels>> {
     views.par_iter().map(|v| v.and_then(|v| Levels::of(v, mix))).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn stops_too_far_apart_are_told_from_an_object_without_detail() {
+        let even = |n: u32| -> Vec<f64> {
+            (0..=n).map(|i| f64::from(i) * std::f64::consts::TAU / f64::from(n)).collect()
+        };
+        assert_eq!(too_far_apart(&even(12)), None);
+        assert!(too_far_apart(&even(8)).unwrap().contains("45° apart"));
+    }
 }
