@@ -22,8 +22,8 @@ const UNEVEN_EV: f32 = 1.2;
 const CLIPPED_MORE: f32 = 1.5;
 const CLIPPED_ANYWAY: f32 = 12.0;
 
-/// Judges a frame against frames taken near it; the more neighbours (3 to 8), the surer. Without
-/// any it says only what a frame tells by itself.
+/// Judges a frame against frames taken near it, nearest first and by turns from both sides; the more
+/// neighbours (3 to 8), the surer. Without any it says only what a frame tells by itself.
 pub fn check_frame_quick(facts: &FrameFacts, neighbours: &[&FrameFacts]) -> Vec<Flag> {
     let mut flags = Vec::new();
     if let Some(note) = &facts.damaged {
@@ -61,6 +61,15 @@ fn usual(values: &[f32]) -> Option<(f32, f32)> {
     let middle = median(values.to_vec())?;
     let spread = median(values.iter().map(|v| (v - middle).abs()).collect())?;
     Some((middle, 1.48 * spread))
+}
+
+/// What to expect of a frame between neighbours that are given nearest first, by turns from both sides, and how
+/// far frames swing about it. What changes steadily while the object turns is no swing.
+fn between(values: &[f32]) -> Option<(f32, f32)> {
+    let (_, spread) = usual(values)?;
+    let pairs: Vec<f32> = values.chunks(2).map(|pair| pair.iter().sum::<f32>() / pair.len() as f32).collect();
+    let (middle, apart) = usual(&pairs)?;
+    Some((middle, (4.0 * apart).clamp(2.0 * spread, 4.0 * spread)))
 }
 
 fn size(facts: &FrameFacts, neighbours: &[&FrameFacts], flags: &mut Vec<Flag>) {
@@ -137,18 +146,9 @@ fn light(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
         object_light(facts, alike, flags);
         return;
     }
-    let mut sorted = off;
-    sorted.sort_by(f32::total_cmp);
-    // A clipped channel moves less than it should: two others tell the exposure, and without them the one that
-    // moved most is nearest the truth.
     let is_clipped = facts.backdrop.clipped_share.map(|s| s > 0.2);
-    let open: Vec<f32> = (0..3).filter(|c| !is_clipped[*c]).map(|c| off[c]).collect();
-    let clipped = open.len() < 3;
-    let exposure = match open[..] {
-        [_, _, _] => sorted[1],
-        [a, b] => f32::midpoint(a, b),
-        _ => sorted[2],
-    };
+    let clipped = is_clipped.contains(&true);
+    let exposure = exposure_of(off, is_clipped);
     if exposure.abs() > EXPOSURE_EV.max(5.0 * noise) {
         let at_least = if clipped { "at least " } else { "" };
         let (more, hint) = if exposure > 0.0 { ("brighter", "darker") } else { ("darker", "brighter") };
@@ -160,7 +160,8 @@ fn light(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
         ));
     }
     // Where light was lost at the upper end, colours cannot be told from exposure.
-    if open.len() < 2 && exposure > EXPOSURE_EV {
+    let clipped_channels = is_clipped.iter().filter(|c| **c).count();
+    if clipped_channels > 1 && exposure > EXPOSURE_EV {
         return;
     }
     let moved = exposure.abs() > EXPOSURE_EV;
@@ -177,7 +178,8 @@ fn light(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
     // A codec's coarse colour steps share one channel's change out among all: where the exposure stayed, how far
     // the channels lie apart tells it still. Where it moved, they alone make a tint.
     let apart_limit = rounding.clamp(CHANNELS_APART_EV.1, CHANNELS_APART_EV.0);
-    let shared = !moved && sorted[2] - sorted[0] > apart_limit.max(8.0 * noise);
+    let apart = off.iter().copied().fold(f32::MIN, f32::max) - off.iter().copied().fold(f32::MAX, f32::min);
+    let shared = !moved && apart > apart_limit.max(8.0 * noise);
     let tint_limit = CHANNEL_EV.max(5.0 * noise).max(if moved { rounding } else { 0.0 });
     if shared || tint.abs() > tint_limit {
         let percent = (f64::from(tint).exp2() - 1.0) * 100.0;
@@ -189,6 +191,19 @@ fn light(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
             "%",
             format!("the background has {:.1} % {more} {name} than in the neighbours; fix the white balance by hand and retake the stop", percent.abs()),
         ));
+    }
+}
+
+/// How far the exposure moved, in stops, where each channel moved by `off`. A clipped channel moves less than it
+/// should: two others tell, and without them the one that moved most is nearest the truth.
+fn exposure_of(off: [f32; 3], is_clipped: [bool; 3]) -> f32 {
+    let mut sorted = off;
+    sorted.sort_by(f32::total_cmp);
+    let open: Vec<f32> = (0..3).filter(|c| !is_clipped[*c]).map(|c| off[c]).collect();
+    match open[..] {
+        [_, _, _] => sorted[1],
+        [a, b] => f32::midpoint(a, b),
+        _ => sorted[2],
     }
 }
 
@@ -225,9 +240,9 @@ fn focus(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
     if others.len() < 3 {
         return;
     }
-    let (Some((across, across_spread)), Some((upright, upright_spread))) = (
-        usual(&others.iter().map(|s| s.across_px2).collect::<Vec<_>>()),
-        usual(&others.iter().map(|s| s.upright_px2).collect::<Vec<_>>()),
+    let (Some((across, across_swing)), Some((upright, upright_swing))) = (
+        between(&others.iter().map(|s| s.across_px2).collect::<Vec<_>>()),
+        between(&others.iter().map(|s| s.upright_px2).collect::<Vec<_>>()),
     ) else {
         return;
     };
@@ -235,11 +250,11 @@ fn focus(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
     let least = LEAST_BLUR_PX2 * scale * scale;
     let (wide, high) = (own.across_px2 - across, own.upright_px2 - upright);
     // What the turning object does by itself is no blur.
-    let across_limit = least.max(4.0 * across_spread);
-    let upright_limit = least.max(4.0 * upright_spread);
+    let across_limit = least.max(across_swing);
+    let upright_limit = least.max(upright_swing);
     let wide_seen = wide > across_limit;
     // An edge that is soft across already needs less to be soft upright as well.
-    let high_seen = high > if wide_seen { (0.7 * least).max(4.0 * upright_spread) } else { upright_limit };
+    let high_seen = high > if wide_seen { (0.7 * least).max(upright_swing) } else { upright_limit };
     // A turning table smears across only, but slanting edges look softer upright too; between the two both
     // are named.
     let defocus = high_seen && wide > 0.4 * high.min(across_limit * 2.5) && high > 0.42 * wide;
@@ -296,5 +311,35 @@ fn evenness(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
             "EV",
             format!("the background differs by {own:.2} EV from its darkest to its brightest part; even out the light"),
         ));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_clipped_channel_does_not_read_as_exposure() {
+        assert_eq!(exposure_of([0.0, 0.002, 0.14], [false, false, true]), 0.001);
+        assert_eq!(exposure_of([0.5, 0.2, 0.5], [false, true, false]), 0.5);
+        assert_eq!(exposure_of([0.1, 0.2, 0.3], [true, true, false]), 0.3);
+        assert_eq!(exposure_of([-0.2, 0.0, 0.01], [false; 3]), 0.0);
+    }
+
+    #[test]
+    fn what_changes_steadily_while_the_object_turns_is_no_swing() {
+        // By turns from before and after a frame at 1.
+        let (middle, swing) = between(&[0.7, 1.3, 0.4, 1.6, 0.1, 1.9, -0.2, 2.2]).unwrap();
+        let (_, spread) = usual(&[0.7, 1.3, 0.4, 1.6, 0.1, 1.9, -0.2, 2.2]).unwrap();
+        assert!((middle - 1.0).abs() < 1e-6 && (swing - 2.0 * spread).abs() < 1e-6, "{middle} {swing}");
+        let (_, wild) = between(&[0.0, 0.1, 3.0, 3.2, 0.2, 0.1, 2.8, 3.1]).unwrap();
+        assert!(wild > 2.0);
+    }
+
+    #[test]
+    fn a_code_means_more_in_the_dark() {
+        // sRGB code 188 is half the light (IEC 61966-2-1): a code is 1.2 % of it.
+        assert!((code_ev(0.5) - 0.0172).abs() < 0.001, "{}", code_ev(0.5));
+        assert!(code_ev(0.05) > 0.04);
     }
 }

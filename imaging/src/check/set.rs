@@ -62,6 +62,9 @@ impl SetReport {
     }
 }
 
+/// A table that was told to turn and moved by less than this did not move, degrees.
+const STOOD_DEG: f64 = 0.1;
+
 /// Reads, measures and judges the frames of one row, in the order of the plan. `clockwise` is the
 /// plan's direction seen from above.
 ///
@@ -153,17 +156,31 @@ impl Looked {
         for (&i, angle) in usable.iter().zip(turn.angles) {
             reports[i].measured = angle;
         }
-        for (frame, amount, sigma) in &turn.story.wrong {
-            reports[usable[*frame]].flags.push(Flag::new(
-                FlagKind::WrongAngle,
-                *amount,
-                "°",
-                format!(
-                    "the stop stands {:.2}° {} (± {sigma:.2}°) while its neighbours are right; retake it",
-                    amount.abs(),
-                    if *amount > 0.0 { "too far" } else { "short" }
-                ),
-            ));
+        for &(frame, amount, sigma) in &turn.story.wrong {
+            let here = usable[frame];
+            let flag = if stands_as_before(&reports, here, sigma) {
+                Flag::new(
+                    FlagKind::Duplicate,
+                    amount,
+                    "°",
+                    format!(
+                        "the object stands as at the stop before, {:.2}° short (± {sigma:.2}°): the table did not move; retake the stop",
+                        amount.abs()
+                    ),
+                )
+            } else {
+                Flag::new(
+                    FlagKind::WrongAngle,
+                    amount,
+                    "°",
+                    format!(
+                        "the stop stands {:.2}° {} (± {sigma:.2}°) while its neighbours are right; retake it",
+                        amount.abs(),
+                        if amount > 0.0 { "too far" } else { "short" }
+                    ),
+                )
+            };
+            reports[here].flags.push(flag);
         }
         for (frame, amount, sigma) in &turn.story.slips {
             reports[usable[*frame]].flags.push(Flag::new(
@@ -193,6 +210,15 @@ pub fn check_looks(inputs: &[FrameInput], facts: &[Result<&FrameFacts, &str>]) -
         Err(reason) => vec![Flag::new(FlagKind::Damaged, 100.0, "%", (*reason).to_owned())],
     });
     looks.zip(same::copies(&in_set)).map(|(flags, copy)| flags.into_iter().chain(copy).collect()).collect()
+}
+
+/// Whether a stop's measured angle is that of the stop before it, though another was planned.
+fn stands_as_before(reports: &[FrameReport], here: usize, sigma: f64) -> bool {
+    let Some(before) = here.checked_sub(1).map(|b| &reports[b]) else { return false };
+    let (Ok(angle), Ok(angle_before)) = (&reports[here].measured, &before.measured) else { return false };
+    let same = (3.0 * sigma).max(STOOD_DEG);
+    (angle.degrees - angle_before.degrees).abs() < same
+        && (reports[here].degrees - before.degrees).abs() > 2.0 * same
 }
 
 /// Whether the last stop's neighbour is the first one.
