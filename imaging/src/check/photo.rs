@@ -320,10 +320,14 @@ mod tests {
 
     #[test]
     fn one_clipped_channel_does_not_read_as_exposure() {
-        assert_eq!(exposure_of([0.0, 0.002, 0.14], [false, false, true]), 0.001);
-        assert_eq!(exposure_of([0.5, 0.2, 0.5], [false, true, false]), 0.5);
-        assert_eq!(exposure_of([0.1, 0.2, 0.3], [true, true, false]), 0.3);
-        assert_eq!(exposure_of([-0.2, 0.0, 0.01], [false; 3]), 0.0);
+        for (off, is_clipped, exposure) in [
+            ([0.0, 0.002, 0.14], [false, false, true], 0.001),
+            ([0.5, 0.2, 0.5], [false, true, false], 0.5),
+            ([0.1, 0.2, 0.3], [true, true, false], 0.3),
+            ([-0.2, 0.0, 0.01], [false; 3], 0.0),
+        ] {
+            assert!((exposure_of(off, is_clipped) - exposure).abs() < 1e-6, "{off:?}");
+        }
     }
 
     #[test]
