@@ -301,7 +301,7 @@ fn what_cannot_be_exported_is_said() {
     fs::write(&frame, &bytes[..bytes.len() / 2]).unwrap();
     refused(&profile(home.path(), ""), &to, &["has changed since it was kept", "retake the stop"]);
     fs::remove_file(&frame).unwrap();
-    refused(&profile(home.path(), ""), &to, &["stops 1 have no frame", "shoot them"]);
+    refused(&profile(home.path(), ""), &to, &["stop 1 has no frame", "shoot it,"]);
 }
 
 #[test]

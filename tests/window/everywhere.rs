@@ -3,8 +3,12 @@
 use egui::Key;
 use egui_kittest::kittest::{By, NodeT, Queryable};
 use egui_kittest::{Harness, Node};
+use roundstop::window::ask::{PathEdit, Purpose, TypedPath};
 use roundstop::window::board::BoardEdit;
-use roundstop::window::intent::WindowIntent;
+use roundstop::window::intent::{IntentSink, WindowIntent};
+use roundstop::window::panels::compact::is_compact;
+use roundstop::window::panels::window_ui;
+use roundstop::window::pictures::Pictures;
 use roundstop::window::setup::SetupStep;
 use roundstop::window::state::State;
 use session_core::clock::SimSpeed;
@@ -105,13 +109,21 @@ fn at_every_size_what_matters_is_within_the_window() {
         harness.set_size(points);
         harness.run_steps(6);
         let screen = harness.ctx.content_rect();
-        for label in ["Start: shoot 24 stops", "Settings", "Keys", "Stop 1, 0°, missing", "Retake"] {
+        let is_within = |harness: &Harness<'_, _>, label: &str| {
             let rect = harness.get_by_label(label).rect();
             assert!(
                 screen.expand(0.5).contains_rect(rect),
                 "{label} at {scale} in {size:?}: {rect:?} in {screen:?}"
             );
+        };
+        for label in ["Start: shoot 24 stops", "Settings", "Keys", "Stop 1, 0°, missing"] {
+            is_within(&harness, label);
         }
+        if is_compact(screen.size()) {
+            harness.get_by_label("Picture").click();
+            harness.run_steps(3);
+        }
+        is_within(&harness, "Retake");
         for card in ["Settings", "Camera: "] {
             harness.get_all_by_label_contains(card).next().unwrap().click();
             harness.run_steps(6);
@@ -176,4 +188,71 @@ fn in_a_narrow_window_the_facts_come_in_a_card() {
     harness.key_press(Key::I);
     draw(&mut harness);
     harness.get_by_label("Frame of stop 4");
+}
+
+#[test]
+fn drawn_larger_each_part_has_room_of_its_own() {
+    for scale in [1.5, 1.75, 2.0] {
+        let (_folder, mut harness) = super::session::shot_set(4);
+        harness.set_size(egui::vec2(1280.0, 800.0) / scale);
+        draw(&mut harness);
+        harness.get_by_label("Picture").click();
+        draw(&mut harness);
+        let screen = harness.ctx.content_rect();
+        let picture = harness.get_by_label("Picture of stop 4, 270°, large").rect();
+        assert!(picture.height() > screen.height() * 0.4, "at {scale}: {picture:?} in {screen:?}");
+        // No button lies on another or over the border.
+        let buttons: Vec<(String, egui::Rect)> = harness
+            .query_all(By::new().predicate(|node| node.role() == egui::Role::Button))
+            .map(|node| (node.accesskit_node().label().unwrap_or_default(), node.rect()))
+            .collect();
+        for (at, (name, rect)) in buttons.iter().enumerate() {
+            assert!(screen.expand(0.5).contains_rect(*rect), "at {scale}: {name} {rect:?}");
+            for (other, there) in &buttons[at + 1..] {
+                let common = rect.shrink(0.5).intersect(*there);
+                assert!(!common.is_positive(), "at {scale}: {name} {rect:?} on {other} {there:?}");
+            }
+        }
+        // What else the bar holds is in one card.
+        harness.get_by_label("View…").click();
+        draw(&mut harness);
+        harness.get_by_label("Magnifier");
+        harness.key_press(Key::Escape);
+        draw(&mut harness);
+        harness.get_by_label("Facts").click();
+        draw(&mut harness);
+        harness.get_by_label("Frame of stop 4");
+    }
+}
+
+#[test]
+fn where_the_system_shows_no_dialog_the_path_is_typed() {
+    let mut state = planned();
+    state.typed_path = Some(TypedPath {
+        purpose: Purpose::OpenList,
+        reason: "This system shows no file dialogs.".to_owned(),
+        text: "lists/spring.cs".to_owned(),
+    });
+    let (sink, wishes) = IntentSink::new();
+    let pictures = Pictures::default();
+    let mut harness =
+        Harness::builder().with_size([1280.0, 800.0]).build_ui(|ui| window_ui(ui, &state, &pictures, &sink));
+    harness.run();
+    assert!(assert_named(&harness, "the path's card") > 3);
+    harness.get_by_label("Open a shoot list");
+    harness.get_by_label("This system shows no file dialogs.");
+    // The field has the keyboard at once.
+    harness.get_by_role_and_label(egui::Role::TextInput, "Path").type_text("v");
+    harness.run_steps(2);
+    harness.get_by_role_and_label(egui::Role::Button, "Open").click();
+    harness.run_steps(2);
+    let edits: Vec<PathEdit> = wishes
+        .try_iter()
+        .filter_map(|wish| match wish {
+            WindowIntent::TypedPath(edit) => Some(edit),
+            _ => None,
+        })
+        .collect();
+    assert!(edits.contains(&PathEdit::Type("lists/spring.csv".to_owned())), "{edits:?}");
+    assert_eq!(edits.last(), Some(&PathEdit::Use));
 }

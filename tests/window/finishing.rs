@@ -262,7 +262,7 @@ fn what_goes_wrong_is_said_in_the_room() {
     harness.get_by_label("Export a listing").click();
     draw(&mut harness);
     until(&mut harness, "the refusal", |state| state.finishing.outcome.is_some());
-    harness.get_by_label_contains("stops 1 have no frame");
+    harness.get_by_label_contains("stop 1 has no frame");
     assert!(!Path::new(&elsewhere).exists());
     // A set that cannot be read at all.
     harness.get_by_label("Back to shooting").click();
@@ -341,7 +341,13 @@ fn the_buttons_keep_their_place_while_the_work_is_under_way() {
     harness.run_steps(4);
     let finish = harness.get_by_label("Finish the set").rect();
     let export = harness.get_by_label("Export a listing").rect();
-    let job = |exports| Job { folder: "sets/LP-0142".into(), made_with: None, exports, pace: Pace::new() };
+    let job = |exports| Job {
+        folder: "sets/LP-0142".into(),
+        made_with: None,
+        exports,
+        to: "sets".into(),
+        pace: Pace::new(),
+    };
     for (exports, finish_says, export_says) in
         [(true, "Finish the set", "Exporting a listing…"), (false, "Finishing the set…", "Export a listing")]
     {
@@ -356,8 +362,12 @@ fn the_buttons_keep_their_place_while_the_work_is_under_way() {
         assert!(!cancel.intersects(finish) && !cancel.intersects(export), "{cancel:?}");
     }
     harness.state_mut().finishing.job = None;
-    harness.state_mut().finishing.outcome =
-        Some(Outcome { text: "24 pictures finished in sets.".to_owned(), good: true, made_with: None });
+    harness.state_mut().finishing.outcome = Some(Outcome {
+        text: "24 pictures finished in sets.".to_owned(),
+        good: true,
+        made_with: None,
+        to: "sets".into(),
+    });
     harness.run_steps(4);
     assert_eq!(harness.get_by_label("Finish the set").rect(), finish);
     assert_eq!(harness.get_by_label("Export a listing").rect(), export);
@@ -378,20 +388,20 @@ fn what_is_said_of_a_missing_stop_goes_once_it_has_a_frame() {
     harness.get_by_label("Export a listing").click();
     draw(&mut harness);
     until(&mut harness, "the refusal", |state| state.finishing.outcome.is_some());
-    harness.get_by_label_contains("stops 2 have no frame");
+    harness.get_by_label_contains("stop 2 has no frame");
     // Looked at again as it is, the reason still stands.
     harness.get_by_label("Back to shooting").click();
     draw(&mut harness);
     harness.get_by_label("Finish and export…").click();
     until(&mut harness, "the set measured", |state| measured(&state.finishing));
-    harness.get_by_label_contains("stops 2 have no frame");
+    harness.get_by_label_contains("stop 2 has no frame");
     harness.get_by_label("Back to shooting").click();
     draw(&mut harness);
     harness.get_by_label("Use it again").click();
     until(&mut harness, "stop 2 kept", |state| state.kept() == 6);
     harness.get_by_label("Finish and export…").click();
     until(&mut harness, "the set measured", |state| measured(&state.finishing));
-    assert!(harness.query_by_label_contains("have no frame").is_none());
+    assert!(harness.query_by_label_contains("has no frame").is_none());
     assert!(harness.query_by_label_contains("Without a frame").is_none());
 }
 

@@ -16,6 +16,7 @@ use roundstop::window::places::PlanInForce;
 use roundstop::window::products::{ListOffer, ProductList, ProductRow};
 use roundstop::window::recents::RecentSet;
 use roundstop::window::setup::SetupStep;
+use roundstop::window::stage::Page;
 use roundstop::window::state::{Link, NoticeKind, State};
 use roundstop::window::theme;
 use roundstop::window::tryout::TryoutView;
@@ -34,45 +35,72 @@ const TRIES_WHEN_BUSY: usize = 5;
 
 /// Draws the window; `act` brings it to where it is to be seen.
 fn snapshots(name: &str, state: &State, act: impl Fn(&mut Harness<'_>)) {
+    let mut results = SnapshotResults::new();
+    for [width, height] in SIZES {
+        let name = format!("{name}-{width}x{height}");
+        results.add(snapshot(&name, state, [width, height], 1.0, &act));
+    }
+}
+
+/// Draws a window of 1280 by 800 pixels in which everything is drawn larger.
+fn enlarged(name: &str, state: &State, scale: f32) -> SnapshotResult {
+    let points = [1280.0 / scale, 800.0 / scale];
+    snapshot(&format!("{name}-at-{:.0}", scale * 100.0), state, points, scale, nothing)
+}
+
+/// Draws the window in a size of these points, each this many pixels wide.
+fn snapshot(
+    name: &str,
+    state: &State,
+    size: [f32; 2],
+    scale: f32,
+    act: impl Fn(&mut Harness<'_>),
+) -> SnapshotResult {
     // One at a time: software renderers are slow enough to time out when they share the processor.
     static ONE_AT_A_TIME: Mutex<()> = Mutex::new(());
     let _held = ONE_AT_A_TIME.lock().unwrap_or_else(PoisonError::into_inner);
-    let mut results = SnapshotResults::new();
-    for size in SIZES {
-        let (sink, _wishes) = IntentSink::new();
-        let mut pictures = pictures_of(state);
-        let light = state.settings.light;
-        let mut harness = Harness::builder()
-            .with_size(size)
-            .with_context_setup(move |ctx: &egui::Context| theme::apply(ctx, light))
-            .build_ui(|ui| {
-                pictures.upload(ui.ctx());
-                // The harness leaves a margin; the window fills everything.
-                let all = ui.ctx().content_rect();
-                ui.scope_builder(egui::UiBuilder::new().max_rect(all), |ui| {
-                    window_ui(ui, state, &pictures, &sink);
-                });
-            });
-        harness.run();
-        act(&mut harness);
-        // Edges of letters and circles may differ a little from one software renderer to the next.
-        let options = SnapshotOptions::new()
-            .threshold(OsThreshold::new(2.0))
-            .max_failed_pixels(400)
-            .output_path("../tests/window/snapshots");
-        let name = format!("{name}-{}x{}", size[0], size[1]);
-        // A busy machine may keep the software renderer waiting beyond the harness' own limit: what it says
-        // of the picture counts, not when.
-        let mut compare = || harness.try_snapshot_options(&name, &options);
-        let timed_out = |result: &SnapshotResult| matches!(result, Err(SnapshotError::RenderError { err }) if err.contains("timed out"));
-        let mut result = compare();
-        for _ in 0..TRIES_WHEN_BUSY {
-            if timed_out(&result) {
-                result = compare();
-            }
+    // A busy machine may keep the software renderer waiting beyond the harness' own limit: what it says
+    // of the picture counts, not when. The harness has lost its renderer by then, so it is made anew.
+    let timed_out = |result: &SnapshotResult| matches!(result, Err(SnapshotError::RenderError { err }) if err.contains("timed out"));
+    let mut result = drawn_once(name, state, size, scale, &act);
+    for _ in 0..TRIES_WHEN_BUSY {
+        if timed_out(&result) {
+            result = drawn_once(name, state, size, scale, &act);
         }
-        results.add(result);
     }
+    result
+}
+
+fn drawn_once(
+    name: &str,
+    state: &State,
+    size: [f32; 2],
+    scale: f32,
+    act: &impl Fn(&mut Harness<'_>),
+) -> SnapshotResult {
+    let (sink, _wishes) = IntentSink::new();
+    let mut pictures = pictures_of(state);
+    let light = state.settings.light;
+    let mut harness = Harness::builder()
+        .with_size(size)
+        .with_pixels_per_point(scale)
+        .with_context_setup(move |ctx: &egui::Context| theme::apply(ctx, light))
+        .build_ui(|ui| {
+            pictures.upload(ui.ctx());
+            // The harness leaves a margin; the window fills everything.
+            let all = ui.ctx().content_rect();
+            ui.scope_builder(egui::UiBuilder::new().max_rect(all), |ui| {
+                window_ui(ui, state, &pictures, &sink);
+            });
+        });
+    harness.run();
+    act(&mut harness);
+    // Edges of letters and circles may differ a little from one software renderer to the next.
+    let options = SnapshotOptions::new()
+        .threshold(OsThreshold::new(2.0))
+        .max_failed_pixels(400)
+        .output_path("../tests/window/snapshots");
+    harness.try_snapshot_options(name, &options)
 }
 
 /// The pictures of the frames that the state names, drawn by the demo's studio.
@@ -298,4 +326,19 @@ fn the_set_up_path() {
         live: false,
     });
     snapshots("set-up", &state, nothing);
+}
+
+#[test]
+fn everything_drawn_larger() {
+    let mut results = SnapshotResults::new();
+    let mut state = complete();
+    results.add(enlarged("complete-set", &state, 1.5));
+    results.add(enlarged("complete-set", &state, 2.0));
+    state.stage.page = Page::Picture;
+    results.add(enlarged("complete-picture", &state, 1.5));
+    results.add(enlarged("complete-picture", &state, 2.0));
+    results.add(enlarged("complete-picture", &state, 1.25));
+    let mut state = mixed();
+    state.stage.page = Page::Picture;
+    results.add(enlarged("fault-picture", &state, 1.75));
 }

@@ -18,7 +18,7 @@ fn the_set_up_path_leads_from_the_demo_to_a_set_of_one_s_own() {
     // Each step may be left out, and says so.
     harness.get_by_label("1. Controller board, open");
     harness.get_by_label("Electricity");
-    harness.get_by_label("Skip this step").click();
+    harness.get_by_label("Next").click();
     draw(&mut harness);
     harness.get_by_label("1. Controller board, skipped");
     harness.get_by_label("Controller on a serial port");

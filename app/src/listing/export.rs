@@ -83,6 +83,17 @@ pub struct ExportReport {
     pub notes: Vec<String>,
 }
 
+/// Why a set with stops missing is not exported, and what to do.
+fn without_frame(missing: &[u32]) -> String {
+    match missing {
+        [one] => format!("stop {one} has no frame; shoot it, or leave it out of the plan"),
+        several => format!(
+            "stops {} have no frame; shoot them, or leave them out of the plan",
+            several.iter().map(u32::to_string).collect::<Vec<_>>().join(", ")
+        ),
+    }
+}
+
 /// Exports one set; the listing's folder appears, or changes, only when all of it is made.
 ///
 /// # Errors
@@ -93,12 +104,7 @@ pub fn export(order: &ExportOrder<'_>, meter: &Meter<'_>) -> anyhow::Result<Expo
         order.title.unwrap_or_default().clone_into(&mut set.title);
     }
     let set = set;
-    anyhow::ensure!(
-        set.missing.is_empty(),
-        "{}: stops {} have no frame; shoot them, or leave them out of the plan",
-        set.sku,
-        set.missing.iter().map(u32::to_string).collect::<Vec<_>>().join(", ")
-    );
+    anyhow::ensure!(set.missing.is_empty(), "{}: {}", set.sku, without_frame(&set.missing));
     let profile = order.profile;
     let file = read_finishing(order.dir)?;
     let chosen = file.chosen_margin();

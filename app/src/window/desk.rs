@@ -122,6 +122,8 @@ pub enum Order {
     Facts(PathBuf, FactsKey),
     /// List serial ports.
     ListPorts,
+    /// Open a folder in the system's file manager.
+    ShowFolder(PathBuf),
     /// End the session and the thread.
     Quit,
 }
@@ -295,11 +297,33 @@ impl Worker {
                     self.mailbox.desk(DeskNews::Facts(key, facts::read(&folder, key.stop)));
                 }
                 Order::ListPorts => self.mailbox.desk(DeskNews::Ports(list_ports())),
+                Order::ShowFolder(folder) => self.show_folder(folder),
                 Order::Quit => break,
             }
         }
         if let Some(session) = self.session.take() {
             session.finish();
+        }
+    }
+
+    /// Opens a folder in the system's file manager, on a thread of its own: some file managers are waited for
+    /// until they are closed.
+    fn show_folder(&self, folder: PathBuf) {
+        let mailbox = self.mailbox.clone();
+        let shown = std::thread::Builder::new().name("file manager".to_owned()).spawn(move || {
+            let shown = if folder.is_dir() {
+                open::that(&folder)
+            } else {
+                Err(std::io::Error::from(std::io::ErrorKind::NotFound))
+            };
+            if let Err(error) = shown {
+                let folder = folder.display().to_string();
+                let reason = t!("desk-folder-not-shown", folder = folder, error = error.to_string());
+                mailbox.desk(DeskNews::Trouble(reason));
+            }
+        });
+        if let Err(error) = shown {
+            self.mailbox.desk(DeskNews::Trouble(error.to_string()));
         }
     }
 

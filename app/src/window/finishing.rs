@@ -102,6 +102,8 @@ pub enum FinishingWish {
     Export,
     /// Stop finishing or exporting.
     Cancel,
+    /// Open the folder of what was made last in the system's file manager.
+    ShowMade,
 }
 
 /// One kept frame of the set.
@@ -190,6 +192,8 @@ pub struct Job {
     pub made_with: Option<FinishingFile>,
     /// Whether a listing is exported; the set is finished otherwise.
     pub exports: bool,
+    /// The folder it is made in.
+    pub to: PathBuf,
     /// How far it is.
     pub pace: Pace,
 }
@@ -203,6 +207,8 @@ pub struct Outcome {
     pub good: bool,
     /// What was decided for the set when it began.
     pub made_with: Option<FinishingFile>,
+    /// The folder it was made in.
+    pub to: PathBuf,
 }
 
 /// The room.
@@ -515,7 +521,7 @@ mod tests {
     fn what_was_made_is_outdated_until_the_settings_are_as_they_were() {
         let mut room = room();
         let made_with = room.file.clone();
-        room.outcome = Some(Outcome { text: String::new(), good: true, made_with });
+        room.outcome = Some(Outcome { text: String::new(), good: true, made_with, to: PathBuf::new() });
         assert!(!room.is_outdated());
         room.edit(FinishingEdit::Margin(15.0));
         assert!(room.is_outdated());

@@ -15,6 +15,7 @@ use super::intent::{RoomEdit, WindowIntent};
 use super::mailbox::Post;
 use super::pictures::{PictureWorker, Pictures, Wish};
 use super::setup::Setup;
+use super::stage::Page;
 use super::state::{Link, NoticeKind, State};
 use super::tryout::Trial;
 use crate::studio::StudioOptions;
@@ -159,6 +160,7 @@ impl Tools {
                 // Its devices could not be tried out while a session holds them.
                 self.end_session(state);
                 Setup::open(state, step);
+                state.stage.page = Page::Set;
             }
             WindowIntent::LeaveSetup { use_chosen } => self.leave_setup(state, use_chosen),
             WindowIntent::Table(edit) => {
@@ -216,6 +218,10 @@ impl Tools {
             }
             WindowIntent::Look(look) => state.stage.apply(look),
             WindowIntent::Finishing(wish) => self.handle_finishing(state, wish),
+            WindowIntent::TypedPath(edit) => self.handle_typed_path(state, edit),
+            WindowIntent::ShowFolder => {
+                self.order(state, Order::ShowFolder(state.folder.clone()));
+            }
             WindowIntent::Dropped(path) => {
                 self.order(state, Order::Dropped(path));
             }

@@ -6,6 +6,7 @@ use crossbeam_channel::{Receiver, Sender, unbounded};
 use session_core::check::{FlagKind, Response};
 use session_core::engine::Intent;
 
+use super::ask::PathEdit;
 use super::board::BoardEdit;
 use super::devices::{CameraEdit, TableEdit};
 use super::draft::PlanEdit;
@@ -119,6 +120,10 @@ pub enum WindowIntent {
     Look(Look),
     /// Something in the finishing room.
     Finishing(FinishingWish),
+    /// Something about a path that is typed, where the system shows no dialog for it.
+    TypedPath(PathEdit),
+    /// Open the set's folder in the system's file manager.
+    ShowFolder,
     /// A file or folder was dropped on the window.
     Dropped(PathBuf),
     /// A picture is needed that is not at hand.

@@ -9,6 +9,7 @@ use super::theme;
 
 pub mod board;
 pub mod caption;
+pub mod compact;
 pub mod compare;
 pub mod controls;
 pub mod device_menus;
@@ -23,6 +24,7 @@ pub mod list;
 pub mod list_offer;
 pub mod message;
 pub mod on_flag;
+pub mod path_card;
 pub mod picture;
 pub mod picture_aids;
 pub mod plan;
@@ -57,10 +59,19 @@ const SHORT: f32 = 680.0;
 /// Draws the whole window.
 pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
     if state.finishing.open {
+        path_card::path_card_ui(ui, state, sink);
         finishing::room_ui(ui, state, pictures, sink);
         return;
     }
     keys::keys_ui(ui, state, sink);
+    board::board_card_ui(ui, state, sink);
+    list_offer::list_offer_ui(ui, state, sink);
+    path_card::path_card_ui(ui, state, sink);
+    let room = ui.ctx().content_rect().size();
+    if compact::is_compact(room) {
+        compact::compact_ui(ui, state, pictures, sink);
+        return;
+    }
     let panel = |horizontal: i8, vertical: i8| {
         Frame::new().fill(theme::panel()).inner_margin(Margin::symmetric(horizontal, vertical))
     };
@@ -68,7 +79,6 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
         .exact_size(52.0)
         .frame(panel(16, 0))
         .show(ui, |ui| top_bar::top_bar_ui(ui, state, sink));
-    let room = ui.ctx().content_rect().size();
     let column = (room.x * 0.36).clamp(NARROWEST_COLUMN, COLUMN);
     Panel::left("set").exact_size(column).resizable(false).frame(panel(16, 10)).show(ui, |ui| {
         if let Some(step) = state.setup.step {
@@ -125,8 +135,6 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
             .frame(panel(0, 2))
             .show(ui, |ui| turn_bar::turn_bar_ui(ui, state, pictures, sink));
     }
-    board::board_card_ui(ui, state, sink);
-    list_offer::list_offer_ui(ui, state, sink);
     CentralPanel::default()
         .frame(Frame::new().fill(theme::mat()))
         .show(ui, |ui| picture::picture_ui(ui, state, pictures, sink));

@@ -43,6 +43,41 @@ impl Against {
     }
 }
 
+/// A part of the window, where there is room for one at a time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Page {
+    /// Ring and plan.
+    #[default]
+    Set,
+    /// The picture.
+    Picture,
+    /// What is known of the frame.
+    Facts,
+}
+
+impl Page {
+    /// All of them, in the order they are offered.
+    pub const ALL: [Self; 3] = [Self::Set, Self::Picture, Self::Facts];
+
+    /// Its name.
+    pub fn words(self) -> String {
+        match self {
+            Self::Set => t!("stage-page-set"),
+            Self::Picture => t!("stage-page-picture"),
+            Self::Facts => t!("stage-page-facts"),
+        }
+    }
+
+    /// What is on it.
+    pub fn tip(self) -> String {
+        match self {
+            Self::Set => t!("stage-page-set-tip"),
+            Self::Picture => t!("stage-page-picture-tip"),
+            Self::Facts => t!("stage-page-facts-tip"),
+        }
+    }
+}
+
 /// One change in how the picture is looked at.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Look {
@@ -66,6 +101,8 @@ pub enum Look {
     Magnifier(bool),
     /// Show the frame's facts beside it.
     Facts(bool),
+    /// Show this part, in a window with room for one at a time.
+    Page(Page),
     /// Show this version of the stop large; `None` for the one in use.
     Version(Option<u32>),
 }
@@ -93,6 +130,8 @@ pub struct Stage {
     pub magnifier: bool,
     /// Whether the frame's facts stand beside it.
     pub facts: bool,
+    /// The part that is shown, in a window with room for one at a time.
+    pub page: Page,
     /// The version that is shown large instead of the one in use.
     pub version: Option<u32>,
 }
@@ -110,6 +149,7 @@ impl Default for Stage {
             guides: false,
             magnifier: false,
             facts: true,
+            page: Page::default(),
             version: None,
         }
     }
@@ -138,6 +178,7 @@ impl Stage {
             Look::Guides(on) => self.guides = on,
             Look::Magnifier(on) => self.magnifier = on,
             Look::Facts(on) => self.facts = on,
+            Look::Page(page) => self.page = page,
             Look::Version(version) => {
                 self.version = version;
                 // Looked at by itself.

@@ -9,6 +9,7 @@ use session_core::plan::{Plan, PlanField, PlanProblem, Stop};
 use session_core::view::{RowView, StopView};
 
 use super::WindowStart;
+use super::ask::TypedPath;
 use super::board::BoardDraft;
 use super::devices::DeviceChoice;
 use super::draft::PlanDraft;
@@ -165,6 +166,8 @@ pub struct State {
     pub list: Option<ProductList>,
     /// A shoot list that was opened and is not used yet.
     pub offer: Option<ListOffer>,
+    /// A path that is being typed, where the system shows no dialog for it.
+    pub typed_path: Option<TypedPath>,
     /// Languages there are besides English, by their tags.
     pub languages: Vec<String>,
     /// What is remembered from one start to the next.
@@ -230,6 +233,7 @@ impl State {
             board: BoardDraft::default(),
             list: None,
             offer: None,
+            typed_path: None,
             languages: Vec::new(),
             settings: start.settings.clone(),
             stage: Stage::default(),

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use session_core::cancel::CancelToken;
 
 use super::Tools;
+use crate::window::desk::Order;
 use crate::window::finishing::{FinishingEdit, FinishingWish, Job, Measuring, Outcome, Pace};
 use crate::window::finishing_worker::{FinishingNews, JobOrder, ProofOrder};
 use crate::window::mailbox::FinishingPost;
@@ -60,6 +61,11 @@ impl Tools {
                 self.begin(state, Some((profile, to)));
             }
             FinishingWish::Cancel => self.job_cancel.cancel(),
+            FinishingWish::ShowMade => {
+                if let Some(to) = room.outcome.as_ref().map(|outcome| outcome.to.clone()) {
+                    self.order(state, Order::ShowFolder(to));
+                }
+            }
         }
     }
 
@@ -85,6 +91,7 @@ impl Tools {
             folder: room.folder.clone(),
             made_with: room.file.clone(),
             exports: export.is_some(),
+            to: export.as_ref().map_or_else(|| room.folder.join("finished"), |(_, to)| to.clone()),
             pace: Pace::new(),
         });
         room.outcome = None;
@@ -147,11 +154,11 @@ impl Tools {
 /// Takes in what came of the work on a whole set; of another set than the room's it is told beside it.
 fn take_in_job(state: &mut State, folder: &Path, made: Result<String, String>) {
     let room = &mut state.finishing;
-    let made_with = room.job.take().and_then(|job| job.made_with);
+    let (made_with, to) = room.job.take().map(|job| (job.made_with, job.to)).unwrap_or_default();
     let good = made.is_ok();
     let text = made.unwrap_or_else(|reason| reason);
     if room.folder == folder {
-        room.outcome = Some(Outcome { text, good, made_with });
+        room.outcome = Some(Outcome { text, good, made_with, to });
     } else {
         let set = session_core::file_name::of_path(folder);
         let kind = if good { NoticeKind::Note } else { NoticeKind::Trouble };

@@ -1,8 +1,10 @@
 //! What dialogs and the desk have to say.
 
+use std::path::PathBuf;
+
 use super::Tools;
 use super::devices::take_in_devices;
-use crate::window::ask::Answer;
+use crate::window::ask::{Answer, PathEdit, Purpose, TypedPath};
 use crate::window::desk::{DeskNews, Order};
 use crate::window::devices::{CameraEdit, CameraKind};
 use crate::window::finishing::FinishingWish;
@@ -16,37 +18,60 @@ impl Tools {
     pub(super) fn take_in_answers(&mut self, state: &mut State) {
         for answer in self.dialogs.answers() {
             match answer {
-                Answer::OpenPlan(path) => {
-                    self.order(state, Order::LoadPlan(path));
+                Answer::Chosen(purpose, path) => self.use_path(state, purpose, path),
+                Answer::NoDialog(purpose, reason) => {
+                    state.typed_path = Some(TypedPath { purpose, reason, text: String::new() });
                 }
-                Answer::BoardFolder(path) => match state.board.files() {
-                    Ok(files) => {
-                        self.order(state, Order::SaveBoard(Box::new(files), path));
-                    }
-                    Err(reason) => state.say(NoticeKind::Trouble, reason),
-                },
-                Answer::OpenList(path) => {
-                    self.order(state, Order::ReadList(path));
+            }
+        }
+    }
+
+    /// Handles what is done with a path that is typed.
+    pub(super) fn handle_typed_path(&mut self, state: &mut State, edit: PathEdit) {
+        let Some(typed) = &mut state.typed_path else { return };
+        match edit {
+            PathEdit::Type(text) => typed.text = text,
+            PathEdit::Use => {
+                let (purpose, path) = (typed.purpose, PathBuf::from(typed.text.trim()));
+                state.typed_path = None;
+                self.use_path(state, purpose, path);
+            }
+            PathEdit::Close => state.typed_path = None,
+        }
+    }
+
+    /// Does with a path what it was asked for.
+    fn use_path(&mut self, state: &mut State, purpose: Purpose, path: PathBuf) {
+        match purpose {
+            Purpose::OpenPlan => {
+                self.order(state, Order::LoadPlan(path));
+            }
+            Purpose::BoardFolder => match state.board.files() {
+                Ok(files) => {
+                    self.order(state, Order::SaveBoard(Box::new(files), path));
                 }
-                Answer::SavePlan(path) => {
-                    self.order(state, Order::SavePlan(path, state.planned.clone()));
-                }
-                Answer::SessionFolder(path) => self.use_folder(state, &path),
-                Answer::CameraFolder(path) => {
-                    state.devices.edit_camera(CameraEdit::Kind(CameraKind::Folder));
-                    state.devices.edit_camera(CameraEdit::Detail(path.display().to_string()));
-                    self.let_go(state);
-                }
-                Answer::Plate(path) => self.use_plate(state, &path),
-                Answer::ListingProfile(path) => {
-                    state.finishing.use_profile(path.display().to_string());
-                }
-                Answer::ListingFolder(path) => {
-                    let to = path.join(state.finishing.listing_name());
-                    let wish = FinishingWish::ListingFolder(to.display().to_string());
-                    self.handle_finishing(state, wish);
-                }
-                Answer::Unavailable(reason) => state.say(NoticeKind::Trouble, reason),
+                Err(reason) => state.say(NoticeKind::Trouble, reason),
+            },
+            Purpose::OpenList => {
+                self.order(state, Order::ReadList(path));
+            }
+            Purpose::SavePlan => {
+                self.order(state, Order::SavePlan(path, state.planned.clone()));
+            }
+            Purpose::SessionFolder => self.use_folder(state, &path),
+            Purpose::CameraFolder => {
+                state.devices.edit_camera(CameraEdit::Kind(CameraKind::Folder));
+                state.devices.edit_camera(CameraEdit::Detail(path.display().to_string()));
+                self.let_go(state);
+            }
+            Purpose::Plate => self.use_plate(state, &path),
+            Purpose::ListingProfile => {
+                state.finishing.use_profile(path.display().to_string());
+            }
+            Purpose::ListingFolder => {
+                let to = path.join(state.finishing.listing_name());
+                let wish = FinishingWish::ListingFolder(to.display().to_string());
+                self.handle_finishing(state, wish);
             }
         }
     }

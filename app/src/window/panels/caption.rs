@@ -15,7 +15,19 @@ use crate::window::words;
 pub fn caption_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     ui.spacing_mut().item_spacing.y = 8.0;
     ui.horizontal(|ui| what_ui(ui, state));
-    ui.horizontal(|ui| actions_ui(ui, state, sink));
+    ui.horizontal(|ui| {
+        stop_actions_ui(ui, state, sink);
+        ui.with_layout(Layout::right_to_left(Align::Center), |ui| selection_ui(ui, state, sink));
+    });
+}
+
+/// Draws the same in as little height as its words and buttons need.
+pub fn compact_caption_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    ui.horizontal(|ui| what_ui(ui, state));
+    ui.horizontal_wrapped(|ui| {
+        stop_actions_ui(ui, state, sink);
+        selection_ui(ui, state, sink);
+    });
 }
 
 fn what_ui(ui: &mut Ui, state: &State) {
@@ -52,7 +64,7 @@ pub fn can_note(state: &State) -> bool {
     matches!(state.link, Link::Open | Link::Closed) && state.change.is_none()
 }
 
-fn actions_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+fn stop_actions_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let targets: Vec<&Place> = state.targets().into_iter().filter_map(|stop| state.place(stop)).collect();
     let size = vec2(0.0, 30.0);
     let ready = can_note(state) && state.problems.is_empty();
@@ -97,15 +109,18 @@ fn actions_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     {
         sink.send(WindowIntent::LeaveOut(to_leave));
     }
-    ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
-        if !state.follow
-            && state.newest.is_some()
-            && button_ui(ui, &t!("caption-show-the-newest"), true, size).clicked()
-        {
-            sink.send(WindowIntent::ShowNewest);
-        }
-        if !state.selected.is_empty() && button_ui(ui, &t!("caption-select-none"), true, size).clicked() {
-            sink.send(WindowIntent::Pick(Pick::Nothing));
-        }
-    });
+}
+
+/// What is looked at and selected otherwise than by pointing.
+fn selection_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let size = vec2(0.0, 30.0);
+    if !state.follow
+        && state.newest.is_some()
+        && button_ui(ui, &t!("caption-show-the-newest"), true, size).clicked()
+    {
+        sink.send(WindowIntent::ShowNewest);
+    }
+    if !state.selected.is_empty() && button_ui(ui, &t!("caption-select-none"), true, size).clicked() {
+        sink.send(WindowIntent::Pick(Pick::Nothing));
+    }
 }

@@ -265,6 +265,14 @@ pub fn folder_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             sink.send(WindowIntent::ChooseFolder);
         }
     });
+    // Before the first frame there may be no folder yet.
+    if button_ui(ui, &t!("device-menus-show-folder"), state.in_force.is_some(), vec2(0.0, 0.0))
+        .on_hover_text(t!("device-menus-show-folder-tip"))
+        .on_disabled_hover_text(t!("device-menus-no-folder-yet"))
+        .clicked()
+    {
+        sink.send(WindowIntent::ShowFolder);
+    }
     let note = t!("device-menus-a-folder-that-holds-a");
     ui.add(egui::Label::new(RichText::new(note).font(theme::small()).color(theme::soft())).wrap());
     ui.add_space(4.0);

@@ -22,7 +22,7 @@ pub fn make_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     if let Some(job) = &room.job {
         job_ui(ui, room, job, sink);
     } else if let Some(outcome) = &room.outcome {
-        outcome_ui(ui, room, outcome);
+        outcome_ui(ui, room, outcome, sink);
     }
     let width = ui.available_width();
     let job = room.job.as_ref();
@@ -38,6 +38,7 @@ pub fn make_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     if finish.on_hover_text(t!("finishing-finish-tip")).clicked() {
         sink.send(WindowIntent::Finishing(FinishingWish::Finish));
     }
+    soft_ui(ui, t!("finishing-finish-what"));
     ui.add_space(2.0);
     listing_ui(ui, room, free, sink);
 }
@@ -65,13 +66,16 @@ fn job_ui(ui: &mut Ui, room: &FinishingRoom, job: &Job, sink: &IntentSink) {
 }
 
 /// What came of the work.
-fn outcome_ui(ui: &mut Ui, room: &FinishingRoom, outcome: &Outcome) {
+fn outcome_ui(ui: &mut Ui, room: &FinishingRoom, outcome: &Outcome, sink: &IntentSink) {
     ScrollArea::vertical().id_salt("outcome").max_height(110.0).show(ui, |ui| {
         if outcome.good {
             if room.is_outdated() {
                 problem_ui(ui, &t!("finishing-outdated"));
             }
             ui.add(Label::new(RichText::new(capital(&outcome.text)).font(theme::small())).wrap());
+            if button_ui(ui, &t!("finishing-show-made"), true, vec2(0.0, 26.0)).clicked() {
+                sink.send(WindowIntent::Finishing(FinishingWish::ShowMade));
+            }
         } else {
             problem_ui(ui, &outcome.text);
         }
@@ -133,6 +137,7 @@ fn listing_ui(ui: &mut Ui, room: &FinishingRoom, free: bool, sink: &IntentSink) 
     if export.on_hover_text(t!("finishing-export-tip")).on_disabled_hover_text(why_not).clicked() {
         send(FinishingWish::Export);
     }
+    soft_ui(ui, t!("finishing-export-what"));
 }
 
 /// A button as wide as the column has its text in the middle only in a row of its own.

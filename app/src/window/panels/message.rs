@@ -3,6 +3,7 @@
 use egui::{Align, Button, Frame, Layout, RichText, Stroke, Ui, vec2};
 use session_core::engine::{Fault, FaultKind, Intent};
 
+use super::compact::is_compact;
 use super::widgets::{button_ui, capital, primary_button_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::places::{Mark, Place};
@@ -42,8 +43,14 @@ pub fn message_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     if let Some(place) = state.paused_for() {
         card_ui(ui, |ui| flagged_ui(ui, place, sink));
     }
-    for (at, notice) in state.notices_shown().into_iter().enumerate() {
-        notice_ui(ui, state, notice, at == 0, sink);
+    let is_compact = is_compact(ui.ctx().content_rect().size());
+    let mut shown = state.notices_shown();
+    // Where there is little room one line of one notice must do; the others can be looked up.
+    shown.truncate(if is_compact { 1 } else { shown.len() });
+    let older = state.notices.len() - shown.len();
+    for (at, notice) in shown.into_iter().enumerate() {
+        let place = NoticePlace { is_first: at == 0, older, in_one_line: is_compact };
+        notice_ui(ui, state, notice, place, sink);
     }
 }
 
@@ -130,9 +137,18 @@ fn fault_ui(ui: &mut Ui, fault: &Fault, sink: &IntentSink) {
     });
 }
 
+/// Where a notice stands.
+#[derive(Clone, Copy)]
+struct NoticePlace {
+    is_first: bool,
+    /// How many are not shown.
+    older: usize,
+    in_one_line: bool,
+}
+
 /// One notice; beside the first, what was said before can be looked up.
-fn notice_ui(ui: &mut Ui, state: &State, notice: &Notice, is_first: bool, sink: &IntentSink) {
-    let older = state.notices.len() - state.notices_shown().len();
+fn notice_ui(ui: &mut Ui, state: &State, notice: &Notice, place: NoticePlace, sink: &IntentSink) {
+    let NoticePlace { is_first, older, in_one_line } = place;
     ui.horizontal_top(|ui| {
         let wide = ui.available_width() - 84.0 - if older > 0 { 92.0 } else { 0.0 };
         ui.allocate_ui_with_layout(vec2(wide, 28.0), Layout::left_to_right(Align::Center), |ui| {
@@ -148,7 +164,9 @@ fn notice_ui(ui: &mut Ui, state: &State, notice: &Notice, is_first: bool, sink: 
                 }
                 NoticeKind::Note => theme::soft(),
             };
-            ui.add(egui::Label::new(RichText::new(capital(&notice.text)).color(colour)).wrap());
+            let label = egui::Label::new(RichText::new(capital(&notice.text)).color(colour));
+            // The pointer on one that is cut shows all of it.
+            ui.add(if in_one_line { label.truncate() } else { label.wrap() });
         });
         if older > 0 {
             ui.allocate_ui(vec2(84.0, 28.0), |ui| {

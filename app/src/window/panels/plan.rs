@@ -19,6 +19,9 @@ pub fn plan_head_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     change_ui(ui, state, sink, enabled);
 }
 
+/// In a narrower column the heading's buttons move together, points.
+const ROOMY: f32 = 320.0;
+
 /// Draws the plan's fields.
 pub fn plan_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let enabled = !state.is_busy();
@@ -48,6 +51,9 @@ pub fn plan_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
 
 fn heading_ui(ui: &mut Ui, state: &State, enabled: bool, sink: &IntentSink) {
     ui.horizontal(|ui| {
+        if ui.available_width() < ROOMY {
+            ui.spacing_mut().button_padding.x = 7.0;
+        }
         ui.heading(t!("plan-plan"));
         ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
             if button_ui(ui, &t!("plan-save"), true, vec2(0.0, 0.0)).clicked() {

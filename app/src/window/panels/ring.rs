@@ -20,7 +20,8 @@ const AROUND_POINTER: f32 = 32.0;
 
 /// Draws the ring with its legend.
 pub fn ring_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
-    let side = (ui.available_height() * 0.44).clamp(250.0, ui.available_width() - 14.0);
+    // Where the column is narrower than what it should have at least, the column decides.
+    let side = (ui.available_height() * 0.44).max(250.0).min(ui.available_width() - 14.0);
     let (rect, _) = ui.allocate_exact_size(vec2(ui.available_width(), side), Sense::hover());
     let focus_row = state.active().or(state.shown()).map_or(0, |place| place.row);
     let square = Rect::from_center_size(rect.center(), Vec2::splat(side));

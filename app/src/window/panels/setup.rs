@@ -60,10 +60,10 @@ pub fn setup_ui(ui: &mut Ui, state: &State, step: SetupStep, sink: &IntentSink) 
 
 fn step_ui(ui: &mut Ui, state: &State, one: SetupStep, open: SetupStep, sink: &IntentSink) {
     let is_done = state.setup.done.contains(&one);
-    let mark = match (is_done, one == open, one < open) {
-        (true, ..) => Mark::Kept,
-        (_, true, _) => Mark::InWork,
-        (_, _, true) => Mark::LeftOut,
+    let mark = match (is_done, one == open) {
+        (true, _) => Mark::Kept,
+        (_, true) => Mark::InWork,
+        // One that was passed by is as one to come: nothing has gone wrong.
         _ => Mark::Missing,
     };
     ui.horizontal(|ui| {
@@ -173,14 +173,11 @@ fn footer_ui(ui: &mut Ui, state: &State, step: SetupStep, sink: &IntentSink) {
         sink.send(WindowIntent::Setup(previous));
     }
     if let Some(next) = step.next() {
-        let is_done = state.setup.done.contains(&step);
-        let text = if is_done { t!("setup-next") } else { t!("setup-skip") };
-        let clicked = if is_done {
-            primary_button_ui(ui, &text, true, size).clicked()
-        } else {
-            button_ui(ui, &text, true, size).clicked()
-        };
-        if clicked {
+        let mut response = primary_button_ui(ui, &t!("setup-next"), true, size);
+        if !state.setup.done.contains(&step) {
+            response = response.on_hover_text(t!("setup-next-tip"));
+        }
+        if response.clicked() {
             sink.send(WindowIntent::Setup(next));
         }
     }

@@ -16,12 +16,21 @@ use crate::window::{theme, words};
 
 /// Below this width, points, the bar says less.
 const NARROW: f32 = 1000.0;
+/// Below this one its buttons move together, points.
+const TIGHT: f32 = 800.0;
+/// A product's name that would have less room than this is left out, points.
+const LEAST_TITLE: f32 = 60.0;
 /// What the bar, a card's heading and its borders take of the height, points.
 const ABOVE_CARD: f32 = 120.0;
 
 /// Draws the bar.
 pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+        let tight = ui.ctx().content_rect().width() < TIGHT;
+        if tight {
+            ui.spacing_mut().button_padding.x = 7.0;
+            ui.spacing_mut().item_spacing.x = 5.0;
+        }
         menu_ui(ui, &t!("top-bar-safety"), Button::new(t!("top-bar-safety")), safety_ui);
         menu_ui(ui, &t!("top-bar-settings"), Button::new(t!("top-bar-settings")), |ui| {
             settings_ui(ui, state, sink);
@@ -35,7 +44,7 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         let width = ui.ctx().content_rect().width();
         let narrow = width < NARROW;
         let device = egui::vec2(
-            if narrow { (width * 0.2).clamp(120.0, 176.0) } else { (width * 0.185).min(250.0) },
+            if narrow { (width * 0.23).clamp(120.0, 176.0) } else { (width * 0.185).min(250.0) },
             0.0,
         );
         // Where there is little room a long name is cut, not pushed over the bar's end.
@@ -56,6 +65,11 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         let table = device_job(&t!("top-bar-table"), &table, readiness::table(state));
         device_ui(ui, &t!("top-bar-table"), table, &mut |ui| table_menu_ui(ui, state, sink));
         let list = match &state.list {
+            _ if tight => LayoutJob::simple_singleline(
+                t!("top-bar-list"),
+                egui::FontId::proportional(14.5),
+                theme::text(),
+            ),
             Some(list) => {
                 let open = list.rows.iter().filter(|row| !row.done).count();
                 captioned(&t!("top-bar-list"), &t!("count-products-open", n = open))
@@ -70,6 +84,9 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             Button::new(captioned(&t!("top-bar-folder"), &words::middle_cut(&path, 20)))
         };
         menu_ui(ui, &t!("top-bar-session-folder"), folder, |ui| folder_menu_ui(ui, state, sink));
+        if ui.available_width() < LEAST_TITLE {
+            return;
+        }
         ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
             let sku =
                 if state.draft.sku.is_empty() { t!("top-bar-no-sku-yet") } else { state.draft.sku.clone() };

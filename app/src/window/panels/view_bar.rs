@@ -23,50 +23,14 @@ const CARD: Vec2 = vec2(264.0, 330.0);
 /// Draws the bar; `facts_beside` tells whether the window is wide enough for the facts beside the picture.
 pub fn view_bar_ui(ui: &mut Ui, state: &State, pictures: &Pictures, facts_beside: bool, sink: &IntentSink) {
     let stage = &state.stage;
-    let look = |look| sink.send(WindowIntent::Look(look));
-    let whole = stage.scale == Scale::Fit;
     ui.horizontal_wrapped(|ui| {
         ui.spacing_mut().item_spacing.x = 6.0;
-        for (scale, text, tip) in [
-            (Scale::Fit, t!("view-bar-fit"), t!("view-bar-the-whole-frame-f")),
-            (Scale::Pixels(1), "1:1".to_owned(), t!("view-bar-one-picture-pixel-on-one")),
-            (Scale::Pixels(2), "2:1".to_owned(), t!("view-bar-one-picture-pixel-on-two")),
-        ] {
-            if toggle_ui(ui, &text, stage.scale == scale, true, &tip) {
-                look(Look::Scale(scale, stage.centre));
-            }
-        }
+        scales_ui(ui, state, sink);
         ui.add_space(8.0);
-        if toggle_ui(
-            ui,
-            &t!("view-bar-magnifier"),
-            stage.magnifier,
-            whole,
-            &t!("view-bar-one-to-one-around-the"),
-        ) {
-            look(Look::Magnifier(!stage.magnifier));
-        }
-        let close = stage.magnifier || !whole;
-        let tip = t!("view-bar-checks-black-and-white-where");
-        if toggle_ui(ui, &t!("view-bar-sharp-edges"), stage.edges, close, &tip) {
-            look(Look::Edges(!stage.edges));
-        }
-        if toggle_ui(ui, &t!("view-bar-tones"), stage.tones, true, &t!("view-bar-how-many-pixels-have-each"))
-        {
-            look(Look::Tones(!stage.tones));
-        }
-        if toggle_ui(
-            ui,
-            &t!("view-bar-guides"),
-            stage.guides,
-            true,
-            &t!("view-bar-middle-lines-and-the-largest"),
-        ) {
-            look(Look::Guides(!stage.guides));
-        }
+        aids_ui(ui, state, sink);
         if facts_beside {
             if toggle_ui(ui, &t!("view-bar-facts"), stage.facts, true, &t!("view-bar-facts-tip")) {
-                look(Look::Facts(!stage.facts));
+                sink.send(WindowIntent::Look(Look::Facts(!stage.facts)));
             }
         } else {
             facts_card_ui(ui, state, pictures, sink);
@@ -75,6 +39,75 @@ pub fn view_bar_ui(ui: &mut Ui, state: &State, pictures: &Pictures, facts_beside
         against_ui(ui, state, sink);
     });
     keys_ui(ui, state, facts_beside, sink);
+}
+
+/// Draws the same in a card of its own, where the window has no room for a bar; the facts have a page there.
+pub fn view_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let response = ui.add(Button::new(t!("view-bar-view")).min_size(vec2(0.0, 26.0)));
+    Popup::from_toggle_button_response(&response)
+        .close_behavior(PopupCloseBehavior::CloseOnClickOutside)
+        .accessible_name(t!("view-bar-view"))
+        .show(|ui| {
+            ui.set_width(CARD.x);
+            ui.horizontal_wrapped(|ui| scales_ui(ui, state, sink));
+            ui.horizontal_wrapped(|ui| aids_ui(ui, state, sink));
+        });
+    against_ui(ui, state, sink);
+    keys_ui(ui, state, true, sink);
+}
+
+fn scales_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let stage = &state.stage;
+    for (scale, text, tip) in [
+        (Scale::Fit, t!("view-bar-fit"), t!("view-bar-the-whole-frame-f")),
+        (Scale::Pixels(1), "1:1".to_owned(), t!("view-bar-one-picture-pixel-on-one")),
+        (Scale::Pixels(2), "2:1".to_owned(), t!("view-bar-one-picture-pixel-on-two")),
+    ] {
+        if toggle_ui(ui, &text, stage.scale == scale, true, &tip) {
+            sink.send(WindowIntent::Look(Look::Scale(scale, stage.centre)));
+        }
+    }
+}
+
+/// Aids for the eye.
+fn aids_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let stage = &state.stage;
+    let whole = stage.scale == Scale::Fit;
+    let close = stage.magnifier || !whole;
+    let sharp_tip = if close {
+        t!("view-bar-checks-black-and-white-where")
+    } else {
+        // Why it cannot be pressed, before what it would do.
+        t!("view-bar-sharp-edges-first")
+    };
+    for (text, on, enabled, tip, look) in [
+        (
+            t!("view-bar-magnifier"),
+            stage.magnifier,
+            whole,
+            t!("view-bar-one-to-one-around-the"),
+            Look::Magnifier(!stage.magnifier),
+        ),
+        (t!("view-bar-sharp-edges"), stage.edges, close, sharp_tip, Look::Edges(!stage.edges)),
+        (
+            t!("view-bar-tones"),
+            stage.tones,
+            true,
+            t!("view-bar-how-many-pixels-have-each"),
+            Look::Tones(!stage.tones),
+        ),
+        (
+            t!("view-bar-guides"),
+            stage.guides,
+            true,
+            t!("view-bar-middle-lines-and-the-largest"),
+            Look::Guides(!stage.guides),
+        ),
+    ] {
+        if toggle_ui(ui, &text, on, enabled, &tip) {
+            sink.send(WindowIntent::Look(look));
+        }
+    }
 }
 
 /// The facts in a card, in a window that has no room for them beside the picture.

@@ -1,0 +1,96 @@
+//! The window where there is little room, as when everything is drawn larger: one part at a time.
+
+use egui::{CentralPanel, Frame, Margin, Panel, ScrollArea, Ui, Vec2, vec2};
+
+use super::view_bar::{self, toggle_ui};
+use super::{caption, controls, facts, message, picture, plan, ring, setup, top_bar, turn_bar};
+use crate::window::intent::{IntentSink, WindowIntent};
+use crate::window::pictures::Pictures;
+use crate::window::stage::{Look, Page};
+use crate::window::state::State;
+use crate::window::theme;
+
+/// A window narrower or lower than this shows one part at a time, points.
+const LEAST_ROOM: Vec2 = vec2(780.0, 560.0);
+/// The share of the width that the ring takes beside the plan.
+const RING: f32 = 0.46;
+
+/// Whether the window has too little room for all of its parts.
+pub fn is_compact(room: Vec2) -> bool {
+    room.x < LEAST_ROOM.x || room.y < LEAST_ROOM.y
+}
+
+/// Draws the window, one part at a time.
+pub fn compact_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
+    let panel = |horizontal: i8, vertical: i8| {
+        Frame::new().fill(theme::panel()).inner_margin(Margin::symmetric(horizontal, vertical))
+    };
+    Panel::top("top bar")
+        .exact_size(44.0)
+        .frame(panel(12, 0))
+        .show(ui, |ui| top_bar::top_bar_ui(ui, state, sink));
+    Panel::top("pages").frame(panel(12, 4)).show(ui, |ui| pages_ui(ui, state, sink));
+    if message::has_any(state) {
+        Panel::top("messages").frame(panel(12, 6)).show(ui, |ui| message::message_ui(ui, state, sink));
+    }
+    match state.stage.page {
+        Page::Set => set_ui(ui, state, sink, panel(12, 6)),
+        Page::Picture => {
+            Panel::bottom("caption")
+                .frame(panel(12, 6))
+                .show(ui, |ui| caption::compact_caption_ui(ui, state, sink));
+            if !state.kept_nothing() {
+                Panel::bottom("turn bar")
+                    .exact_size(turn_bar::HEIGHT + 4.0)
+                    .frame(panel(0, 2))
+                    .show(ui, |ui| turn_bar::turn_bar_ui(ui, state, pictures, sink));
+            }
+            CentralPanel::default()
+                .frame(Frame::new().fill(theme::mat()))
+                .show(ui, |ui| picture::picture_ui(ui, state, pictures, sink));
+        }
+        Page::Facts => {
+            CentralPanel::default()
+                .frame(panel(12, 8))
+                .show(ui, |ui| facts::facts_ui(ui, state, pictures, sink));
+        }
+    }
+}
+
+/// The choice of the part, and of the picture what the bar above it holds elsewhere.
+fn pages_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing.x = 6.0;
+        for page in Page::ALL {
+            if toggle_ui(ui, &page.words(), state.stage.page == page, true, &page.tip()) {
+                sink.send(WindowIntent::Look(Look::Page(page)));
+            }
+        }
+        if state.stage.page == Page::Picture && (state.live.is_some() || !state.kept_nothing()) {
+            ui.add_space(8.0);
+            view_bar::view_menu_ui(ui, state, sink);
+        }
+    });
+}
+
+/// Ring and plan beside each other, or the path to one's own devices.
+fn set_ui(ui: &mut Ui, state: &State, sink: &IntentSink, frame: Frame) {
+    if let Some(step) = state.setup.step {
+        CentralPanel::default().frame(frame).show(ui, |ui| setup::setup_ui(ui, state, step, sink));
+        return;
+    }
+    let ring = ui.ctx().content_rect().width() * RING;
+    Panel::left("ring").exact_size(ring).resizable(false).frame(frame).show(ui, |ui| {
+        // What starts and stops is always in sight.
+        controls::controls_ui(ui, state, sink);
+        ScrollArea::vertical().id_salt("ring").auto_shrink(false).show(ui, |ui| {
+            ring::ring_ui(ui, state, sink);
+        });
+    });
+    CentralPanel::default().frame(frame).show(ui, |ui| {
+        ScrollArea::vertical().id_salt("plan").auto_shrink(false).show(ui, |ui| {
+            super::after_ui(ui, state, sink);
+            plan::plan_ui(ui, state, sink);
+        });
+    });
+}
