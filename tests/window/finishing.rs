@@ -331,7 +331,11 @@ fn the_buttons_keep_their_place_while_the_work_is_under_way() {
 
     let mut state = super::look::complete();
     state.finishing.enter(Path::new("sets/LP-0142"), None);
-    state.finishing.take_in(FinishingFile::default(), vec![RoomStop { stop: 1, row: 0 }], Vec::new());
+    state.finishing.take_in(
+        FinishingFile::default(),
+        vec![RoomStop { stop: 1, row: 0, frame: 0 }],
+        Vec::new(),
+    );
     let (sink, _wishes) = roundstop::window::intent::IntentSink::new();
     let pictures = roundstop::window::pictures::Pictures::default();
     let mut harness = Harness::builder().with_size([1280.0, 800.0]).build_ui_state(

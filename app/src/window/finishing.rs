@@ -113,6 +113,8 @@ pub struct RoomStop {
     pub stop: u32,
     /// Its row, counted from 0.
     pub row: usize,
+    /// The first 64 bits of its frame's SHA-256: a retake is another frame of the same stop.
+    pub frame: u64,
 }
 
 /// Work on the whole set, and how far it is.
@@ -474,7 +476,7 @@ mod tests {
         let mut room = FinishingRoom::default();
         room.enter(Path::new("LP-0142"), None);
         let stops = [(1, 0), (2, 0), (3, 0), (4, 0), (5, 1), (6, 1)];
-        let stops = stops.iter().map(|(stop, row)| RoomStop { stop: *stop, row: *row }).collect();
+        let stops = stops.iter().map(|(stop, row)| RoomStop { stop: *stop, row: *row, frame: 0 }).collect();
         room.take_in(FinishingFile::default(), stops, Vec::new());
         room
     }
@@ -528,6 +530,21 @@ mod tests {
         let margin = FinishSettings::default().crop.map_or(0.0, |crop| crop.margin_percent);
         room.edit(FinishingEdit::Margin(margin));
         assert!(!room.is_outdated());
+    }
+
+    #[test]
+    fn what_was_made_before_a_retake_is_no_longer_told() {
+        let mut room = room();
+        let made = Outcome { text: String::new(), good: true, made_with: None, to: PathBuf::new() };
+        let mut stops = room.stops.clone();
+        room.outcome = Some(made);
+        room.enter(Path::new("LP-0142"), None);
+        room.take_in(FinishingFile::default(), stops.clone(), Vec::new());
+        assert!(room.outcome.is_some());
+        stops[2].frame = 7;
+        room.enter(Path::new("LP-0142"), None);
+        room.take_in(FinishingFile::default(), stops, Vec::new());
+        assert!(room.outcome.is_none());
     }
 
     #[test]

@@ -18,7 +18,7 @@ use session_core::cancel::CancelToken;
 use super::finishing::RoomStop;
 use super::mailbox::Mailbox;
 use super::text::t;
-use crate::listing::{self, ExportOrder, FinishingFile, KeptSet, Meter, ProofSet};
+use crate::listing::{self, ExportOrder, FinishingFile, KeptSet, Meter, ProofSet, SetFrame};
 
 /// Longest side of the small pictures for turning, pixels.
 pub const SMALL_PX: u32 = 384;
@@ -285,7 +285,7 @@ impl Worker {
             Ok((set, file)) => {
                 let rows = set.rows.iter().enumerate();
                 let stops: Vec<RoomStop> = rows
-                    .flat_map(|(row, r)| r.frames.iter().map(move |f| RoomStop { stop: f.stop, row }))
+                    .flat_map(|(row, r)| r.frames.iter().map(move |frame| room_stop(frame, row)))
                     .collect();
                 let missing = set.missing.clone();
                 self.table = Some(Table {
@@ -493,6 +493,12 @@ fn carry_out(job: &JobOrder, meter: &Meter<'_>) -> anyhow::Result<String> {
     };
     sentences.extend(notes.iter().map(|note| t!("finishing-note", note = note)));
     Ok(sentences.join(" "))
+}
+
+/// A kept frame as the room knows it.
+fn room_stop(frame: &SetFrame, row: usize) -> RoomStop {
+    let digest = frame.sha256.get(..16).and_then(|digits| u64::from_str_radix(digits, 16).ok());
+    RoomStop { stop: frame.stop, row, frame: digest.unwrap_or_default() }
 }
 
 fn image(picture: &Picture) -> ColorImage {
