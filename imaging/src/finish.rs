@@ -13,6 +13,7 @@
 //! Invariant: originals are only read. The same bytes, plan and settings give the same picture.
 
 mod cutout;
+mod edge;
 mod even;
 mod linear;
 mod load;

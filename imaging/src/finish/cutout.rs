@@ -3,8 +3,9 @@
 //! The outline was found on the whole frame, small. Along it each full-size pixel's share is where its light
 //! lies between the object's and the background's next to it.
 
+use super::edge;
 use super::linear::{FULL, LinearPicture, gained};
-use super::outline::{Backdrop, Outline, averaged, spread};
+use super::outline::{Backdrop, Outline, against, averaged, even_steps, shares};
 use super::place::Placement;
 
 /// Longest side of the maps the mask is worked out with, in squares.
@@ -37,8 +38,8 @@ pub(super) struct Ground {
     pub height: usize,
     /// Pixels of the picture to the side of a square.
     pub block: usize,
-    /// 1 on the object.
-    pub object: Vec<u8>,
+    /// True on the object.
+    pub object: Vec<bool>,
     /// Light against the background's, 1 where there is no shadow.
     pub ratio: Vec<f32>,
     /// The background's light as it would be in the picture.
@@ -117,96 +118,148 @@ impl Ground {
                 let ratio = (0..3).map(|c| ground.light[i][c] / backdrop[c].max(1e-4)).sum::<f32>() / 3.0;
                 // Beyond the frame there is neither object nor shadow.
                 let object = is_on_frame && map.share_at(u * map_width - 0.5, v * map_height - 0.5) > 0.5;
-                ground.object.push(u8::from(object));
+                ground.object.push(object);
                 ground.ratio.push(if is_on_frame { ratio } else { 1.0 });
                 ground.backdrop.push(backdrop);
             }
         }
-        ground.object = closed(&ground.object, width, height);
+        let steps: Vec<[f32; 3]> = ground
+            .light
+            .iter()
+            .zip(&ground.backdrop)
+            .map(|(light, behind)| against(*light, *behind).map(even_steps))
+            .collect();
+        let frame_px = placement.frame_px;
+        let pitch_px =
+            block as f64 * (across[0] * f64::from(frame_px.0)).hypot(across[1] * f64::from(frame_px.1));
+        ground.object = edge::mended(&ground.object, &steps, (width, height), ground.noise, pitch_px);
         ground
     }
 }
 
-/// Half the width of notches and slits, in squares, that are no part of an outline: where a pale glaze is as light
-/// as the ground beside it, the outline dents. A finer dent of the object itself cannot be told from these.
-const NOTCH_SQUARES: usize = 3;
+/// How soft the line is drawn before it is refined: the least and the most share a pixel beside it has.
+const SOFT: [f32; 2] = [0.1, 0.9];
 
-/// Fills what is too narrow to be an opening (a morphological closing, as in any handbook).
-fn closed(object: &[u8], width: usize, height: usize) -> Vec<u8> {
-    let share = |of: &[u8]| {
-        let of: Vec<f32> = of.iter().map(|v| f32::from(*v)).collect();
-        averaged(&of, width, height, NOTCH_SQUARES)
-    };
-    let wide: Vec<u8> = share(object).into_iter().map(|v| u8::from(v > 1e-4)).collect();
-    share(&wide).into_iter().map(|v| u8::from(v > 1.0 - 1e-4)).collect()
+/// The soft line that the full-size one is sought along.
+struct SoftLine {
+    width: usize,
+    height: usize,
+    /// Squares to a pixel.
+    scale: f32,
+    share: Vec<f32>,
 }
 
-/// Blends four corners.
-#[inline]
-fn blended(corners: [f32; 4], fx: f32, fy: f32) -> f32 {
-    let (top, bottom) =
-        (corners[0] * (1.0 - fx) + corners[1] * fx, corners[2] * (1.0 - fx) + corners[3] * fx);
-    top * (1.0 - fy) + bottom * fy
+impl SoftLine {
+    fn of(ground: &Ground) -> Self {
+        let (width, height) = (ground.width, ground.height);
+        let share = averaged(&shares(&ground.object), width, height, 1);
+        Self { width, height, scale: 1.0 / ground.block as f32, share }
+    }
+
+    /// The two squares next to a place along one side of the picture, and how far it lies from the first.
+    fn between(&self, place: f32, side: usize) -> (usize, usize, f32) {
+        let at = ((place + 0.5) * self.scale - 0.5).clamp(0.0, (side - 1) as f32);
+        (at as usize, (at as usize + 1).min(side - 1), at.fract())
+    }
+
+    /// The share at a place, counted from the first pixel's middle.
+    fn at(&self, x: f32, y: f32) -> f32 {
+        let (x0, x1, fx) = self.between(x, self.width);
+        let (y0, y1, fy) = self.between(y, self.height);
+        let row =
+            |y: usize| self.share[y * self.width + x0] * (1.0 - fx) + self.share[y * self.width + x1] * fx;
+        row(y0) * (1.0 - fy) + row(y1) * fy
+    }
+
+    /// Where straight across the line its inner and its outer border lie, from a place with this share on it.
+    fn across(&self, x: f32, y: f32, share: f32) -> Option<[[f32; 2]; 2]> {
+        let square = 1.0 / self.scale;
+        let slope = [
+            (self.at(x + square, y) - self.at(x - square, y)) * 0.5 * self.scale,
+            (self.at(x, y + square) - self.at(x, y - square)) * 0.5 * self.scale,
+        ];
+        let steep = slope[0].hypot(slope[1]);
+        if steep * square < 0.05 {
+            return None;
+        }
+        let to = |border: f32| {
+            let way = ((border - share) / steep).clamp(-2.0 * square, 2.0 * square) / steep;
+            [x + slope[0] * way, y + slope[1] * way]
+        };
+        Some([to(SOFT[1]), to(SOFT[0])])
+    }
+}
+
+/// The mean light of three by three pixels.
+fn light_about(picture: &LinearPicture, [x, y]: [f32; 2]) -> [f32; 3] {
+    let (width, height) = (picture.width_px() as usize, picture.height_px() as usize);
+    let (x, y) = (
+        x.round().clamp(0.0, (width - 1) as f32) as usize,
+        y.round().clamp(0.0, (height - 1) as f32) as usize,
+    );
+    let (mut sum, mut count) = ([0.0; 3], 0.0);
+    for row in y.saturating_sub(1)..(y + 2).min(height) {
+        for column in x.saturating_sub(1)..(x + 2).min(width) {
+            let here = picture.at(row * width + column);
+            sum = [0, 1, 2].map(|c| sum[c] + f32::from(here[c]));
+            count += FULL;
+        }
+    }
+    sum.map(|v| v / count)
+}
+
+/// The object's share in a pixel's light, mixed of what lies inside and outside; `None` where these are too alike.
+///
+/// Least squares for the two parts. The ground may be darker under the edge than beside it, and a glaze is not even,
+/// so that their sum is one only roughly; the colours decide where they can.
+fn mixed(here: [f32; 3], inside: [f32; 3], outside: [f32; 3]) -> Option<f32> {
+    /// Least difference of light that tells, squared.
+    const TELLS: f32 = 2e-4;
+    /// A share this near to none or all is the frame's grain.
+    const GRAIN: f32 = 0.05;
+    /// How much the sum counts against the colours.
+    const SUM: f32 = 0.05;
+    let dot = |a: [f32; 3], b: [f32; 3]| a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+    let between = [0, 1, 2].map(|c| inside[c] - outside[c]);
+    if dot(between, between) < TELLS {
+        return None;
+    }
+    let sum = SUM * dot(outside, outside);
+    let (ii, io, oo) = (dot(inside, inside) + sum, dot(inside, outside) + sum, dot(outside, outside) + sum);
+    let (hi, ho) = (dot(here, inside) + sum, dot(here, outside) + sum);
+    // Both over one positive divisor, which their ratio does without.
+    let (object, ground) = ((hi * oo - ho * io).max(0.0), (ho * ii - hi * io).max(0.0));
+    (object + ground > 0.0)
+        .then(|| ((object / (object + ground) - GRAIN) / (1.0 - 2.0 * GRAIN)).clamp(0.0, 1.0))
 }
 
 /// Finds each full-size pixel's share of the object.
 fn refine(picture: &LinearPicture, ground: &Ground) -> Vec<u8> {
     let (width, height) = (picture.width_px() as usize, picture.height_px() as usize);
-    let (w, h) = (ground.width, ground.height);
-    let soft: Vec<f32> = averaged(&ground.object.iter().map(|v| f32::from(*v)).collect::<Vec<_>>(), w, h, 1);
-    // The colours next to the edge, from squares that are wholly one or the other.
-    let inner: Vec<f32> = soft.iter().map(|v| f32::from(u8::from(*v > 0.95))).collect();
-    let outer: Vec<f32> = soft.iter().map(|v| f32::from(u8::from(*v < 0.05))).collect();
-    let inside = spread(&ground.light, &inner, w, h, 3);
-    let outside = spread(&ground.light, &outer, w, h, 3);
-    let scale = 1.0 / ground.block as f32;
-    let place = |pixel: usize, side: usize| {
-        let at = ((pixel as f32 + 0.5) * scale - 0.5).clamp(0.0, (side - 1) as f32);
-        (at as usize, (at as usize + 1).min(side - 1), at.fract())
-    };
-    let across: Vec<(usize, usize, f32)> = (0..width).map(|x| place(x, w)).collect();
+    let line = SoftLine::of(ground);
+    let columns: Vec<(usize, usize, f32)> = (0..width).map(|x| line.between(x as f32, line.width)).collect();
     let mut alpha = Vec::with_capacity(width * height);
-    let mut line = vec![0.0; w];
+    let mut row = vec![0.0; line.width];
     for y in 0..height {
-        let (y0, y1, fy) = place(y, h);
-        for (x, value) in line.iter_mut().enumerate() {
-            *value = soft[y0 * w + x] * (1.0 - fy) + soft[y1 * w + x] * fy;
+        let (y0, y1, fy) = line.between(y as f32, line.height);
+        for (x, value) in row.iter_mut().enumerate() {
+            *value = line.share[y0 * line.width + x] * (1.0 - fy) + line.share[y1 * line.width + x] * fy;
         }
-        for (x, &(x0, x1, fx)) in across.iter().enumerate() {
-            let m = line[x0] * (1.0 - fx) + line[x1] * fx;
-            if !(0.1..=0.9).contains(&m) {
+        for (x, &(x0, x1, fx)) in columns.iter().enumerate() {
+            let m = row[x0] * (1.0 - fx) + row[x1] * fx;
+            if !(SOFT[0]..=SOFT[1]).contains(&m) {
                 alpha.push(if m > 0.5 { 255 } else { 0 });
                 continue;
             }
-            let corners = [y0 * w + x0, y0 * w + x1, y1 * w + x0, y1 * w + x1];
-            let mix = |(colours, known): &(Vec<[f32; 3]>, Vec<f32>)| {
-                let known = corners.map(|i| f32::from(u8::from(known[i] > 0.0)));
-                let weight = blended(known, fx, fy);
-                (weight > 0.0).then(|| {
-                    [0, 1, 2].map(|c| {
-                        let values = [0, 1, 2, 3].map(|k| colours[corners[k]][c] * known[k]);
-                        blended(values, fx, fy) / weight
-                    })
-                })
-            };
-            let share = match (mix(&inside), mix(&outside)) {
-                (Some(inside), Some(outside)) => {
-                    let here = picture.at(y * width + x).map(|v| f32::from(v) / FULL);
-                    let (mut dot, mut length) = (0.0, 0.0);
-                    for c in 0..3 {
-                        let d = inside[c] - outside[c];
-                        dot += (here[c] - outside[c]) * d;
-                        length += d * d;
-                    }
-                    // Too alike to be told apart by colour: the coarse line decides.
-                    if length < 2e-4 { m } else { dot / length }
-                }
-                _ => m,
-            };
+            // Too alike to be told apart by colour: the coarse line decides.
+            let share = line.across(x as f32, y as f32, m).and_then(|[inner, outer]| {
+                let here = picture.at(y * width + x).map(|v| f32::from(v) / FULL);
+                mixed(here, light_about(picture, inner), light_about(picture, outer))
+            });
             // Near the line colour decides, farther off it may not contradict it.
             let low = ((m - 0.6) / 0.3).clamp(0.0, 1.0);
             let high = ((m - 0.1) / 0.3).clamp(0.0, 1.0);
-            alpha.push((share.clamp(low, high) * 255.0).round() as u8);
+            alpha.push((share.unwrap_or(m).clamp(low, high) * 255.0).round() as u8);
         }
     }
     alpha

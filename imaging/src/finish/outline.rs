@@ -16,7 +16,7 @@ use serde::{Deserialize, Serialize};
 
 use super::linear::{FULL, LinearPicture, gained};
 use flood::Mark;
-pub(super) use flood::{averaged, spread};
+pub(super) use flood::{averaged, closed, eroded, grown, neighbours, opened, reached, shares, spread};
 pub(super) use surface::Backdrop;
 
 /// Longest side of the picture an outline is found in, in pixels.
@@ -118,7 +118,7 @@ pub(super) fn find(
 
 /// Light against the background's, by channel. A channel at the sensor's end says only "at least": it is taken to
 /// go with the others, or a white that clips would look coloured.
-fn against(light: [f32; 3], backdrop: [f32; 3]) -> [f32; 3] {
+pub(super) fn against(light: [f32; 3], backdrop: [f32; 3]) -> [f32; 3] {
     /// From here on a channel may be clipped, linear light.
     const CLIPS_FROM: f32 = 0.96;
     let ratio = [0, 1, 2].map(|c| light[c] / backdrop[c].max(1e-4));
@@ -192,7 +192,7 @@ fn hull(mut points: Vec<[f64; 2]>) -> Vec<[f64; 2]> {
 }
 
 /// Turns a ratio of light into even steps for the eye: about the logarithm near 1, but calm in the dark.
-fn even_steps(ratio: f32) -> f32 {
+pub(super) fn even_steps(ratio: f32) -> f32 {
     3.0 * (ratio.max(0.0).cbrt() - 1.0)
 }
 
@@ -268,8 +268,7 @@ fn light_around(
     (width, height): (usize, usize),
 ) -> Vec<Option<[f32; 3]>> {
     let reach = width.max(height) / 12;
-    let weights: Vec<f32> = outside.iter().map(|o| f32::from(u8::from(*o))).collect();
-    let (around, known) = spread(steps, &weights, width, height, reach);
+    let (around, known) = spread(steps, &shares(outside), width, height, reach);
     around.into_iter().zip(known).map(|(light, known)| (known > 0.02).then_some(light)).collect()
 }
 
@@ -307,7 +306,7 @@ fn separate(
     // Through passages of a few pixels only: a weak place in an edge lets nothing in.
     let reached = |wall: f32, passage: usize| {
         let open: Vec<bool> = (0..n).map(|i| gradient[i] < wall && !coloured[i]).collect();
-        flood::from_border(&flood::eroded(&open, width, height, passage), width, height)
+        flood::from_border(&eroded(&open, width, height, passage), width, height)
     };
     let lit = reached(0.06 + 4.0 * noise, 3);
     let mut outside = lit.clone();
@@ -321,7 +320,7 @@ fn separate(
                 !coloured[i] && mean(&steps[i]) < -0.3 && spread < 0.1 && gradient[i] < 0.15
             })
             .collect();
-        let shadow = flood::eroded(&shadow, width, height, 2);
+        let shadow = eroded(&shadow, width, height, 2);
         let open: Vec<bool> = outside.iter().zip(&shadow).map(|(o, s)| *o || *s).collect();
         outside = flood::from_border(&open, width, height);
     }
@@ -337,13 +336,13 @@ fn separate(
         (0..n).map(|i| !coloured[i] && gradient[i] < 0.03 + 4.0 * noise && off(i) < same).collect();
     // A small or thin patch that looks like the background may be a highlight or a painted line; a large
     // one is a gap, such as that of a handle.
-    let matching = flood::large_parts(&flood::eroded(&matching, width, height, 3), width, height, n / 4000);
+    let matching = flood::large_parts(&eroded(&matching, width, height, 3), width, height, n / 4000);
     // The core of a shadow is thin against what casts it; what is as dark and thick is a dark glaze. A coloured
     // glaze beside it does not make it thicker.
     let dark: Vec<bool> = (0..n).map(|i| mean(&steps[i]) < even_steps(0.2) && !coloured[i]).collect();
-    let sure = flood::eroded(&coloured, width, height, 1);
+    let sure = eroded(&coloured, width, height, 1);
     let side = (sure.iter().filter(|v| **v).count() as f32).sqrt();
-    let dark = flood::eroded(&dark, width, height, (0.085 * side) as usize + 4);
+    let dark = eroded(&dark, width, height, (0.085 * side) as usize + 4);
     let mut object: Vec<bool> = sure.iter().zip(&dark).map(|(c, d)| *c || *d).collect();
     let fills_little = |object: &[bool]| object.iter().filter(|v| **v).count() * 300 < n;
     if fills_little(&object) {
@@ -351,7 +350,7 @@ fn separate(
         // shadow, is the object.
         for wall in ENCLOSING.into_iter().filter(|wall| *wall > 0.03 + 6.0 * noise) {
             let enclosed: Vec<bool> = reached(wall, 0).iter().map(|v| !v).collect();
-            let enclosed = flood::eroded(&enclosed, width, height, 3);
+            let enclosed = eroded(&enclosed, width, height, 3);
             object = (0..n).map(|i| enclosed[i] && mean(&steps[i]) < -0.18).collect();
             if !fills_little(&object) {
                 break;

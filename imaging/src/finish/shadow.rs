@@ -6,7 +6,7 @@
 
 use super::cutout::{Behind, Cutout};
 use super::linear::{FULL, LinearPicture};
-use super::outline::{Outline, averaged};
+use super::outline::{Outline, averaged, reached, shares};
 use super::settings::Shadow;
 
 /// Darkening below this is left out, so that grain becomes white too.
@@ -28,9 +28,8 @@ impl ShadowMap {
         let c = &cutout.ground;
         let (w, h) = (c.width, c.height);
         let scale = 1.0 / c.block as f32;
-        let object: Vec<f32> = c.object.iter().map(|v| f32::from(*v)).collect();
-        let near = averaged(&object, w, h, 2);
-        let ground: Vec<f32> = near.iter().map(|v| f32::from(u8::from(*v < 1e-6))).collect();
+        let near = averaged(&shares(&c.object), w, h, 2);
+        let ground = shares(&near.iter().map(|v| *v < 1e-6).collect::<Vec<_>>());
         // Under the edge the shadow is carried on from beside it.
         let fine = weighted(&c.ratio, &ground, w, h, 1);
         let wide = weighted(&c.ratio, &ground, w, h, 4);
@@ -41,7 +40,7 @@ impl ShadowMap {
         if shadow == Shadow::Remove {
             return Self { width: w, height: h, scale, seen, shown: vec![1.0; w * h] };
         }
-        let shown = (0..w * h)
+        let mut shown: Vec<f32> = (0..w * h)
             .map(|i| {
                 let depth = ((1.0 - seen[i] - least) / (1.0 - least)).clamp(0.0, 1.0);
                 // From white into the shadow without a step: the curve leaves white slowly.
@@ -49,6 +48,15 @@ impl ShadowMap {
                 1.0 - depth * fade.as_ref().map_or(1.0, |f| f[i])
             })
             .collect();
+        // A darker patch that does not hang together with the object is none of its contact shadow, but most often the
+        // plate's rim, which a smooth surface does not know.
+        let dark: Vec<bool> = shown.iter().map(|v| *v < 1.0).collect();
+        if !has_plate {
+            let together = reached(|i| c.object[i], &dark, w, h);
+            for (value, _) in shown.iter_mut().zip(together).filter(|(_, together)| !together) {
+                *value = 1.0;
+            }
+        }
         Self { width: w, height: h, scale, seen, shown }
     }
 
@@ -97,11 +105,11 @@ fn bilinear(
 }
 
 /// 1 beside the object's foot, falling to 0 at a third of its width away and above its lower part.
-fn near_the_object(object: &[u8], width: usize, height: usize) -> Vec<f32> {
+fn near_the_object(object: &[bool], width: usize, height: usize) -> Vec<f32> {
     let rows: Vec<(usize, usize, usize)> = (0..height)
         .filter_map(|y| {
             let row = &object[y * width..(y + 1) * width];
-            Some((y, row.iter().position(|v| *v == 1)?, row.iter().rposition(|v| *v == 1)?))
+            Some((y, row.iter().position(|v| *v)?, row.iter().rposition(|v| *v)?))
         })
         .collect();
     let (Some(first), Some(last)) = (rows.first(), rows.last()) else { return vec![0.0; object.len()] };
@@ -121,9 +129,9 @@ fn near_the_object(object: &[u8], width: usize, height: usize) -> Vec<f32> {
 }
 
 /// Distance to the object in coarse pixels (3-4 chamfer; Borgefors, CVGIP 34:344, 1986).
-fn distances(object: &[u8], width: usize, height: usize) -> Vec<f32> {
+fn distances(object: &[bool], width: usize, height: usize) -> Vec<f32> {
     let far = (width + height) as i32 * 3;
-    let mut d: Vec<i32> = object.iter().map(|v| if *v == 1 { 0 } else { far }).collect();
+    let mut d: Vec<i32> = object.iter().map(|v| if *v { 0 } else { far }).collect();
     let at = |d: &[i32], x: isize, y: isize| {
         let inside = x >= 0 && y >= 0 && x < width as isize && y < height as isize;
         if inside { d[y as usize * width + x as usize] } else { far }

@@ -13,7 +13,7 @@ pub(super) enum Mark {
 
 /// Calls `visit` with each of the four neighbours' numbers.
 #[inline]
-fn neighbours(i: usize, width: usize, height: usize, mut visit: impl FnMut(usize)) {
+pub(in crate::finish) fn neighbours(i: usize, width: usize, height: usize, mut visit: impl FnMut(usize)) {
     let (x, y) = (i % width, i / width);
     if x > 0 {
         visit(i - 1);
@@ -31,16 +31,22 @@ fn neighbours(i: usize, width: usize, height: usize, mut visit: impl FnMut(usize
 
 /// Finds what is reached from the border through open places.
 pub(super) fn from_border(open: &[bool], width: usize, height: usize) -> Vec<bool> {
-    let mut reached = vec![false; open.len()];
-    let mut queue: VecDeque<usize> = (0..open.len())
-        .filter(|i| {
-            let (x, y) = (i % width, i / width);
-            open[*i] && (x == 0 || y == 0 || x + 1 == width || y + 1 == height)
-        })
-        .collect();
-    for i in &queue {
-        reached[*i] = true;
-    }
+    let is_border = |i: usize| {
+        let (x, y) = (i % width, i / width);
+        x == 0 || y == 0 || x + 1 == width || y + 1 == height
+    };
+    reached(|i| open[i] && is_border(i), open, width, height)
+}
+
+/// Finds what is reached from where it starts through open places.
+pub(in crate::finish) fn reached(
+    starts: impl Fn(usize) -> bool,
+    open: &[bool],
+    width: usize,
+    height: usize,
+) -> Vec<bool> {
+    let mut reached: Vec<bool> = (0..open.len()).map(starts).collect();
+    let mut queue: VecDeque<usize> = (0..open.len()).filter(|i| reached[*i]).collect();
     while let Some(i) = queue.pop_front() {
         neighbours(i, width, height, |j| {
             if open[j] && !reached[j] {
@@ -53,7 +59,7 @@ pub(super) fn from_border(open: &[bool], width: usize, height: usize) -> Vec<boo
 }
 
 /// Takes `rounds` layers off.
-pub(super) fn eroded(marks: &[bool], width: usize, height: usize, rounds: usize) -> Vec<bool> {
+pub(in crate::finish) fn eroded(marks: &[bool], width: usize, height: usize, rounds: usize) -> Vec<bool> {
     let mut now = marks.to_vec();
     let mut next = now.clone();
     for _ in 0..rounds {
@@ -77,10 +83,25 @@ pub(super) fn eroded(marks: &[bool], width: usize, height: usize, rounds: usize)
     now
 }
 
+/// Lays `rounds` layers on.
+pub(in crate::finish) fn grown(marks: &[bool], width: usize, height: usize, rounds: usize) -> Vec<bool> {
+    let others: Vec<bool> = marks.iter().map(|m| !m).collect();
+    eroded(&others, width, height, rounds).iter().map(|m| !m).collect()
+}
+
+/// Fills what is narrower than twice `rounds` (a morphological closing, as in any handbook).
+pub(in crate::finish) fn closed(marks: &[bool], width: usize, height: usize, rounds: usize) -> Vec<bool> {
+    eroded(&grown(marks, width, height, rounds), width, height, rounds)
+}
+
+/// Takes away what is narrower than twice `rounds` (a morphological opening).
+pub(in crate::finish) fn opened(marks: &[bool], width: usize, height: usize, rounds: usize) -> Vec<bool> {
+    grown(&eroded(marks, width, height, rounds), width, height, rounds)
+}
+
 /// Keeps places that most of their nine neighbours (themselves included) agree with.
 pub(super) fn agreed(marks: &[bool], width: usize, height: usize) -> Vec<bool> {
-    let values: Vec<f32> = marks.iter().map(|m| f32::from(u8::from(*m))).collect();
-    averaged(&values, width, height, 1).iter().zip(marks).map(|(v, m)| *m && *v > 0.7).collect()
+    averaged(&shares(marks), width, height, 1).iter().zip(marks).map(|(v, m)| *m && *v > 0.7).collect()
 }
 
 /// Numbers connected parts from 1 (0 is none); gives the size of each.
@@ -173,6 +194,11 @@ pub(super) fn watershed(mut marks: Vec<Mark>, gradient: &[f32], width: usize, he
         });
     }
     marks.iter().map(|m| u8::from(*m == Mark::Object)).collect()
+}
+
+/// 1 where marked, 0 elsewhere.
+pub(in crate::finish) fn shares(marks: &[bool]) -> Vec<f32> {
+    marks.iter().map(|m| f32::from(u8::from(*m))).collect()
 }
 
 /// Averages over a square of `radius` on each side.
