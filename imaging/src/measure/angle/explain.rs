@@ -14,6 +14,13 @@ use fit::{Data, Term, choose};
 /// An angle with a greater standard uncertainty against its neighbours is not told, degrees.
 const TOLD_DEG: f64 = 0.08;
 
+/// A wrong stop or a slip is named where it is so many times its uncertainty.
+const CLEAR: f64 = 5.0;
+/// The same where single angles are not told, but for uncertainties above this, degrees: whoever shoots must learn
+/// of it though the amount is rough.
+const CLEAR_THOUGH_ROUGH: f64 = 8.0;
+const ROUGH_DEG: f64 = 0.3;
+
 /// A frame whose places fit this many times worse than usual is judged by its own, larger uncertainty.
 const SPOILT: f64 = 2.0;
 
@@ -125,7 +132,10 @@ pub(super) fn explain(
         }
     }
     for (term, amount, _) in &fit.terms {
-        let clear = |k: usize| local[k] < TOLD_DEG && amount.abs() > 5.0 * local[k];
+        let clear = |k: usize| {
+            let times = if local[k] < TOLD_DEG { CLEAR } else { CLEAR_THOUGH_ROUGH };
+            local[k] < ROUGH_DEG && amount.abs() > times * local[k]
+        };
         match *term {
             Term::Wrong(k) if clear(k) => tale.story.wrong.push((run[k], *amount, local[k])),
             Term::Slip(k) if clear(k) => tale.story.slips.push((run[k], *amount, local[k])),
