@@ -168,6 +168,8 @@ handle-the-set-is-complete-its = The set is complete. Its frames lie in { $frame
 handle-stop = Stop { $stop }: { $reason }
 handle-a-plan-can-be-opened = A plan can be opened once the session is stopped.
 handle-stop-is-shot-again = Stop { $stop }: { $what }. It is shot again.
+handle-closing = Closing frame: { $reason }
+handle-closing-is-shot-again = Closing frame: { $what }. It is shot again.
 handle-see-to-the-flagged-stop = { $sku }: see to stop { $stop }, it is flagged.
 handle-the-plan-is-saved-as = The plan is saved as { $path }.
 
@@ -178,6 +180,8 @@ caption-selected = { $n ->
    *[other] { $n } stops are selected: { $list }
 }
 caption-picture-is-of = the picture is of stop { $index }, which is not
+caption-picture-is-of-closing = the picture is of the closing frame, which is not
+caption-closing-selected = The closing frame is selected
 caption-row = , row { $row }
 caption-stop = Stop { $index }{ $row }, { $degrees_text }°
 caption-point-at-a-stop-on = Point at a stop on the ring, or at a picture in the strip.
@@ -186,6 +190,8 @@ caption-retake = Retake
 caption-shoot-stop = Shoot stop { $index }
 caption-retake-stop = Retake stop { $index }
 caption-retake-stops = Retake { $several } stops
+caption-shoot-closing = Shoot the closing frame
+caption-retake-closing = Retake the closing frame
 caption-r-earlier-versions-stay-nothing = R. Earlier versions stay; nothing is overwritten.
 caption-use-it-again = Use it again
 caption-set-aside = Set aside
@@ -345,6 +351,7 @@ message-the-camera-gave-no-good = The camera gave no good frame
 message-the-disk-does-not-take = The disk does not take the frame
 message-the-cameras-settings-have-changed = The camera's settings have changed
 message-stop = , stop { $stop }
+message-closing = , closing frame
 message-try-again = Try again
 message-0-is-here = 0° is here
 message-takes-the-place-where-the = Takes the place where the plate stands now for 0°
@@ -352,6 +359,7 @@ message-go-on-with-the-new = Go on with the new setting
 message-skip-this-stop-for-now = Skip this stop for now
 message-stop-the-session = Stop the session
 message-stop-is-flagged = Stop { $stop } is flagged
+message-closing-is-flagged = The closing frame is flagged
 message-it-is-seen-to-shoot = It is seen to, shoot it again
 message-keep-it-and-go-on = Keep it and go on
 message-dismiss = Dismiss
@@ -364,6 +372,7 @@ message-dismiss-all = Dismiss all
 picture-the-newest-frame-appears-here = The newest frame appears here.
 picture-the-newest-frame-appears-here-2 = The newest frame appears here once the plan can be shot.
 picture-no-frame-of-stop-yet = No frame of stop { $index } yet.
+picture-no-closing-frame-yet = No closing frame yet.
 picture-the-picture-cannot-be-shown = The picture cannot be shown: { $reason }.
 picture-version-not-in-use = Version { $version }, not the one in use
 picture-the-file-is-damaged = The file is damaged: { $damaged }
@@ -371,6 +380,7 @@ picture-test-frame-not-kept-s = Test frame, not kept; { $delay_secs } s from shu
 picture-live-pictures-a-second-ms = Live: { $rate } pictures a second, { $late_ms } ms late
 picture-no-difference-can-be-shown = No difference can be shown: { $reason }.
 picture-picture-of-stop-large = Picture of stop { $index }, { $degrees_text }°, large
+picture-closing-large = Picture of the closing frame, { $degrees_text }°, large
 
 ## picture-aids
 
@@ -450,8 +460,8 @@ ring-exposing-stop = exposing stop { $stop }
 ring-receiving-stop = receiving stop { $stop }
 ring-keeping-stop = keeping stop { $stop }
 ring-stop = stop { $stop }
-ring-row = , row { $row }
-ring-stop-2 = Stop { $index }{ $row }, { $degrees_text }°
+ring-closing = closing
+ring-closing-doing = closing frame: { $state }
 ring-version-of = , version { $chosen } of { $several }
 ring-click-selects-ctrl-or-shift = Click selects; Ctrl or Shift selects more; R retakes
 
@@ -480,6 +490,9 @@ strip-unreadable = unreadable
 strip-version = v{ $version }
 strip-no-frame = no frame
 strip-stop = Stop { $index }
+strip-closing = Closing
+strip-picture-of-closing = Picture, version { $version }: { $place }
+strip-no-picture-of-closing = No picture: { $place }
 
 ## top-bar
 
@@ -569,6 +582,8 @@ places-skipped = skipped
 places-kept-to-be-retaken = kept, to be retaken
 places-stop-row = Stop { $index }, row { $row }, { $degrees_text }°, { $state }
 places-stop = Stop { $index }, { $degrees_text }°, { $state }
+places-closing-title = Closing frame{ $row }, { $degrees_text }°
+places-closing = { $title }, { $state }
 
 ## products
 
@@ -609,6 +624,9 @@ tryout-the-tables-line-is-in = the table's line is in use
 
 facts-none = What is known of a frame stands here.
 facts-frame-of-stop = Frame of stop { $stop }
+facts-closing-frame = Closing frame
+facts-closing-what = The first stop once more, a full turn on: it shows whether the turn closes. It is no stop of the set.
+facts-closing-no-turn = It tells nothing as it is: the table did not stand a full turn on from the row's first frame. Retake it.
 facts-planned = planned
 facts-reported = reported
 facts-measured = measured

@@ -86,7 +86,7 @@ pub fn planned() -> State {
 
 /// The plan's stops as a session shows them before the first frame.
 pub fn views_of(plan: &Plan) -> Vec<StopView> {
-    let stops = plan.stops("2026-01-31").unwrap();
+    let stops = plan.shots("2026-01-31").unwrap();
     let views = stops.iter().map(|stop| StopView {
         index: stop.index,
         row: stop.row,

@@ -107,7 +107,7 @@ fn drawn_once(
 fn pictures_of(state: &State) -> Pictures {
     let mut pictures = Pictures::default();
     let sensor = simulated_sensor(&StudioOptions { sim_frame_px: (600, 400), ..StudioOptions::default() });
-    for place in state.places.iter().take(40) {
+    for place in state.places.iter().take(40).chain(&state.closings) {
         for version in &place.versions {
             let exposure = SimExposure {
                 table_deg: vec![place.degrees],
@@ -163,7 +163,7 @@ fn facts(stop: u32, versions: u32) -> StopFacts {
         file_bytes: vec![5_012_345],
     });
     let versions: Vec<VersionFacts> = versions.collect();
-    StopFacts { key: FactsKey { stop, versions: versions.len() }, versions }
+    StopFacts { key: FactsKey { stop, versions: versions.len() }, versions, is_a_turn_on: None }
 }
 
 /// A set of one row with its last stop but three retaken.
@@ -188,6 +188,22 @@ pub fn complete() -> State {
     state.lay_out();
     state.say(NoticeKind::Note, "The set is complete. Its frames lie in sets/LP-0142/frames.".to_owned());
     state
+}
+
+/// A set that ends with a closing frame, which is looked at.
+#[test]
+fn a_closing_frame() {
+    let mut plan = Plan::single_row("LP-0142", 24);
+    plan.closing_frame = true;
+    let mut state = state_of(plan);
+    kept(&mut state, 1..=25);
+    state.link = Link::Open;
+    state.mode = Mode::Finished;
+    state.plate_deg = Some(0.0);
+    (state.cursor, state.follow) = (Some(25), false);
+    state.facts = Some(StopFacts { is_a_turn_on: Some(true), ..facts(25, 1) });
+    state.lay_out();
+    snapshots("closing", &state, nothing);
 }
 
 #[test]

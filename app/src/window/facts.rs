@@ -11,6 +11,9 @@ pub struct StopFacts {
     pub key: FactsKey,
     /// Every version, oldest first.
     pub versions: Vec<VersionFacts>,
+    /// Of a closing frame in use, whether it stands one turn on from its row's first frame; only then it tells
+    /// whether the turn closes. `None` of a stop of the set.
+    pub is_a_turn_on: Option<bool>,
 }
 
 /// Tells one state of a stop's frames from the next.
@@ -48,10 +51,14 @@ pub fn read(folder: &Path, stop: u32) -> Option<StopFacts> {
     let status = SessionFolder::read_status(folder).ok()?;
     let text = std::fs::read_to_string(folder.join("session.json")).ok()?;
     let set: SessionFile = serde_json::from_str(&text).ok()?;
-    let report = status.stops.iter().find(|report| report.index == stop)?;
+    let closing = status.closing.iter().find(|closing| closing.stop.index == stop);
+    let report = closing
+        .map(|closing| &closing.stop)
+        .or_else(|| status.stops.iter().find(|report| report.index == stop))?;
     let versions: Vec<VersionFacts> =
         report.versions.iter().map(|version| facts_of(folder, &set, report.degrees, version)).collect();
-    Some(StopFacts { key: FactsKey { stop, versions: versions.len() }, versions })
+    let is_a_turn_on = closing.filter(|closing| closing.stop.file.is_some()).map(|at| at.is_a_turn_on);
+    Some(StopFacts { key: FactsKey { stop, versions: versions.len() }, versions, is_a_turn_on })
 }
 
 fn facts_of(folder: &Path, set: &SessionFile, planned_deg: f64, version: &VersionReport) -> VersionFacts {

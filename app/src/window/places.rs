@@ -61,11 +61,13 @@ pub struct Place {
     pub index: u32,
     /// Its row, from 0.
     pub row: usize,
+    /// Whether it is its row's closing frame, no stop of the set.
+    pub closing: bool,
     /// Its row's name, when the plan has more than one row.
     pub row_name: Option<String>,
     /// Its angle along the plan's direction within one turn, degrees.
     pub degrees: f64,
-    /// The same as text.
+    /// The same as text; a closing frame's is one turn more.
     pub degrees_text: String,
     /// Its file name without version and extension.
     pub file_stem: String,
@@ -105,9 +107,20 @@ impl Place {
         }
     }
 
+    /// What it is, such as `Stop 3, row high, 30°`.
+    pub fn title(&self) -> String {
+        let row = self.row_name.as_ref().map(|row| t!("caption-row", row = row)).unwrap_or_default();
+        if self.closing {
+            t!("places-closing-title", row = row, degrees_text = self.degrees_text)
+        } else {
+            t!("caption-stop", index = self.index, row = row, degrees_text = self.degrees_text)
+        }
+    }
+
     /// A name for pointing and for screen readers, such as `Stop 3, 30°, missing`.
     pub fn label(&self) -> String {
         match &self.row_name {
+            _ if self.closing => t!("places-closing", title = self.title(), state = self.words()),
             Some(row) => t!(
                 "places-stop-row",
                 index = self.index,
@@ -158,7 +171,7 @@ impl PlanInForce {
             return by_index;
         }
         // The date plays no part in a key.
-        let own = self.plan.stops(ANY_DATE).unwrap_or_default();
+        let own = self.plan.shots(ANY_DATE).unwrap_or_default();
         let by_key: HashMap<StopKey, &StopView> = own
             .iter()
             .filter_map(|stop| Some((key(&self.plan, stop), *by_index.get(&stop.index)?)))
@@ -171,7 +184,7 @@ impl PlanInForce {
 const ANY_DATE: &str = "2026-01-31";
 
 fn key(plan: &Plan, stop: &Stop) -> StopKey {
-    StopKey::new(&plan.rows[stop.row].name, stop.angle)
+    StopKey { closing: stop.closing, ..StopKey::new(&plan.rows[stop.row].name, stop.angle) }
 }
 
 /// Lays out a plan's stops and gives each what is known of it; stops are the same when row name and
@@ -184,9 +197,10 @@ pub fn lay_out(plan: &Plan, stops: &[Stop], in_force: Option<&PlanInForce>) -> V
             let mut place = Place {
                 index: stop.index,
                 row: stop.row,
+                closing: stop.closing,
                 row_name: (plan.rows.len() > 1).then(|| plan.rows[stop.row].name.clone()),
                 degrees: stop.angle.wrapped().degrees(),
-                degrees_text: stop.angle.wrapped().short_degrees(),
+                degrees_text: stop.angle.wrapped().plus_turns(i64::from(stop.closing)).short_degrees(),
                 file_stem: stop.file_stem.clone(),
                 mark: Mark::Missing,
                 activity: Activity::None,
@@ -203,12 +217,13 @@ pub fn lay_out(plan: &Plan, stops: &[Stop], in_force: Option<&PlanInForce>) -> V
 }
 
 /// Brings laid out places in line with news of the same plan's stops, as a session sends them several times a
-/// stop; laying all out anew would be felt in a set of hundreds. Tells whether the places were those of the stops.
-pub fn follow(places: &mut [Place], stops: &[StopView]) -> bool {
-    let of_set = || stops.iter().filter(|stop| !stop.closing);
-    let same = of_set().map(|stop| stop.index).eq(places.iter().map(|place| place.index));
+/// stop; laying all out anew would be felt in a set of hundreds. `closing` tells whether the places are those of
+/// the closing frames or of the set. Tells whether the places were those of the stops.
+pub fn follow(places: &mut [Place], stops: &[StopView], closing: bool) -> bool {
+    let theirs = || stops.iter().filter(|stop| stop.closing == closing);
+    let same = theirs().map(|stop| stop.index).eq(places.iter().map(|place| place.index));
     if same {
-        places.iter_mut().zip(of_set()).for_each(|(place, view)| place.know(view));
+        places.iter_mut().zip(theirs()).for_each(|(place, view)| place.know(view));
     }
     same
 }
@@ -255,7 +270,7 @@ impl PlanChange {
         let stay = places.iter().filter(|place| !place.versions.is_empty()).count();
         let back: HashSet<u32> = stops
             .iter()
-            .filter(|stop| in_force.spare.contains(&key(plan, stop)))
+            .filter(|stop| !stop.closing && in_force.spare.contains(&key(plan, stop)))
             .map(|stop| stop.index)
             .collect();
         Some(Self {
@@ -338,10 +353,13 @@ mod tests {
         news[2].problem = Some("no frame came".to_owned());
         news.push(StopView { closing: true, ..shot(4) });
         let mut places = lay_out(&plan, &stops, None);
-        assert!(follow(&mut places, &news));
+        assert!(follow(&mut places, &news, false));
         let in_force = PlanInForce { plan: plan.clone(), stops: news, spare: HashSet::new() };
         assert_eq!(places, lay_out(&plan, &stops, Some(&in_force)));
+        let mut closings = vec![Place { index: 4, closing: true, ..places[0].clone() }];
+        assert!(follow(&mut closings, &in_force.stops, true));
+        assert_eq!(closings[0].picture().map(|version| version.path.clone()), Some("4.jpg".into()));
         // The news of another plan's stops is refused.
-        assert!(!follow(&mut places, &in_force.stops[..2]));
+        assert!(!follow(&mut places, &in_force.stops[..2], false));
     }
 }

@@ -65,7 +65,7 @@ fn of(state: &State, faults: &[FaultKind], works: &[Activity]) -> Readiness {
         (Link::Closed, _) => Readiness::Away,
         (Link::Open, Mode::Fault(fault)) if faults.contains(&fault.kind) => Readiness::Trouble,
         (Link::Open, _) => {
-            let at_it = state.places.iter().map(|place| place.activity).find(|now| works.contains(now));
+            let at_it = state.all_places().map(|place| place.activity).find(|now| works.contains(now));
             at_it.map_or(Readiness::Ready, Readiness::Working)
         }
     }

@@ -112,6 +112,8 @@ pub struct State {
     pub change: Option<PlanChange>,
     /// The stops as places.
     pub places: Vec<Place>,
+    /// The rows' closing frames, where the plan asks for them; no stops of the set, and not counted as such.
+    pub closings: Vec<Place>,
     /// Whether a session runs.
     pub link: Link,
     /// What to do once the session that is being opened listens; a stop takes it away.
@@ -206,6 +208,7 @@ impl State {
             in_force: None,
             change: None,
             places: Vec::new(),
+            closings: Vec::new(),
             link: Link::Closed,
             then: None,
             mode: Mode::Ready,
@@ -257,7 +260,7 @@ impl State {
         let (plan, problems) = self.draft.read();
         self.problems = problems;
         if self.problems.is_empty() {
-            self.planned_stops = plan.stops(EXAMPLE_DATE).unwrap_or_default();
+            self.planned_stops = plan.shots(EXAMPLE_DATE).unwrap_or_default();
             self.estimate_secs = plan.estimate_secs(&SpeedProfile::default());
             self.planned = plan;
         }
@@ -282,10 +285,11 @@ impl State {
 
     /// Lays the places out anew after news of the set.
     pub fn lay_out(&mut self) {
-        self.places = lay_out(&self.planned, &self.planned_stops, self.in_force.as_ref());
+        let all = lay_out(&self.planned, &self.planned_stops, self.in_force.as_ref());
+        (self.closings, self.places) = all.into_iter().partition(|place| place.closing);
         self.change =
             PlanChange::between(&self.planned, &self.planned_stops, &self.places, self.in_force.as_ref());
-        let there: BTreeSet<u32> = self.places.iter().map(|place| place.index).collect();
+        let there: BTreeSet<u32> = self.all_places().map(|place| place.index).collect();
         self.selected.retain(|stop| there.contains(stop));
         self.cursor = self.cursor.filter(|stop| there.contains(stop));
         self.newest = self.newest.filter(|stop| there.contains(stop));
@@ -308,7 +312,10 @@ impl State {
         } else {
             set.stops = stops.to_vec();
         }
-        if set.plan == self.planned && follow(&mut self.places, stops) {
+        if set.plan == self.planned
+            && follow(&mut self.places, stops, false)
+            && follow(&mut self.closings, stops, true)
+        {
             self.withdraw_complete();
         } else {
             self.lay_out();
@@ -405,9 +412,19 @@ impl State {
         }
     }
 
-    /// A stop's place.
+    /// The places of the set's stops, and behind them those of the closing frames.
+    pub fn all_places(&self) -> impl Iterator<Item = &Place> {
+        self.places.iter().chain(&self.closings)
+    }
+
+    /// The place of a stop or of a closing frame.
     pub fn place(&self, stop: u32) -> Option<&Place> {
-        self.places.iter().find(|place| place.index == stop)
+        self.all_places().find(|place| place.index == stop)
+    }
+
+    /// The closing frame of a row.
+    pub fn closing_of(&self, row: usize) -> Option<&Place> {
+        self.closings.iter().find(|place| place.row == row)
     }
 
     /// The place whose picture is shown large.
@@ -427,7 +444,9 @@ impl State {
     /// Takes in what was looked up, under the key it was asked for: what is shown by now may want more.
     pub fn take_facts(&mut self, key: FactsKey, found: Option<StopFacts>) {
         self.facts_asked = None;
-        self.facts = Some(StopFacts { key, versions: found.map(|facts| facts.versions).unwrap_or_default() });
+        let (versions, is_a_turn_on) =
+            found.map_or((Vec::new(), None), |facts| (facts.versions, facts.is_a_turn_on));
+        self.facts = Some(StopFacts { key, versions, is_a_turn_on });
     }
 
     /// The stops that buttons and keys act on: the selected ones, or the one under the cursor.
@@ -442,7 +461,7 @@ impl State {
     /// The place at which something is being done: the camera's before the disk's.
     pub fn active(&self) -> Option<&Place> {
         use session_core::engine::Activity::{Exposing, Keeping, Receiving, Settling, Turning};
-        let with = |wanted: &[_]| self.places.iter().find(|place| wanted.contains(&place.activity));
+        let with = |wanted: &[_]| self.all_places().find(|place| wanted.contains(&place.activity));
         with(&[Exposing, Settling, Turning]).or_else(|| with(&[Receiving, Keeping]))
     }
 

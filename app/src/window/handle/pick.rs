@@ -24,7 +24,7 @@ pub(super) fn pick(state: &mut State, pick: Pick) {
             state.selection_follows = false;
             let run = from.min(stop)..=from.max(stop);
             state.selected =
-                state.places.iter().map(|place| place.index).filter(|index| run.contains(index)).collect();
+                state.all_places().map(|place| place.index).filter(|index| run.contains(index)).collect();
         }
         Pick::Cursor(stop) => {
             (state.cursor, state.anchor) = (Some(stop), Some(stop));

@@ -143,7 +143,6 @@ impl Tools {
     pub(super) fn take_in_event(&mut self, state: &mut State, event: Update) {
         match event {
             Update::Kept { stop, .. } => {
-                // A closing frame has no place among the set's stops.
                 if state.place(stop).is_some() {
                     state.newest = Some(stop);
                 }
@@ -151,22 +150,25 @@ impl Tools {
                 state.notices.retain(|notice| notice.stop != Some(stop));
             }
             Update::Flagged { stop, flags, again, .. } => {
+                let closing = state.place(stop).is_some_and(|place| place.closing);
                 for flag in flags {
                     let what = format!("{}: {}", words::flag(&flag), flag.reason);
                     let (kind, text) = if again {
-                        (NoticeKind::Note, t!("handle-stop-is-shot-again", stop = stop, what = what))
+                        let text = if closing {
+                            t!("handle-closing-is-shot-again", what = what)
+                        } else {
+                            t!("handle-stop-is-shot-again", stop = stop, what = what)
+                        };
+                        (NoticeKind::Note, text)
                     } else {
-                        (NoticeKind::Prompt, t!("handle-stop", stop = stop, reason = what))
+                        (NoticeKind::Prompt, about(state, stop, &what))
                     };
                     state.say_of(Some(stop), kind, text);
                 }
             }
             Update::Failed { stop, reason } => {
-                state.say_of(
-                    Some(stop),
-                    NoticeKind::Trouble,
-                    t!("handle-stop", stop = stop, reason = reason),
-                );
+                let text = about(state, stop, &reason);
+                state.say_of(Some(stop), NoticeKind::Trouble, text);
             }
             // A prompt about a stop, such as to fire the shutter, is done with once its frame is kept.
             Update::Prompt { stop, text } => state.say_of(stop, NoticeKind::Prompt, text),
@@ -185,5 +187,14 @@ impl Tools {
         state.left = 0;
         state.checking = false;
         state.connected = None;
+    }
+}
+
+/// A sentence about a stop or a closing frame.
+fn about(state: &State, stop: u32, reason: &str) -> String {
+    if state.place(stop).is_some_and(|place| place.closing) {
+        t!("handle-closing", reason = reason)
+    } else {
+        t!("handle-stop", stop = stop, reason = reason)
     }
 }

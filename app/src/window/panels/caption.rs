@@ -35,19 +35,26 @@ fn what_ui(ui: &mut Ui, state: &State) {
     let elsewhere = state.shown().is_some_and(|place| !state.selected.contains(&place.index));
     match (state.shown(), state.selected.len()) {
         (shown, count) if count > 1 || (count == 1 && elsewhere) => {
-            let list = words::middle_cut(&words::number_list(state.selected.iter().copied()), 60);
-            let title = t!("caption-selected", n = count, list = list);
+            let stops = state.selected.iter().copied();
+            let only = stops.clone().next().filter(|_| count == 1).and_then(|stop| state.place(stop));
+            let title = match only {
+                Some(only) if only.closing => t!("caption-closing-selected"),
+                _ => t!(
+                    "caption-selected",
+                    n = count,
+                    list = words::middle_cut(&words::number_list(stops), 60)
+                ),
+            };
             ui.add(egui::Label::new(RichText::new(title).strong().size(16.0)).truncate());
             // One that is not among them would else be taken for one of them.
             if let Some(place) = shown.filter(|_| elsewhere) {
-                soft_ui(ui, t!("caption-picture-is-of", index = place.index));
+                let of_closing = place.closing.then(|| t!("caption-picture-is-of-closing"));
+                soft_ui(ui, of_closing.unwrap_or_else(|| t!("caption-picture-is-of", index = place.index)));
             }
         }
         (Some(place), _) => {
             marks::mark_ui(ui, place.mark);
-            let row = place.row_name.as_ref().map(|row| t!("caption-row", row = row)).unwrap_or_default();
-            let title = t!("caption-stop", index = place.index, row = row, degrees_text = place.degrees_text);
-            ui.label(RichText::new(title).strong().size(16.0));
+            ui.label(RichText::new(place.title()).strong().size(16.0));
             ui.label(place.words());
             if !state.stage.facts || place.versions.is_empty() {
                 soft_ui(ui, place.file_name());
@@ -70,6 +77,8 @@ fn stop_actions_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let ready = can_note(state) && state.problems.is_empty();
     let text = match targets.as_slice() {
         [] => t!("caption-retake"),
+        [one] if one.closing && one.versions.is_empty() => t!("caption-shoot-closing"),
+        [one] if one.closing => t!("caption-retake-closing"),
         [one] if one.versions.is_empty() => t!("caption-shoot-stop", index = one.index),
         [one] => t!("caption-retake-stop", index = one.index),
         several => t!("caption-retake-stops", several = several.len()),

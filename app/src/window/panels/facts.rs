@@ -8,7 +8,7 @@ use session_core::view::VersionView;
 
 use super::caption::can_note;
 use super::picture::fit;
-use super::widgets::{button_ui, pair_ui, soft_ui};
+use super::widgets::{button_ui, pair_ui, soft_ui, soft_wrapped_ui};
 use crate::window::facts::{VersionFacts, exposure_words};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::pictures::{Pictures, Seen, Size, Wish};
@@ -28,7 +28,9 @@ pub fn facts_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
         return;
     };
     ui.spacing_mut().item_spacing.y = 6.0;
-    ui.label(RichText::new(t!("facts-frame-of-stop", stop = place.index)).strong());
+    let title =
+        if place.closing { t!("facts-closing-frame") } else { t!("facts-frame-of-stop", stop = place.index) };
+    ui.label(RichText::new(title).strong());
     let facts = state.facts.as_ref().filter(|facts| facts.key.stop == place.index);
     let shown = facts.and_then(|facts| {
         let wanted = state.large_picture()?.version;
@@ -40,6 +42,9 @@ pub fn facts_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
     ScrollArea::vertical().id_salt("facts").auto_shrink(false).show(ui, |ui| {
         ui.set_max_width(width);
         ui.scope(|ui| figures_ui(ui, state, place, shown, pictures));
+        if place.closing {
+            soft_wrapped_ui(ui, closing_words(facts.and_then(|facts| facts.is_a_turn_on)));
+        }
         ui.add_space(4.0);
         versions_ui(ui, state, place, pictures, sink);
     });
@@ -66,6 +71,14 @@ fn figures_ui(ui: &mut Ui, state: &State, place: &Place, facts: Option<&VersionF
     if let Some(name) = picture.and_then(|picture| picture.path.file_name()) {
         let name = name.to_string_lossy().into_owned();
         soft_ui(ui, &name).on_hover_text(name);
+    }
+}
+
+/// What a closing frame is for, or why it tells nothing.
+fn closing_words(is_a_turn_on: Option<bool>) -> String {
+    match is_a_turn_on {
+        Some(false) => t!("facts-closing-no-turn"),
+        Some(true) | None => t!("facts-closing-what"),
     }
 }
 

@@ -144,13 +144,13 @@ enum Step {
 impl Step {
     /// The stop this step leads to from a stop, or from none.
     fn from(self, state: &State, here: Option<u32>) -> Option<u32> {
-        let places = &state.places;
+        let places: Vec<&Place> = state.all_places().collect();
         let Some(at) = here.and_then(|stop| places.iter().position(|place| place.index == stop)) else {
             return places.first().map(|place| place.index);
         };
         let in_row = |up: bool| {
             let row = if up { places[at].row.checked_sub(1)? } else { places[at].row + 1 };
-            nearest(places.iter().filter(|place| place.row == row), places[at].degrees)
+            nearest(state.places.iter().filter(|place| place.row == row), places[at].degrees)
         };
         let only_row = places.iter().all(|place| place.row == places[at].row);
         let to = match self {

@@ -22,7 +22,7 @@ pub fn has_any(state: &State) -> bool {
 /// Draws the messages.
 pub fn message_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     if let Some(fault) = state.fault() {
-        fault_ui(ui, fault, sink);
+        fault_ui(ui, state, fault, sink);
     }
     if let Some(row) = state.new_row() {
         card_ui(ui, |ui| {
@@ -71,7 +71,11 @@ fn card_ui(ui: &mut Ui, content: impl FnOnce(&mut Ui)) {
 fn flagged_ui(ui: &mut Ui, place: &Place, sink: &IntentSink) {
     ui.horizontal(|ui| {
         marks::mark_ui(ui, Mark::Flagged);
-        let title = t!("message-stop-is-flagged", stop = place.index);
+        let title = if place.closing {
+            t!("message-closing-is-flagged")
+        } else {
+            t!("message-stop-is-flagged", stop = place.index)
+        };
         ui.label(RichText::new(title).strong().size(16.0));
     });
     for flag in place.flags() {
@@ -90,7 +94,7 @@ fn flagged_ui(ui: &mut Ui, place: &Place, sink: &IntentSink) {
     });
 }
 
-fn fault_ui(ui: &mut Ui, fault: &Fault, sink: &IntentSink) {
+fn fault_ui(ui: &mut Ui, state: &State, fault: &Fault, sink: &IntentSink) {
     let headline = match fault.kind {
         FaultKind::Table => t!("message-the-table-needs-you"),
         FaultKind::PositionUnknown => t!("message-the-tables-position-is-unknown"),
@@ -101,7 +105,11 @@ fn fault_ui(ui: &mut Ui, fault: &Fault, sink: &IntentSink) {
     card_ui(ui, |ui| {
         ui.horizontal(|ui| {
             marks::mark_ui(ui, Mark::Problem);
-            let at = fault.stop.map(|stop| t!("message-stop", stop = stop)).unwrap_or_default();
+            let at = match fault.stop {
+                Some(stop) if state.place(stop).is_some_and(|place| place.closing) => t!("message-closing"),
+                Some(stop) => t!("message-stop", stop = stop),
+                None => String::new(),
+            };
             ui.label(RichText::new(format!("{headline}{at}")).strong().size(16.0));
         });
         ui.add(egui::Label::new(format!("{}.", capital(fault.message.trim_end_matches('.')))).wrap());

@@ -44,7 +44,12 @@ pub fn picture_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Intent
         return;
     };
     let Some(version) = state.large_picture() else {
-        words_ui(ui, area, &t!("picture-no-frame-of-stop-yet", index = place.index));
+        let text = if place.closing {
+            t!("picture-no-closing-frame-yet")
+        } else {
+            t!("picture-no-frame-of-stop-yet", index = place.index)
+        };
+        words_ui(ui, area, &text);
         return;
     };
     name_for_readers(ui, &response, place);
@@ -311,7 +316,11 @@ fn turn(ui: &Ui, state: &State, sink: &IntentSink, response: &Response) {
 }
 
 fn name_for_readers(ui: &Ui, response: &Response, place: &Place) {
-    let name = t!("picture-picture-of-stop-large", index = place.index, degrees_text = place.degrees_text);
+    let name = if place.closing {
+        t!("picture-closing-large", degrees_text = place.degrees_text)
+    } else {
+        t!("picture-picture-of-stop-large", index = place.index, degrees_text = place.degrees_text)
+    };
     ui.ctx().accesskit_node_builder(response.id, |node| {
         node.set_role(egui::Role::Image);
         node.set_label(name);

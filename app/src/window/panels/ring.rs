@@ -41,7 +41,7 @@ pub fn ring_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             caret(ui, &ring, place);
         }
     }
-    ui.scope(|ui| legend_ui(ui, state));
+    ui.scope(|ui| legend_ui(ui, state, sink));
 }
 
 /// What lies under the places: tracks, figures, the camera.
@@ -203,6 +203,7 @@ fn centre(ui: &Ui, ring: &RingLayout, state: &State) {
 fn doing(place: &Place) -> String {
     use session_core::engine::Activity::{Exposing, Keeping, Receiving, Settling, Turning};
     match place.activity {
+        _ if place.closing => t!("ring-closing-doing", state = place.words()),
         Turning => t!("ring-turning-to-stop", stop = place.index),
         Settling => t!("ring-settling-at-stop", stop = place.index),
         Exposing => t!("ring-exposing-stop", stop = place.index),
@@ -330,8 +331,7 @@ fn respond(
 /// The tooltip of a place.
 pub fn tip_ui(ui: &mut Ui, place: &Place) {
     ui.set_max_width(320.0);
-    let row = place.row_name.as_ref().map(|row| t!("ring-row", row = row)).unwrap_or_default();
-    ui.label(t!("ring-stop-2", index = place.index, row = row, degrees_text = place.degrees_text));
+    ui.label(place.title());
     ui.horizontal(|ui| {
         marks::mark_ui(ui, place.mark);
         let versions = match place.versions.len() {
@@ -376,12 +376,13 @@ fn caret(ui: &Ui, ring: &RingLayout, place: &Place) {
 }
 
 /// Each state's shape with its word and count; always all of them, so that nothing moves.
-fn legend_ui(ui: &mut Ui, state: &State) {
+fn legend_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     ui.add_space(4.0);
     let columns = if ui.available_width() < 330.0 { 3 } else { 4 };
     let cell = vec2(ui.available_width() / columns as f32, 17.0);
     ui.spacing_mut().interact_size.y = cell.y;
     for marks_in_line in Mark::ALL.chunks(columns) {
+        let has_room = marks_in_line.len() < columns;
         ui.horizontal(|ui| {
             ui.spacing_mut().item_spacing = vec2(0.0, 0.0);
             for mark in marks_in_line {
@@ -392,6 +393,28 @@ fn legend_ui(ui: &mut Ui, state: &State) {
                     soft_ui(ui, format!("{} {}", state.count(*mark), mark.word()));
                 });
             }
+            // The last line has room for what is kept apart from the set.
+            let row = state.shown().or(state.active()).map_or(0, |place| place.row);
+            if let Some(place) = state.closing_of(row).filter(|_| has_room) {
+                closing_ui(ui, cell, place, state, sink);
+            }
         });
     }
+}
+
+/// The closing frame's place: no stop of the ring, so it stands beside the counts and in none of them.
+fn closing_ui(ui: &mut Ui, cell: Vec2, place: &Place, state: &State, sink: &IntentSink) {
+    let (area, _) = ui.allocate_exact_size(cell, Sense::hover());
+    let selected = state.selected.contains(&place.index);
+    let response = respond(ui, area, place, selected, state, sink);
+    marks::paint(ui.painter(), area.left_center() + vec2(7.0, 0.0), 5.0, place.mark);
+    let shown = state.shown().is_some_and(|shown| shown.index == place.index);
+    let colour = if shown || selected || response.hovered() { theme::text() } else { theme::soft() };
+    let at = area.left_center() + vec2(20.0, 0.0);
+    ui.painter().text(at, Align2::LEFT_CENTER, t!("ring-closing"), theme::small(), colour);
+    if selected || response.has_focus() {
+        let stroke = Stroke::new(if selected { 2.0 } else { 1.0 }, theme::strong());
+        ui.painter().rect_stroke(area, 3.0, stroke, egui::StrokeKind::Outside);
+    }
+    response.on_hover_ui(|ui| tip_ui(ui, place));
 }

@@ -23,6 +23,8 @@ use crate::window::{theme, words};
 const CELL: egui::Vec2 = vec2(124.0, 126.0);
 const GAP: f32 = 8.0;
 const EDGE: f32 = 16.0;
+/// How far the closing frames stand from the set, points.
+const APART: f32 = 20.0;
 /// How near to an end of the strip a pointer makes it move on, points.
 const PULL: f32 = 48.0;
 /// How fast it moves on at most, points a second.
@@ -31,7 +33,9 @@ const PACE: f32 = 900.0;
 /// Draws the strip.
 pub fn strip_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
     let pitch = CELL.x + GAP;
-    let width = state.places.len() as f32 * pitch - GAP + 2.0 * EDGE;
+    let cells: Vec<&Place> = state.all_places().collect();
+    let apart = if state.closings.is_empty() { 0.0 } else { APART };
+    let width = cells.len() as f32 * pitch + apart - GAP + 2.0 * EDGE;
     ui.painter().hline(ui.max_rect().x_range(), ui.max_rect().top(), Stroke::new(1.0, theme::line()));
     // Drawing across the thumbnails looks through them; the wheel and the bar scroll.
     let source = ScrollSource { drag: DragScroll::Never, ..ScrollSource::default() };
@@ -41,15 +45,26 @@ pub fn strip_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
         ui.set_width(width);
         ui.set_height(CELL.y + 6.0);
         let is_drawn = scrub(ui, state, sink, origin.x + EDGE, pitch);
-        let first = ((seen.left() - EDGE) / pitch).floor().max(0.0) as usize;
-        let last = (((seen.right() - EDGE) / pitch).ceil().max(0.0) as usize).min(state.places.len());
-        for at in first..last {
-            let corner = pos2(origin.x + EDGE + at as f32 * pitch, origin.y + 6.0);
-            let cell = Rect::from_min_size(corner, CELL);
-            cell_ui(ui, cell, &state.places[at], state, pictures, sink);
+        for (at, place) in cells.iter().enumerate() {
+            let left = left_of(state, at, pitch);
+            if left > seen.right() || left + CELL.x < seen.left() {
+                continue;
+            }
+            let cell = Rect::from_min_size(pos2(origin.x + left, origin.y + 6.0), CELL);
+            cell_ui(ui, cell, place, state, pictures, sink);
         }
-        keep_in_sight(ui, state, origin.x + EDGE, pitch, !is_drawn);
+        if apart > 0.0 {
+            let x = origin.x + EDGE + state.places.len() as f32 * pitch + (apart - GAP) / 2.0;
+            ui.painter().vline(x, origin.y + 6.0..=origin.y + CELL.y, Stroke::new(1.0, theme::line()));
+        }
+        keep_in_sight(ui, state, origin.x, pitch, !is_drawn);
     });
+}
+
+/// Where a cell begins, points from the strip's beginning; closing frames stand apart from the set.
+fn left_of(state: &State, at: usize, pitch: f32) -> f32 {
+    let apart = if at < state.places.len() { 0.0 } else { APART };
+    EDGE + at as f32 * pitch + apart
 }
 
 /// Looks at the stop under a pointer that is drawn along the strip; with Shift, selects those passed. Tells
@@ -90,8 +105,8 @@ fn keep_in_sight(ui: &Ui, state: &State, left: f32, pitch: f32, bring: bool) {
         return;
     }
     ui.data_mut(|data| data.insert_temp(memory, shown));
-    if bring && let Some(at) = state.places.iter().position(|place| place.index == shown) {
-        let x = left + at as f32 * pitch;
+    if bring && let Some(at) = state.all_places().position(|place| place.index == shown) {
+        let x = left + left_of(state, at, pitch);
         let cell = Rect::from_min_size(pos2(x - pitch, ui.max_rect().top()), vec2(CELL.x + 2.0 * pitch, 1.0));
         ui.scroll_to_rect_animation(cell, None, egui::style::ScrollAnimation::none());
     }
@@ -103,6 +118,10 @@ fn cell_ui(ui: &Ui, cell: Rect, place: &Place, state: &State, pictures: &Picture
     let selected = state.selected.contains(&place.index);
     let version = place.picture();
     let name = match version {
+        Some(version) if place.closing => {
+            t!("strip-picture-of-closing", version = version.version, place = place.label())
+        }
+        None if place.closing => t!("strip-no-picture-of-closing", place = place.label()),
         Some(version) => t!(
             "strip-picture-of-stop-version",
             index = place.index,
@@ -162,7 +181,7 @@ fn cell_ui(ui: &Ui, cell: Rect, place: &Place, state: &State, pictures: &Picture
         painter,
         pos2(cell.left() + 2.0, line),
         Align2::LEFT_CENTER,
-        &t!("strip-stop", index = place.index),
+        &if place.closing { t!("strip-closing") } else { t!("strip-stop", index = place.index) },
         theme::text(),
     );
     let right = match &place.row_name {
