@@ -16,7 +16,7 @@ pub enum FlagKind {
     WhiteBalanceOff,
     /// Highlights or shadows on the object without detail.
     Clipped,
-    /// The picture of the stop before, once more.
+    /// The picture of the stop before, once more, or another of the object as it stood there.
     Duplicate,
     /// The stop stands wrong, alone.
     WrongAngle,

@@ -8,8 +8,9 @@ use crate::srgb;
 const EXPOSURE_EV: f32 = 0.09;
 /// A channel off by this much against the others is named, in stops; 3 % is 0.043.
 const CHANNEL_EV: f32 = 0.024;
-/// The same for the distance between the outer two channels, where a codec's steps are coarse and fine.
-const CHANNELS_APART_EV: (f32, f32) = (0.034, 0.024);
+/// The same for the distance between the outer two channels: where a codec's steps are fine, and at most.
+const CHANNELS_APART_EV: f32 = 0.024;
+const CHANNELS_APART_MOST_EV: f32 = 0.034;
 /// Colours are off by up to so many 8-bit codes from a codec's rounding alone.
 const ROUNDING_CODES: f32 = 1.6;
 /// Extra blur below this is not named, as a Gaussian variance in px² of a frame 1500 px wide; a
@@ -165,21 +166,19 @@ fn light(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
         return;
     }
     let moved = exposure.abs() > EXPOSURE_EV;
-    let (channel, tint) = off
-        .iter()
-        .enumerate()
-        .map(|(c, v)| (c, v - exposure))
-        // The same holds for a clipped channel that moved less than the others.
-        .filter(|(c, tint)| !is_clipped[*c] || *tint > 0.0)
-        .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
-        .unwrap_or((0, 0.0));
+    // The same holds for a clipped channel that moved less than the others.
+    let tints: Vec<(usize, f32)> =
+        (0..3).map(|c| (c, off[c] - exposure)).filter(|(c, tint)| !is_clipped[*c] || *tint > 0.0).collect();
+    let Some(&(channel, tint)) = tints.iter().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())) else {
+        return;
+    };
     let darkest = facts.backdrop.median.iter().copied().fold(1.0, f32::min);
     let rounding = ROUNDING_CODES * code_ev(darkest);
     // A codec's coarse colour steps share one channel's change out among all: where the exposure stayed, how far
     // the channels lie apart tells it still. Where it moved, they alone make a tint.
-    let apart_limit = rounding.clamp(CHANNELS_APART_EV.1, CHANNELS_APART_EV.0);
-    let apart = off.iter().copied().fold(f32::MIN, f32::max) - off.iter().copied().fold(f32::MAX, f32::min);
-    let shared = !moved && apart > apart_limit.max(8.0 * noise);
+    let (low, high) = tints.iter().fold((0.0_f32, 0.0_f32), |(l, h), t| (l.min(t.1), h.max(t.1)));
+    let apart_limit = rounding.clamp(CHANNELS_APART_EV, CHANNELS_APART_MOST_EV);
+    let shared = !moved && high - low > apart_limit.max(8.0 * noise);
     let tint_limit = CHANNEL_EV.max(5.0 * noise).max(if moved { rounding } else { 0.0 });
     if shared || tint.abs() > tint_limit {
         let percent = (f64::from(tint).exp2() - 1.0) * 100.0;
@@ -195,7 +194,7 @@ fn light(facts: &FrameFacts, alike: &[&FrameFacts], flags: &mut Vec<Flag>) {
 }
 
 /// How far the exposure moved, in stops, where each channel moved by `off`. A clipped channel moves less than it
-/// should: two others tell, and without them the one that moved most is nearest the truth.
+/// should: the others tell, and without them the one that moved most is nearest the truth.
 fn exposure_of(off: [f32; 3], is_clipped: [bool; 3]) -> f32 {
     let mut sorted = off;
     sorted.sort_by(f32::total_cmp);
@@ -203,6 +202,8 @@ fn exposure_of(off: [f32; 3], is_clipped: [bool; 3]) -> f32 {
     match open[..] {
         [_, _, _] => sorted[1],
         [a, b] => f32::midpoint(a, b),
+        [a] => a,
+        _ if -sorted[0] > sorted[2] => sorted[0],
         _ => sorted[2],
     }
 }
@@ -324,6 +325,9 @@ mod tests {
             ([0.0, 0.002, 0.14], [false, false, true], 0.001),
             ([0.5, 0.2, 0.5], [false, true, false], 0.5),
             ([0.1, 0.2, 0.3], [true, true, false], 0.3),
+            ([-0.02, -0.01, -0.3], [true, true, false], -0.3),
+            ([-0.02, -0.2, -0.1], [true; 3], -0.2),
+            ([0.1, 0.2, 0.3], [true; 3], 0.3),
             ([-0.2, 0.0, 0.01], [false; 3], 0.0),
         ] {
             assert!((exposure_of(off, is_clipped) - exposure).abs() < 1e-6, "{off:?}");

@@ -155,11 +155,6 @@ fn rough_column(seen: &[Seen]) -> f64 {
     mids.get(mids.len() / 2).copied().unwrap_or(0.0)
 }
 
-/// Sines and cosines of the directions of touching lines.
-fn directions() -> impl Iterator<Item = (f64, f64)> {
-    (0..COUNT).map(|i| f64::from(i as i32 * STEP - REACH).to_radians().sin_cos())
-}
-
 /// Mean distances of touching lines, left and right.
 struct Touching<'a> {
     seen: &'a [Seen],
@@ -171,7 +166,8 @@ struct Touching<'a> {
 
 impl<'a> Touching<'a> {
     fn of(seen: &'a [Seen], angles: &[f64], harmonics: usize, start: &Pose) -> Option<Self> {
-        let directions: Vec<(f64, f64)> = directions().collect();
+        let directions: Vec<(f64, f64)> =
+            (0..COUNT).map(|i| f64::from(i as i32 * STEP - REACH).to_radians().sin_cos()).collect();
         let reaches = Self::reaches(seen, &directions, start);
         let weights = (0..COUNT)
             .map(|i| {
@@ -196,7 +192,7 @@ impl<'a> Touching<'a> {
     /// each as likely as the next, to [`UNSEEN_STRAY_DEG`].
     fn unseen_strays(&self, angles: &[f64], harmonics: usize, pose: &Pose) -> Option<f64> {
         let reaches = Self::reaches(self.seen, &self.directions, pose);
-        let (_, slopes) = fourier::basis(angles, harmonics);
+        let slopes = fourier::slopes(angles, harmonics);
         // How the column, half the mean of right less left over all directions, moves with each stop's angle.
         let mut by_stop = DVector::<f64>::zeros(angles.len());
         for (i, weights) in self.weights.iter().enumerate() {

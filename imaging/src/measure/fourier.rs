@@ -1,7 +1,5 @@
 //! Mean and harmonics of something seen at the stops of a turn.
 
-use std::f64::consts::FRAC_PI_2;
-
 use nalgebra::{DMatrix, DVector};
 
 /// A robust fit of a mean and harmonics over table angles.
@@ -14,27 +12,39 @@ pub(super) struct Harmonics {
     pub mean_weights: Vec<f64>,
 }
 
-/// The functions fitted, a row for each angle: 1, cosine, sine, cosine of the double angle, …; and their
-/// slopes by the angle.
-pub(super) fn basis(angles: &[f64], harmonics: usize) -> (DMatrix<f64>, DMatrix<f64>) {
-    let columns = (1 + 2 * harmonics).min(angles.len().saturating_sub(2)).max(1);
-    let term = |i: usize, j: usize, ahead: f64| {
+/// How many functions are fitted to so many values.
+fn columns(values: usize, harmonics: usize) -> usize {
+    (1 + 2 * harmonics).min(values.saturating_sub(2)).max(1)
+}
+
+/// The functions fitted, a row for each angle: 1, cosine, sine, cosine of the double angle, …
+fn basis(angles: &[f64], harmonics: usize) -> DMatrix<f64> {
+    DMatrix::from_fn(angles.len(), columns(angles.len(), harmonics), |i, j| {
         let k = j.div_ceil(2) as f64;
-        // A sine is a cosine a quarter turn behind; a slope runs a quarter turn ahead.
-        let behind = if j == 0 || j % 2 == 1 { 0.0 } else { 1.0 };
-        (k * angles[i] + (ahead - behind) * FRAC_PI_2).cos()
-    };
-    let n = angles.len();
-    (
-        DMatrix::from_fn(n, columns, |i, j| term(i, j, 0.0)),
-        DMatrix::from_fn(n, columns, |i, j| j.div_ceil(2) as f64 * term(i, j, 1.0)),
-    )
+        match j {
+            0 => 1.0,
+            j if j % 2 == 1 => (k * angles[i]).cos(),
+            _ => (k * angles[i]).sin(),
+        }
+    })
+}
+
+/// The slopes of the functions fitted, by the angle.
+pub(super) fn slopes(angles: &[f64], harmonics: usize) -> DMatrix<f64> {
+    DMatrix::from_fn(angles.len(), columns(angles.len(), harmonics), |i, j| {
+        let k = j.div_ceil(2) as f64;
+        match j {
+            0 => 0.0,
+            j if j % 2 == 1 => -k * (k * angles[i]).sin(),
+            _ => k * (k * angles[i]).cos(),
+        }
+    })
 }
 
 /// Fits by least squares, down-weighting outliers; `None` where the angles do not carry it.
 pub(super) fn fit(angles: &[f64], values: &[f64], harmonics: usize) -> Option<Harmonics> {
     let n = values.len();
-    let (basis, _) = basis(angles, harmonics);
+    let basis = basis(angles, harmonics);
     let columns = basis.ncols();
     let values = DVector::from_column_slice(values);
     let mut weights = DVector::from_element(n, 1.0);

@@ -16,9 +16,9 @@ const TOLD_DEG: f64 = 0.08;
 
 /// A wrong stop or a slip is named where it is so many times its uncertainty.
 const CLEAR: f64 = 5.0;
-/// The same where single angles are not told, but for uncertainties above this, degrees: whoever shoots must learn
-/// of it though the amount is rough.
+/// The same where single angles are not told: whoever shoots must learn of it though the amount is rough.
 const CLEAR_THOUGH_ROUGH: f64 = 8.0;
+/// Beyond this uncertainty, degrees, nothing is named.
 const ROUGH_DEG: f64 = 0.3;
 
 /// A frame whose places fit this many times worse than usual is judged by its own, larger uncertainty.
@@ -270,9 +270,9 @@ const CLOSURE_TOLD_DEG: f64 = 0.02;
 mod tests {
     use super::*;
 
-    /// Twelve stops of which the sixth seems to stand 0.3° short, its places fitting `misfit` times worse
-    /// than those of the others.
-    fn wrong_stops(misfit: f64) -> Vec<usize> {
+    /// Twelve stops of which the sixth seems to stand short by degrees, its places fitting `misfit` times worse
+    /// than those of the others; angles are known to about twice `sigma` degrees.
+    fn wrong_stops(short: f64, misfit: f64, sigma: f64) -> Vec<usize> {
         let n = 12;
         let mut seen = Seen {
             planned: (0..n).map(|i| 30.0 * i as f64).collect(),
@@ -282,20 +282,33 @@ mod tests {
             followed: (0..12 * n).map(|i| vec![(i + n - 1) % n, i % n, (i + 1) % n]).collect(),
             fewest: 12,
         };
-        seen.deviation[5] = -0.3;
+        seen.deviation[5] = -short;
         seen.misfit[5] = misfit;
         let order: Vec<usize> = (0..n).collect();
-        let tale = explain(&seen, &order, &|_| 0.02, &|a, b| if a == b { 1e-4 } else { 0.0 }, &|| false);
+        let tale = explain(
+            &seen,
+            &order,
+            &|_| sigma,
+            &|a, b| if a == b { sigma * sigma / 4.0 } else { 0.0 },
+            &|| false,
+        );
         tale.story.wrong.iter().map(|w| w.0).collect()
     }
 
     #[test]
     fn a_stop_off_by_much_more_than_its_uncertainty_is_named() {
-        assert_eq!(wrong_stops(1.0), [5]);
+        assert_eq!(wrong_stops(0.3, 1.0, 0.02), [5]);
     }
 
     #[test]
     fn a_smeared_stop_is_not_named_for_what_its_smear_may_explain() {
-        assert!(wrong_stops(3.0).is_empty());
+        assert!(wrong_stops(0.3, 3.0, 0.02).is_empty());
+    }
+
+    #[test]
+    fn a_stop_off_by_degrees_is_named_though_angles_are_rough() {
+        assert_eq!(wrong_stops(3.0, 1.0, 0.06), [5]);
+        assert!(wrong_stops(0.8, 1.0, 0.06).is_empty());
+        assert!(wrong_stops(3.0, 1.0, 0.2).is_empty());
     }
 }

@@ -11,11 +11,11 @@ use super::{Stop, TurnFrame};
 
 /// Widest angle a patch is followed over, degrees.
 const WIDEST_DEG: f64 = 32.0;
-/// Stops nearer than this are the same.
-const SAME_DEG: f64 = 2.0;
 /// The same once its place is known beforehand, and on how many stops on each side.
 const FARTHEST_DEG: f64 = 32.0;
 const FAR_STOPS: usize = 4;
+/// A closing frame stands at the first frame's angle, nearer than this.
+const SAME_DEG: f64 = 2.0;
 
 /// How a surface faces: by default like a cylinder about the axis.
 #[derive(Debug, Clone, Copy, Default)]
@@ -221,14 +221,13 @@ impl<'a> Job<'a> {
 pub(super) fn too_far_apart(angles: &[f64]) -> Option<String> {
     let mut sorted: Vec<f64> = angles.iter().map(|a| a.to_degrees().rem_euclid(360.0)).collect();
     sorted.sort_by(f64::total_cmp);
-    // A closing frame stands where the first does.
-    sorted.dedup_by(|a, b| (*a - *b).abs() < SAME_DEG);
-    let around = sorted.first()? + 360.0 - sorted.last()?;
-    let mut gaps: Vec<f64> = sorted.windows(2).map(|w| w[1] - w[0]).chain([around]).collect();
+    let mut gaps: Vec<f64> = sorted.windows(2).map(|w| w[1] - w[0]).collect();
     gaps.sort_by(f64::total_cmp);
-    let usual = gaps[gaps.len() / 2];
+    let usual = *gaps.get(gaps.len() / 2)?;
     (usual > WIDEST_DEG).then(|| {
-        format!("the stops stand {usual:.0}° apart; detail can be followed over {WIDEST_DEG:.0}° at most")
+        format!(
+            "the stops stand {usual:.0}° apart; detail can be followed over {WIDEST_DEG:.0}° at most: plan more stops"
+        )
     })
 }
 
@@ -246,6 +245,8 @@ mod tests {
             (0..=n).map(|i| f64::from(i) * std::f64::consts::TAU / f64::from(n)).collect()
         };
         assert_eq!(too_far_apart(&even(12)), None);
+        assert_eq!(too_far_apart(&[0.0, 0.02, 0.04]), None);
+        assert_eq!(too_far_apart(&[]), None);
         assert!(too_far_apart(&even(8)).unwrap().contains("45° apart"));
     }
 }
