@@ -363,7 +363,7 @@ message-closing-is-flagged = The closing frame is flagged
 message-it-is-seen-to-shoot = It is seen to, shoot it again
 message-keep-it-and-go-on = Keep it and go on
 message-dismiss = Dismiss
-message-older = { $n } older
+message-more = { $n } more
 message-all-said = What was said
 message-dismiss-all = Dismiss all
 
@@ -397,7 +397,7 @@ plan-save = Save…
 plan-open = Open…
 plan-redo = Redo
 plan-undo = Undo
-plan-it-can-be-changed-when = It can be changed when the session is stopped.
+plan-it-can-be-changed-when = Can be changed once stopped.
 plan-this-folder-holds-a-set = This folder holds a set of { $sku }
 plan-changed-from-the-set-in = Changed from the set in this folder
 plan-no-frame-stays = No frame stays
@@ -666,6 +666,7 @@ turn-bar-tip = Draw along the bar to turn the object through the frames at hand
 
 finishing-enter = Finish and export…
 finishing-enter-tip = Even light, straight, cropped alike, on white; then the shop's listing.
+finishing-enter-not-yet = Once a frame is kept and nothing is being shot.
 finishing-back = Back to shooting
 finishing-title = Finish { $sku }
 finishing-missing = { $n ->

@@ -1,15 +1,18 @@
-//! What needs a person: the message, the advice, and the buttons that help.
+//! What needs a person: the message, the advice, and the buttons that help; none moves what is pointed at.
 
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 use roundstop::window::intent::{IntentSink, WindowIntent};
 use roundstop::window::panels::message::message_ui;
+use roundstop::window::panels::window_ui;
+use roundstop::window::pictures::Pictures;
 use roundstop::window::state::{Link, NoticeKind, State};
 use session_core::clock::SimSpeed;
 use session_core::engine::{Fault, FaultKind, Intent, Mode, PauseReason};
 use session_core::plan::Plan;
 use session_core::view::RowView;
 
+use super::fixtures::places_of_all;
 use super::start;
 
 fn state_in(mode: Mode) -> State {
@@ -122,7 +125,7 @@ fn the_newest_notice_replaces_the_others_which_can_be_looked_up() {
     harness.run();
     harness.get_by_label("Two");
     assert!(harness.query_by_label("Three").is_none());
-    harness.get_by_label("2 older").click();
+    harness.get_by_label("2 more").click();
     harness.run();
     for text in ["One", "Three"] {
         harness.get_by_label(text);
@@ -152,4 +155,39 @@ fn a_fault_is_not_said_twice() {
     harness.run();
     assert!(harness.query_by_label("Stop 7: the cable is out").is_none());
     harness.get_by_label("Stop 5: too dark");
+}
+
+#[test]
+fn nothing_moves_under_the_pointer_when_something_is_said() {
+    let (sink, _wishes) = IntentSink::new();
+    let pictures = Pictures::default();
+    let mut state = super::look::complete();
+    state.notices.clear();
+    let mut harness = Harness::builder()
+        .with_size([1280.0, 800.0])
+        .build_ui_state(|ui, state| window_ui(ui, state, &pictures, &sink), state);
+    harness.run_steps(4);
+    let quiet = places_of_all(&harness);
+    assert!(quiet.len() > 60, "{}", quiet.len());
+    let mut compare = |what: &str, least: usize, change: &dyn Fn(&mut State)| {
+        change(harness.state_mut());
+        harness.run_steps(4);
+        let now = places_of_all(&harness);
+        let both: Vec<_> = quiet.iter().filter_map(|(name, at)| Some((name, at, now.get(name)?))).collect();
+        assert!(both.len() >= least, "{what}: {} of {}", both.len(), quiet.len());
+        for (name, before, after) in both {
+            assert_eq!(before.y_range(), after.y_range(), "{what}: {name}");
+        }
+    };
+    compare("a note", quiet.len(), &|state| state.say(NoticeKind::Note, "The plan is saved.".to_owned()));
+    let long = "the plan cannot be saved, for the disk is full; ".repeat(12);
+    compare("what is asked for beside it", quiet.len(), &|state| {
+        state.say(NoticeKind::Prompt, "Fire the shutter now.".to_owned());
+        state.say(NoticeKind::Note, "The list is opened.".to_owned());
+    });
+    compare("a long one", quiet.len(), &|state| state.say(NoticeKind::Trouble, long.clone()));
+    // Buttons that say something else by now are others.
+    compare("a fault", quiet.len() - 12, &|state| state.mode = fault(FaultKind::Settings));
+    harness.get_by_label("Go on with the new setting");
+    harness.get_by_role_and_label(egui::Role::Button, "2 more");
 }

@@ -8,9 +8,11 @@ use egui_kittest::kittest::{NodeT, Queryable};
 use roundstop::listing::{read_finishing, write_finishing};
 use roundstop::window::WindowApp;
 use roundstop::window::finishing::{FinishingRoom, Measuring, Side};
+use roundstop::window::state::{NoticeKind, State};
 use session_core::clock::SimSpeed;
 use session_core::plan::Plan;
 
+use super::fixtures::places_of_all;
 use super::session::finished;
 use super::{draw, start, until, window};
 
@@ -325,7 +327,7 @@ fn with_settings_that_the_disk_refuses_nothing_is_made() {
 }
 
 #[test]
-fn the_buttons_keep_their_place_while_the_work_is_under_way() {
+fn everything_keeps_its_place_while_the_work_is_under_way() {
     use roundstop::listing::FinishingFile;
     use roundstop::window::finishing::{Job, Outcome, Pace, RoomStop};
 
@@ -343,8 +345,8 @@ fn the_buttons_keep_their_place_while_the_work_is_under_way() {
         state,
     );
     harness.run_steps(4);
-    let finish = harness.get_by_label("Finish the set").rect();
-    let export = harness.get_by_label("Export a listing").rect();
+    let quiet = places_of_all(&harness);
+    assert!(quiet.len() > 15, "{}", quiet.len());
     let job = |exports| Job {
         folder: "sets/LP-0142".into(),
         made_with: None,
@@ -352,29 +354,37 @@ fn the_buttons_keep_their_place_while_the_work_is_under_way() {
         to: "sets".into(),
         pace: Pace::new(),
     };
-    for (exports, finish_says, export_says) in
-        [(true, "Finish the set", "Exporting a listing…"), (false, "Finishing the set…", "Export a listing")]
+    let unmoved = |harness: &Harness<'_, State>, renamed: &[(&str, &str)]| {
+        let now = places_of_all(harness);
+        for (name, before) in &quiet {
+            let says = renamed.iter().find(|(was, _)| name.ends_with(was));
+            let name = says.map_or(name.clone(), |(was, is)| name.replace(was, is));
+            assert_eq!(now.get(&name), Some(before), "{name}");
+        }
+    };
+    for (exports, was, is) in
+        [(true, "Export a listing", "Exporting a listing…"), (false, "Finish the set", "Finishing the set…")]
     {
         harness.state_mut().finishing.job = Some(job(exports));
         harness.run_steps(4);
-        for (says, place) in [(finish_says, finish), (export_says, export)] {
-            let button = harness.get_by_label(says);
-            assert_eq!(button.rect(), place, "{says}");
-            assert!(button.accesskit_node().is_disabled(), "{says}");
-        }
-        let cancel = harness.get_by_label("Cancel").rect();
-        assert!(!cancel.intersects(finish) && !cancel.intersects(export), "{cancel:?}");
+        unmoved(&harness, &[(was, is)]);
+        assert!(harness.get_by_label(is).accesskit_node().is_disabled(), "{is}");
+        harness.get_by_role_and_label(Role::Button, "Cancel");
     }
     harness.state_mut().finishing.job = None;
     harness.state_mut().finishing.outcome = Some(Outcome {
         text: "24 pictures finished in sets.".to_owned(),
         good: true,
-        made_with: None,
+        made_with: Some(FinishingFile { creator: "Larkhollow".to_owned(), ..FinishingFile::default() }),
         to: "sets".into(),
     });
+    harness.state_mut().say(NoticeKind::Trouble, "the folder cannot be shown".to_owned());
     harness.run_steps(4);
-    assert_eq!(harness.get_by_label("Finish the set").rect(), finish);
-    assert_eq!(harness.get_by_label("Export a listing").rect(), export);
+    unmoved(&harness, &[]);
+    for says in ["The folder cannot be shown", "24 pictures finished in sets."] {
+        harness.get_by_label(says);
+    }
+    harness.get_by_role_and_label(Role::Button, "Show it in the file manager");
 }
 
 #[test]

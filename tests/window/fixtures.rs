@@ -1,10 +1,11 @@
 //! Beginnings that several tests share; demo data.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::time::Duration;
 
 use egui_kittest::Harness;
+use egui_kittest::kittest::{By, NodeT, Queryable};
 use roundstop::settings::Settings;
 use roundstop::studio::{CameraSpec, StudioOptions, TableSpec};
 use roundstop::window::intent::IntentSink;
@@ -169,4 +170,17 @@ pub fn drawn(state: &State, look: impl FnOnce(&Harness<'_>)) {
         .build_ui(|ui| window_ui(ui, state, &pictures, &sink));
     harness.run();
     look(&harness);
+}
+
+/// Where everything lies that can be pressed, ticked, drawn or typed in, by role and name.
+pub fn places_of_all<State>(harness: &Harness<'_, State>) -> BTreeMap<String, egui::Rect> {
+    use egui::Role::{Button, CheckBox, ComboBox, RadioButton, Slider, TextInput};
+    let roles = [Button, CheckBox, ComboBox, RadioButton, Slider, TextInput];
+    harness
+        .query_all(By::new().predicate(move |node| roles.contains(&node.role())))
+        .map(|node| {
+            let name = node.accesskit_node().label().unwrap_or_default();
+            (format!("{:?} {name}", node.accesskit_node().role()), node.rect())
+        })
+        .collect()
 }

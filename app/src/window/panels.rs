@@ -112,9 +112,7 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
         .exact_size(90.0)
         .frame(panel(16, 10))
         .show(ui, |ui| caption::caption_ui(ui, state, sink));
-    if message::has_any(state) {
-        Panel::top("messages").frame(panel(16, 10)).show(ui, |ui| message::message_ui(ui, state, sink));
-    }
+    message::notice_panel_ui(ui, state, sink);
     let has_frames = !state.kept_nothing();
     let facts_beside = room.x - column - FACTS >= LEAST_PICTURE;
     if state.live.is_some() || has_frames {
@@ -135,6 +133,7 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
             .frame(panel(0, 2))
             .show(ui, |ui| turn_bar::turn_bar_ui(ui, state, pictures, sink));
     }
+    message::card_panel_ui(ui, state, sink);
     CentralPanel::default()
         .frame(Frame::new().fill(theme::mat()))
         .show(ui, |ui| picture::picture_ui(ui, state, pictures, sink));

@@ -1,6 +1,6 @@
 //! Start, pause, go on, stop.
 
-use egui::{RichText, Ui, vec2};
+use egui::{RichText, Sense, Ui, vec2};
 use session_core::engine::{Intent, Mode, PauseReason};
 
 use super::widgets::{button_ui, primary_button_ui, soft_ui};
@@ -83,6 +83,10 @@ fn pace_ui(ui: &mut Ui, state: &State) {
     if let Some(one_secs) = state.pace.secs_a_stop() {
         let all = words::span(one_secs * stops as f64);
         soft_ui(ui, t!("pace-measured", one = figure(one_secs), all = all));
+    } else {
+        // The line is kept, so that nothing below moves when it comes.
+        let height = ui.fonts_mut(|fonts| fonts.row_height(&theme::small()));
+        ui.allocate_exact_size(vec2(0.0, height), Sense::hover());
     }
 }
 

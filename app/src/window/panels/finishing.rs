@@ -6,9 +6,10 @@ use egui::{
 };
 use session_core::engine::Intent;
 
-use super::finishing_make::make_ui;
+use super::finishing_make::{make_ui, result_ui};
 use super::finishing_picture::picture_ui;
 use super::finishing_steps::steps_ui;
+use super::message;
 use super::view_bar::toggle_ui;
 use super::widgets::{button_ui, soft_ui};
 use crate::window::finishing::{FinishingWish, Side};
@@ -19,20 +20,22 @@ use crate::window::{theme, words};
 
 /// The width of the column with the steps, points.
 const COLUMN: f32 = 348.0;
+/// The height of the place for how far the work is and what came of it, points.
+const RESULT: f32 = 64.0;
 
-/// What comes after shooting: the button that leads into the room, and the next set.
+/// What comes after shooting: the button that leads into the room, and the next set. Always there, so that nothing
+/// below moves when shooting begins or ends.
 pub fn enter_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
-    if state.kept() == 0 || state.is_busy() {
-        return;
-    }
+    let free = !state.is_busy();
     let new_set = 104.0;
     let size = vec2(ui.available_width() - new_set - ui.spacing().item_spacing.x, 32.0);
     ui.horizontal(|ui| {
-        let response = button_ui(ui, &t!("finishing-enter"), true, size);
+        let response = button_ui(ui, &t!("finishing-enter"), free && state.kept() > 0, size);
+        let response = response.on_disabled_hover_text(t!("finishing-enter-not-yet"));
         if response.on_hover_text(t!("finishing-enter-tip")).clicked() {
             sink.send(WindowIntent::Finishing(FinishingWish::Enter));
         }
-        let response = button_ui(ui, &t!("device-menus-new-set"), true, vec2(new_set, 32.0));
+        let response = button_ui(ui, &t!("device-menus-new-set"), free, vec2(new_set, 32.0));
         if response.on_hover_text(t!("device-menus-another-product-in-a-folder")).clicked() {
             sink.send(WindowIntent::NewSet);
         }
@@ -52,13 +55,14 @@ pub fn room_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSin
             steps_ui(ui, state, pictures, sink);
         });
     });
+    message::notice_panel_ui(ui, state, sink);
     Panel::bottom("turn").exact_size(58.0).frame(panel(16, 8)).show(ui, |ui| turn_ui(ui, state, sink));
-    if super::message::has_any(state) {
-        let frame = panel(16, 10);
-        Panel::top("finishing messages")
-            .frame(frame)
-            .show(ui, |ui| super::message::message_ui(ui, state, sink));
-    }
+    // What comes of the work has a place of its own, so that nothing moves when it comes or goes.
+    Panel::bottom("result")
+        .exact_size(RESULT)
+        .frame(panel(16, 4))
+        .show(ui, |ui| result_ui(ui, &state.finishing, sink));
+    message::card_panel_ui(ui, state, sink);
     CentralPanel::default()
         .frame(Frame::new().fill(theme::mat()))
         .show(ui, |ui| picture_ui(ui, state, pictures, sink));

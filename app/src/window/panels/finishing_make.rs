@@ -1,7 +1,7 @@
 //! What is made of the whole set: finished pictures, a listing; how far it is and how it went.
 
 use crate::window::text::t;
-use egui::{ComboBox, Label, ProgressBar, Response, RichText, ScrollArea, Ui, vec2};
+use egui::{Align, ComboBox, Label, Layout, ProgressBar, Response, RichText, ScrollArea, Ui, vec2};
 
 use super::widgets::{Field, button_ui, capital, field_ui, primary_button_ui, problem_ui, soft_ui};
 use crate::listing::OWN_PROFILES;
@@ -10,20 +10,13 @@ use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::State;
 use crate::window::{theme, words};
 
-/// The width of the button that cancels, points.
-const CANCEL: f32 = 84.0;
+/// The width of the button beside what came of the work, points.
+const BUTTON: f32 = 190.0;
 
 /// Draws the column's lower part.
 pub fn make_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let room = &state.finishing;
     ui.add_space(4.0);
-    // What comes and goes stands above the buttons: the column ends at the window's lower border, so these keep
-    // their place, and a second click meets no other button.
-    if let Some(job) = &room.job {
-        job_ui(ui, room, job, sink);
-    } else if let Some(outcome) = &room.outcome {
-        outcome_ui(ui, room, outcome, sink);
-    }
     let width = ui.available_width();
     let job = room.job.as_ref();
     let free = room.is_read() && job.is_none();
@@ -43,6 +36,15 @@ pub fn make_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     listing_ui(ui, room, free, sink);
 }
 
+/// Draws how far the work is, or what came of it the last time.
+pub fn result_ui(ui: &mut Ui, room: &FinishingRoom, sink: &IntentSink) {
+    if let Some(job) = &room.job {
+        job_ui(ui, room, job, sink);
+    } else if let Some(outcome) = &room.outcome {
+        outcome_ui(ui, room, outcome, sink);
+    }
+}
+
 /// How far the work is, and the way to end it.
 fn job_ui(ui: &mut Ui, room: &FinishingRoom, job: &Job, sink: &IntentSink) {
     let Job { folder, pace, .. } = job;
@@ -52,35 +54,43 @@ fn job_ui(ui: &mut Ui, room: &FinishingRoom, job: &Job, sink: &IntentSink) {
         // Begun for another set before this one was looked at.
         t!("finishing-other-set", set = session_core::file_name::of_path(folder), text = pace.words())
     };
-    ui.add(Label::new(words).wrap());
-    ui.horizontal(|ui| {
-        let width = ui.available_width() - CANCEL - ui.spacing().item_spacing.x;
-        let bar = ui.add(ProgressBar::new(pace.share()).desired_width(width).fill(theme::soft()));
-        ui.ctx().accesskit_node_builder(bar.id, |node| node.set_label(t!("finishing-progress")));
-        let cancel = button_ui(ui, &t!("finishing-cancel"), true, vec2(CANCEL, 28.0));
+    ui.horizontal_centered(|ui| {
+        let width = ui.available_width() - BUTTON - ui.spacing().item_spacing.x;
+        ui.allocate_ui_with_layout(vec2(width, 44.0), Layout::top_down(Align::Min), |ui| {
+            ui.set_width(width);
+            ui.add(Label::new(words).truncate());
+            let bar = ui.add(ProgressBar::new(pace.share()).desired_width(width).fill(theme::soft()));
+            ui.ctx().accesskit_node_builder(bar.id, |node| node.set_label(t!("finishing-progress")));
+        });
+        let cancel = button_ui(ui, &t!("finishing-cancel"), true, vec2(BUTTON, 28.0));
         if cancel.on_hover_text(t!("finishing-cancel-tip")).clicked() {
             sink.send(WindowIntent::Finishing(FinishingWish::Cancel));
         }
     });
-    ui.add_space(4.0);
 }
 
 /// What came of the work.
 fn outcome_ui(ui: &mut Ui, room: &FinishingRoom, outcome: &Outcome, sink: &IntentSink) {
-    ScrollArea::vertical().id_salt("outcome").max_height(110.0).show(ui, |ui| {
-        if outcome.good {
-            if room.is_outdated() {
-                problem_ui(ui, &t!("finishing-outdated"));
-            }
-            ui.add(Label::new(RichText::new(capital(&outcome.text)).font(theme::small())).wrap());
-            if button_ui(ui, &t!("finishing-show-made"), true, vec2(0.0, 26.0)).clicked() {
-                sink.send(WindowIntent::Finishing(FinishingWish::ShowMade));
-            }
-        } else {
-            problem_ui(ui, &outcome.text);
+    ui.horizontal_centered(|ui| {
+        let button = if outcome.good { BUTTON + ui.spacing().item_spacing.x } else { 0.0 };
+        let size = vec2(ui.available_width() - button, ui.available_height());
+        ui.allocate_ui_with_layout(size, Layout::top_down(Align::Min), |ui| {
+            ScrollArea::vertical().id_salt("outcome").auto_shrink(false).show(ui, |ui| {
+                ui.spacing_mut().item_spacing.y = 2.0;
+                if outcome.good {
+                    if room.is_outdated() {
+                        problem_ui(ui, &t!("finishing-outdated"));
+                    }
+                    ui.add(Label::new(RichText::new(capital(&outcome.text)).font(theme::small())).wrap());
+                } else {
+                    problem_ui(ui, &outcome.text);
+                }
+            });
+        });
+        if outcome.good && button_ui(ui, &t!("finishing-show-made"), true, vec2(BUTTON, 28.0)).clicked() {
+            sink.send(WindowIntent::Finishing(FinishingWish::ShowMade));
         }
     });
-    ui.add_space(4.0);
 }
 
 fn listing_ui(ui: &mut Ui, room: &FinishingRoom, free: bool, sink: &IntentSink) {

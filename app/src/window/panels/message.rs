@@ -1,9 +1,9 @@
 //! What needs a person: faults with their advice, a new row's camera note, prompts and failures.
 
-use egui::{Align, Button, Frame, Layout, RichText, Stroke, Ui, vec2};
+use egui::text::LayoutJob;
+use egui::{Align, Button, Frame, Layout, Margin, Panel, RichText, Stroke, TextStyle, Ui, vec2};
 use session_core::engine::{Fault, FaultKind, Intent};
 
-use super::compact::is_compact;
 use super::widgets::{button_ui, capital, primary_button_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::places::{Mark, Place};
@@ -11,16 +11,51 @@ use crate::window::state::{Notice, NoticeKind, State};
 use crate::window::text::t;
 use crate::window::{marks, theme, words};
 
-/// Whether there is anything to say.
-pub fn has_any(state: &State) -> bool {
-    state.fault().is_some()
-        || state.new_row().is_some()
-        || state.paused_for().is_some()
-        || !state.notices.is_empty()
+/// The height of one notice's line, points.
+const LINE: f32 = 26.0;
+/// Between two of them, points.
+const GAP: f32 = 4.0;
+
+/// The height of so many lines, points.
+fn height(lines: usize) -> f32 {
+    lines as f32 * (LINE + GAP) - GAP
 }
 
-/// Draws the messages.
+/// Whether there is anything to say.
+pub fn has_any(state: &State) -> bool {
+    has_card(state) || !state.notices.is_empty()
+}
+
+/// Whether the session waits for a person.
+pub fn has_card(state: &State) -> bool {
+    state.fault().is_some() || state.new_row().is_some() || state.paused_for().is_some()
+}
+
+/// Draws the place for notices in a panel of its own. It is there whether anything is said or not, so that
+/// nothing below it moves when something is.
+pub fn notice_panel_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let frame = Frame::new().fill(theme::panel()).inner_margin(Margin::symmetric(16, 4));
+    Panel::top("notices").exact_size(height(2) + 8.0).frame(frame).show(ui, |ui| {
+        ui.spacing_mut().item_spacing.y = GAP;
+        notices_ui(ui, state, 2, sink);
+    });
+}
+
+/// Draws what the session waits for in a panel of its own. Where it stands last, only the picture gives way.
+pub fn card_panel_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    if has_card(state) {
+        let frame = Frame::new().fill(theme::panel()).inner_margin(Margin::symmetric(16, 10));
+        Panel::top("cards").frame(frame).show(ui, |ui| cards_ui(ui, state, sink));
+    }
+}
+
+/// Draws all messages below each other, as where there is little room; the notice in one line.
 pub fn message_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    cards_ui(ui, state, sink);
+    notices_ui(ui, state, 1, sink);
+}
+
+fn cards_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     if let Some(fault) = state.fault() {
         fault_ui(ui, state, fault, sink);
     }
@@ -42,15 +77,6 @@ pub fn message_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     }
     if let Some(place) = state.paused_for() {
         card_ui(ui, |ui| flagged_ui(ui, place, sink));
-    }
-    let is_compact = is_compact(ui.ctx().content_rect().size());
-    let mut shown = state.notices_shown();
-    // Where there is little room one line of one notice must do; the others can be looked up.
-    shown.truncate(if is_compact { 1 } else { shown.len() });
-    let older = state.notices.len() - shown.len();
-    for (at, notice) in shown.into_iter().enumerate() {
-        let place = NoticePlace { is_first: at == 0, older, in_one_line: is_compact };
-        notice_ui(ui, state, notice, place, sink);
     }
 }
 
@@ -115,7 +141,8 @@ fn fault_ui(ui: &mut Ui, state: &State, fault: &Fault, sink: &IntentSink) {
         ui.add(egui::Label::new(format!("{}.", capital(fault.message.trim_end_matches('.')))).wrap());
         ui.add(egui::Label::new(RichText::new(fault.advice).color(theme::soft())).wrap());
         ui.add_space(2.0);
-        ui.horizontal(|ui| {
+        // Beside the facts not all of them have room in one line.
+        ui.horizontal_wrapped(|ui| {
             let size = vec2(0.0, 32.0);
             let unknown = fault.kind == FaultKind::PositionUnknown;
             if !unknown && primary_button_ui(ui, &t!("message-try-again"), true, size).clicked() {
@@ -145,54 +172,60 @@ fn fault_ui(ui: &mut Ui, state: &State, fault: &Fault, sink: &IntentSink) {
     });
 }
 
-/// Where a notice stands.
-#[derive(Clone, Copy)]
-struct NoticePlace {
-    is_first: bool,
-    /// How many are not shown.
-    older: usize,
-    in_one_line: bool,
+/// The notices in so many lines at most, and the way to what else was said.
+fn notices_ui(ui: &mut Ui, state: &State, most_lines: usize, sink: &IntentSink) {
+    let mut shown = state.notices_shown();
+    shown.truncate(most_lines.min(2));
+    let more = state.notices.len() - shown.len();
+    let lines = most_lines / shown.len().max(1);
+    for (at, notice) in shown.iter().enumerate() {
+        ui.horizontal(|ui| {
+            // Beside the first, what else was said can be looked up.
+            let beside = if at == 0 { more } else { 0 };
+            notice_ui(ui, state, notice, lines, beside, sink);
+        });
+    }
+    if shown.is_empty() && more > 0 {
+        ui.horizontal(|ui| more_ui(ui, state, more, sink));
+    }
 }
 
-/// One notice; beside the first, what was said before can be looked up.
-fn notice_ui(ui: &mut Ui, state: &State, notice: &Notice, place: NoticePlace, sink: &IntentSink) {
-    let NoticePlace { is_first, older, in_one_line } = place;
-    ui.horizontal_top(|ui| {
-        let wide = ui.available_width() - 84.0 - if older > 0 { 92.0 } else { 0.0 };
-        ui.allocate_ui_with_layout(vec2(wide, 28.0), Layout::left_to_right(Align::Center), |ui| {
-            ui.set_min_size(vec2(wide, 28.0));
-            let colour = match notice.kind {
-                NoticeKind::Trouble => {
-                    marks::mark_ui(ui, Mark::Problem);
-                    theme::text()
-                }
-                NoticeKind::Prompt => {
-                    marks::mark_ui(ui, Mark::InWork);
-                    theme::text()
-                }
-                NoticeKind::Note => theme::soft(),
-            };
-            let label = egui::Label::new(RichText::new(capital(&notice.text)).color(colour));
-            // The pointer on one that is cut shows all of it.
-            ui.add(if in_one_line { label.truncate() } else { label.wrap() });
-        });
-        if older > 0 {
-            ui.allocate_ui(vec2(84.0, 28.0), |ui| {
-                ui.set_min_width(84.0);
-                if is_first {
-                    older_ui(ui, state, older, sink);
-                }
-            });
-        }
-        if ui.add(Button::new(t!("message-dismiss")).min_size(vec2(76.0, 0.0))).clicked() {
-            sink.send(WindowIntent::Dismiss(notice.id));
+fn notice_ui(ui: &mut Ui, state: &State, notice: &Notice, lines: usize, more: usize, sink: &IntentSink) {
+    let size = vec2(ui.available_width() - 176.0, height(lines));
+    ui.allocate_ui_with_layout(size, Layout::left_to_right(Align::Center), |ui| {
+        ui.set_min_size(size);
+        let colour = match notice.kind {
+            NoticeKind::Trouble => {
+                marks::mark_ui(ui, Mark::Problem);
+                theme::text()
+            }
+            NoticeKind::Prompt => {
+                marks::mark_ui(ui, Mark::InWork);
+                theme::text()
+            }
+            NoticeKind::Note => theme::soft(),
+        };
+        let font = TextStyle::Body.resolve(ui.style());
+        let mut text = LayoutJob::simple(capital(&notice.text), font, colour, f32::INFINITY);
+        text.wrap.max_rows = lines;
+        let label = egui::Label::new(text);
+        // The pointer on one that is cut shows all of it.
+        ui.add(if lines == 1 { label.truncate() } else { label.wrap() });
+    });
+    ui.allocate_ui(vec2(84.0, LINE), |ui| {
+        ui.set_min_width(84.0);
+        if more > 0 {
+            more_ui(ui, state, more, sink);
         }
     });
+    if ui.add(Button::new(t!("message-dismiss")).min_size(vec2(76.0, LINE))).clicked() {
+        sink.send(WindowIntent::Dismiss(notice.id));
+    }
 }
 
 /// A button that opens everything said, the newest first.
-fn older_ui(ui: &mut Ui, state: &State, older: usize, sink: &IntentSink) {
-    let response = ui.add(Button::new(t!("message-older", n = older)).min_size(vec2(84.0, 0.0)));
+fn more_ui(ui: &mut Ui, state: &State, more: usize, sink: &IntentSink) {
+    let response = ui.add(Button::new(t!("message-more", n = more)).min_size(vec2(84.0, LINE)));
     egui::Popup::from_toggle_button_response(&response)
         .close_behavior(egui::PopupCloseBehavior::CloseOnClickOutside)
         .accessible_name(t!("message-all-said"))

@@ -1,6 +1,6 @@
 //! The plan's fields; a bad value says why beside its field.
 
-use egui::{RichText, Ui, vec2};
+use egui::{Align, Layout, RichText, Ui, vec2};
 use session_core::motion::Direction;
 use session_core::plan::{MAX_ROWS, PlanField};
 
@@ -55,25 +55,29 @@ fn heading_ui(ui: &mut Ui, state: &State, enabled: bool, sink: &IntentSink) {
             ui.spacing_mut().button_padding.x = 7.0;
         }
         ui.heading(t!("plan-plan"));
-        ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
+        ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
             if button_ui(ui, &t!("plan-save"), true, vec2(0.0, 0.0)).clicked() {
                 sink.send(WindowIntent::SavePlan);
             }
-            if button_ui(ui, &t!("plan-open"), enabled, vec2(0.0, 0.0)).clicked() {
+            // A line of its own would push the fields down when shooting begins.
+            if !enabled {
+                ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
+                    soft_ui(ui, t!("plan-it-can-be-changed-when"));
+                });
+                return;
+            }
+            if button_ui(ui, &t!("plan-open"), true, vec2(0.0, 0.0)).clicked() {
                 sink.send(WindowIntent::OpenPlan);
             }
             let small = vec2(0.0, 0.0);
-            if button_ui(ui, &t!("plan-redo"), enabled && state.history.can_redo(), small).clicked() {
+            if button_ui(ui, &t!("plan-redo"), state.history.can_redo(), small).clicked() {
                 sink.send(WindowIntent::Redo);
             }
-            if button_ui(ui, &t!("plan-undo"), enabled && state.history.can_undo(), small).clicked() {
+            if button_ui(ui, &t!("plan-undo"), state.history.can_undo(), small).clicked() {
                 sink.send(WindowIntent::Undo);
             }
         });
     });
-    if !enabled {
-        soft_ui(ui, t!("plan-it-can-be-changed-when"));
-    }
 }
 
 /// Says what a changed plan does to the frames at hand, and asks.

@@ -23,11 +23,11 @@ const RULES: usize = 4;
 
 /// Draws the button that opens the path, for as long as the demo's table is in use.
 pub fn enter_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
-    if state.is_busy() || state.devices.table != crate::window::devices::TableKind::Simulated {
+    if state.devices.table != crate::window::devices::TableKind::Simulated {
         return;
     }
     ui.horizontal(|ui| {
-        if button_ui(ui, &t!("setup-enter"), true, vec2(ui.available_width(), 28.0)).clicked() {
+        if button_ui(ui, &t!("setup-enter"), !state.is_busy(), vec2(ui.available_width(), 28.0)).clicked() {
             sink.send(WindowIntent::Setup(SetupStep::Board));
         }
     });
