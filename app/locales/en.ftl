@@ -117,6 +117,7 @@ board-pin-for-the-half-press = Pin for the half press
 board-pin-for-a-switch-that = Pin for a switch that lets it turn alone
 board-pin-for-an-index-sensor = Pin for an index sensor
 board-reverse = Reverse the motor: the plate turned clockwise instead of anticlockwise
+board-details = Details: pin numbers, steps and commands
 board-wiring = Wiring
 board-from-bare-board-to-first = From bare board to first turn
 

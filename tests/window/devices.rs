@@ -63,6 +63,13 @@ fn a_controller_board_is_set_up() {
     let save = "Save to the board's drive or a folder…";
     assert!(!harness.get_by_label(save).accesskit_node().is_disabled());
     let pins = "Pins for IN1, IN2, IN3, IN4";
+    let command = "7. Plug in USB first, then switch the motor's supply on. Run: roundstop table probe PORT";
+    let details = "Details: pin numbers, steps and commands";
+    // Pin numbers and commands are there for those who ask for them.
+    assert!(harness.query_by_label(pins).is_none() && harness.query_by_label(command).is_none());
+    harness.get_by_label(details).click();
+    harness.run_steps(30);
+    harness.get_by_label(command);
     let field = harness.get_by_role_and_label(egui::Role::TextInput, pins);
     field.focus();
     draw(&mut harness);
@@ -186,6 +193,8 @@ fn a_board_s_fields_stay_where_they_are_whatever_is_typed() {
     ));
     harness.run_steps(6);
     let pins = "Pins for IN1, IN2, IN3, IN4";
+    harness.get_by_label_contains("Details").click();
+    harness.run_steps(30);
     let place = |harness: &egui_kittest::Harness<'_, WindowApp>| {
         let save = harness.get_by_label("Save to the board's drive or a folder…").rect();
         (harness.get_by_role_and_label(egui::Role::TextInput, pins).rect(), save)

@@ -4,7 +4,7 @@ use egui::{Grid, Modal, RichText, ScrollArea, Ui, vec2};
 
 use super::widgets::{Field, button_ui, field_ui, primary_button_ui, problem_ui, soft_wrapped_ui};
 use crate::controller_files::{CAUTIONS, FIRST_TURN};
-use crate::window::board::BoardEdit;
+use crate::window::board::{BoardDraft, BoardEdit};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::State;
 use crate::window::text::t;
@@ -62,75 +62,82 @@ fn card_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             }
         }
     });
-    let half = (WIDTH - 40.0) / 2.0;
-    let field = |ui: &mut Ui, caption: &str, text: &str| {
-        field_ui(
-            ui,
-            &Field {
-                caption,
-                name: caption,
-                text,
-                hint: &t!("board-none"),
-                width: half,
-                wrong: false,
-                enabled: true,
-            },
-        )
-    };
-    ui.horizontal(|ui| {
-        let pins = if board.four_coils {
-            t!("board-pins-for-in1-in2-in3")
-        } else {
-            t!("board-pins-for-step-dir-enable")
-        };
-        if let Some(text) = field(ui, &pins, &board.pins) {
-            edit(BoardEdit::Pins(text));
-        }
-        if let Some(text) = field(ui, &t!("board-steps-in-one-turn-of"), &board.steps_per_turn) {
-            edit(BoardEdit::StepsPerTurn(text));
-        }
-    });
-    ui.horizontal(|ui| {
-        if let Some(text) = field(ui, &t!("board-pin-for-the-shutters-full"), &board.full_press) {
-            edit(BoardEdit::FullPress(text));
-        }
-        if let Some(text) = field(ui, &t!("board-pin-for-the-half-press"), &board.half_press) {
-            edit(BoardEdit::HalfPress(text));
-        }
-    });
-    ui.horizontal(|ui| {
-        if let Some(text) = field(ui, &t!("board-pin-for-a-switch-that"), &board.switch) {
-            edit(BoardEdit::Switch(text));
-        }
-        if let Some(text) = field(ui, &t!("board-pin-for-an-index-sensor"), &board.index) {
-            edit(BoardEdit::Index(text));
-        }
-    });
+    if let Some(text) = field_of(ui, &t!("board-steps-in-one-turn-of"), &board.steps_per_turn) {
+        edit(BoardEdit::StepsPerTurn(text));
+    }
     let mut reverse = board.reverse;
     if ui.checkbox(&mut reverse, t!("board-reverse")).changed() {
         edit(BoardEdit::Reverse(reverse));
     }
-    match board.files() {
-        Err(reason) => problem_ui(ui, &reason),
-        Ok(files) => {
-            ui.add_space(4.0);
-            ui.label(RichText::new(t!("board-wiring")).strong());
-            Grid::new("wiring").num_columns(3).max_col_width(250.0).spacing([14.0, 3.0]).striped(true).show(
-                ui,
-                |ui| {
-                    for wire in &files.wiring {
-                        ui.label(format!("{} {}", wire.from.part, wire.from.terminal));
-                        ui.label(format!("{} {}", wire.to.part, wire.to.terminal));
-                        soft_wrapped_ui(ui, format!("{}. {}", wire.line.word(), wire.note));
-                        ui.end_row();
-                    }
-                },
-            );
-            ui.add_space(4.0);
-            ui.label(RichText::new(t!("board-from-bare-board-to-first")).strong());
-            for (number, step) in FIRST_TURN.iter().enumerate() {
-                ui.add(egui::Label::new(format!("{}. {step}", number + 1)).wrap());
+    let files = board.files();
+    ui.add_space(4.0);
+    // The delivered pins suit most boards; what is wrong is always in sight.
+    egui::CollapsingHeader::new(t!("board-details"))
+        .id_salt("details")
+        .open(files.is_err().then_some(true))
+        .show_unindented(ui, |ui| details_ui(ui, board, files.as_ref().err(), &edit));
+    let Ok(files) = files else { return };
+    ui.add_space(4.0);
+    ui.label(RichText::new(t!("board-wiring")).strong());
+    Grid::new("wiring").num_columns(3).max_col_width(250.0).spacing([14.0, 3.0]).striped(true).show(
+        ui,
+        |ui| {
+            for wire in &files.wiring {
+                ui.label(format!("{} {}", wire.from.part, wire.from.terminal));
+                ui.label(format!("{} {}", wire.to.part, wire.to.terminal));
+                soft_wrapped_ui(ui, format!("{}. {}", wire.line.word(), wire.note));
+                ui.end_row();
             }
-        }
+        },
+    );
+}
+
+/// Pin numbers with what is wrong with the answers, and the steps with their commands.
+fn details_ui(ui: &mut Ui, board: &BoardDraft, problem: Option<&String>, edit: &impl Fn(BoardEdit)) {
+    let pins = if board.four_coils {
+        t!("board-pins-for-in1-in2-in3")
+    } else {
+        t!("board-pins-for-step-dir-enable")
+    };
+    if let Some(text) = field_of(ui, &pins, &board.pins) {
+        edit(BoardEdit::Pins(text));
     }
+    ui.horizontal(|ui| {
+        if let Some(text) = field_of(ui, &t!("board-pin-for-the-shutters-full"), &board.full_press) {
+            edit(BoardEdit::FullPress(text));
+        }
+        if let Some(text) = field_of(ui, &t!("board-pin-for-the-half-press"), &board.half_press) {
+            edit(BoardEdit::HalfPress(text));
+        }
+    });
+    ui.horizontal(|ui| {
+        if let Some(text) = field_of(ui, &t!("board-pin-for-a-switch-that"), &board.switch) {
+            edit(BoardEdit::Switch(text));
+        }
+        if let Some(text) = field_of(ui, &t!("board-pin-for-an-index-sensor"), &board.index) {
+            edit(BoardEdit::Index(text));
+        }
+    });
+    if let Some(problem) = problem {
+        problem_ui(ui, problem);
+    }
+    ui.add_space(4.0);
+    ui.label(RichText::new(t!("board-from-bare-board-to-first")).strong());
+    for (number, step) in FIRST_TURN.iter().enumerate() {
+        ui.add(egui::Label::new(format!("{}. {step}", number + 1)).wrap());
+    }
+}
+
+/// A field of half the card's width.
+fn field_of(ui: &mut Ui, caption: &str, text: &str) -> Option<String> {
+    let field = Field {
+        caption,
+        name: caption,
+        text,
+        hint: &t!("board-none"),
+        width: (WIDTH - 40.0) / 2.0,
+        wrong: false,
+        enabled: true,
+    };
+    field_ui(ui, &field)
 }
