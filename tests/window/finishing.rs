@@ -7,7 +7,8 @@ use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
 use roundstop::listing::{read_finishing, write_finishing};
 use roundstop::window::WindowApp;
-use roundstop::window::finishing::{FinishingRoom, Measuring, Side};
+use roundstop::window::finishing::{FinishingRoom, FinishingWish, Measuring, Side};
+use roundstop::window::intent::WindowIntent;
 use roundstop::window::state::{NoticeKind, State};
 use session_core::clock::SimSpeed;
 use session_core::plan::Plan;
@@ -170,9 +171,9 @@ fn a_set_is_finished_and_exported_from_the_window() {
     // A profile of one's own, small; demo data.
     let profile = folder.path().join("thumb.toml");
     std::fs::write(&profile, "name = 'Thumb'\nwidth_px = 120\nheight_px = 120\nframes = 3\n").unwrap();
-    let wish = roundstop::window::finishing::FinishingWish::Profile(profile.display().to_string());
+    let wish = FinishingWish::Profile(profile.display().to_string());
     let sink = harness.state().sink().clone();
-    sink.send(roundstop::window::intent::WindowIntent::Finishing(wish));
+    sink.send(WindowIntent::Finishing(wish));
     draw(&mut harness);
     harness.get_by_label("Export a listing").click();
     draw(&mut harness);
@@ -221,7 +222,7 @@ fn what_came_of_another_set_s_work_is_told_beside_the_room() {
     let had_job = state.finishing.job.is_some();
     harness.get_by_label("Back to shooting").click();
     draw(&mut harness);
-    harness.state().sink().send(roundstop::window::intent::WindowIntent::OpenSet(other.clone()));
+    harness.state().sink().send(WindowIntent::OpenSet(other.clone()));
     until(&mut harness, "the other set", |state| state.planned.sku == "LP-0200");
     until(&mut harness, "the end of the work", |state| state.finishing.job.is_none());
     assert!(had_job);
@@ -238,9 +239,9 @@ fn what_goes_wrong_is_said_in_the_room() {
     let mine = folder.path().join("mine");
     std::fs::create_dir(&mine).unwrap();
     std::fs::write(mine.join("letter.txt"), "a person's").unwrap();
-    let wish = roundstop::window::finishing::FinishingWish::ListingFolder(mine.display().to_string());
+    let wish = FinishingWish::ListingFolder(mine.display().to_string());
     let sink = harness.state().sink().clone();
-    sink.send(roundstop::window::intent::WindowIntent::Finishing(wish));
+    sink.send(WindowIntent::Finishing(wish));
     draw(&mut harness);
     harness.get_by_label("Export a listing").click();
     draw(&mut harness);
@@ -345,6 +346,10 @@ fn everything_keeps_its_place_while_the_work_is_under_way() {
         state,
     );
     harness.run_steps(4);
+    let picture = |harness: &Harness<'_, State>| {
+        harness.get_by_role_and_label(Role::Image, "Stop 1, as shot and finished").rect()
+    };
+    let picture_before = picture(&harness);
     let quiet = places_of_all(&harness);
     assert!(quiet.len() > 15, "{}", quiet.len());
     let job = |exports| Job {
@@ -355,6 +360,7 @@ fn everything_keeps_its_place_while_the_work_is_under_way() {
         pace: Pace::new(),
     };
     let unmoved = |harness: &Harness<'_, State>, renamed: &[(&str, &str)]| {
+        assert_eq!(picture(harness), picture_before);
         let now = places_of_all(harness);
         for (name, before) in &quiet {
             let says = renamed.iter().find(|(was, _)| name.ends_with(was));
@@ -441,4 +447,63 @@ fn an_axis_that_is_not_known_has_no_figures() {
     harness.get_by_label("The axis is not known");
     harness.get_by_label_contains("The turning axis is not known");
     assert!(harness.query_by_label_contains("px beside the middle").is_none());
+}
+
+#[test]
+fn a_crop_smaller_than_the_profile_asks_is_told_before_the_export() {
+    let (folder, mut harness) = room();
+    // Frames of 360 by 240 pixels hold less than any profile of the program asks.
+    until(&mut harness, "the size", |state| state.finishing.listing_size.is_some());
+    let size = of(&harness).listing_size.unwrap();
+    assert_eq!(size.asked_px, 2000);
+    assert!(size.crop_px < 360, "{size:?}");
+    let told = format!("The profile asks for pictures 2000 px wide; the crop has {} px", size.crop_px);
+    harness.get_by_label_contains(&told);
+    harness.get_by_label_contains(&format!("enlarged {:.1} times", 2000.0 / f64::from(size.crop_px)));
+    let export = harness.get_by_role_and_label(Role::Button, "Export a listing").rect();
+    // A profile that asks for less than there is.
+    let profile = folder.path().join("small.toml");
+    std::fs::write(&profile, "name = \"small\"\nwidth_px = 64\nheight_px = 64\n").unwrap();
+    harness
+        .state()
+        .sink()
+        .send(WindowIntent::Finishing(FinishingWish::Profile(profile.display().to_string())));
+    until(&mut harness, "the other size", |state| {
+        state.finishing.listing_size.is_some_and(|size| size.asked_px == 64)
+    });
+    let crop = of(&harness).listing_size.unwrap().crop_px;
+    assert!(crop >= 64, "{crop}");
+    harness.get_by_label(&format!("The crop has {crop} px in width for the 64 px asked for."));
+    assert_eq!(harness.get_by_role_and_label(Role::Button, "Export a listing").rect(), export);
+}
+
+#[test]
+fn a_click_in_a_slider_s_track_that_is_over_before_it_is_drawn_moves_it() {
+    let (_folder, mut harness) = room();
+    // Pressed and let go within one drawing.
+    let click = |harness: &mut Harness<'_, WindowApp>, at: egui::Pos2| {
+        harness.hover_at(at);
+        harness.step();
+        for pressed in [true, false] {
+            harness.input_mut().events.push(egui::Event::PointerButton {
+                pos: at,
+                button: egui::PointerButton::Primary,
+                pressed,
+                modifiers: egui::Modifiers::NONE,
+            });
+        }
+        harness.step();
+        draw(harness);
+    };
+    let track = harness.get_by_role_and_label(Role::Slider, "Turn the object").rect();
+    click(&mut harness, egui::pos2(track.right() - 2.0, track.center().y));
+    assert_eq!(of(&harness).at, 5);
+    click(&mut harness, egui::pos2(track.left() + track.width() * 0.4, track.center().y));
+    assert_eq!(of(&harness).at, 2);
+    let margin = harness.get_by_role_and_label(Role::Slider, "Margin, per cent").rect();
+    click(&mut harness, egui::pos2(margin.center().x, margin.center().y));
+    let crop = of(&harness).file.as_ref().unwrap().settings.crop.unwrap();
+    // The middle of 0 to 45 per cent, in whole ones.
+    assert!((22.0..=23.0).contains(&crop.margin_percent), "{}", crop.margin_percent);
+    assert!(crop.margin_percent.fract().abs() < 1e-6, "{}", crop.margin_percent);
 }

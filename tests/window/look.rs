@@ -6,9 +6,11 @@ use std::sync::{Mutex, PoisonError};
 use egui_kittest::kittest::Queryable;
 use egui_kittest::{Harness, OsThreshold, SnapshotError, SnapshotOptions, SnapshotResult, SnapshotResults};
 use imaging::decode;
+use roundstop::listing::{FinishingFile, ListingSize};
 use roundstop::studio::{StudioOptions, simulated_sensor};
 use roundstop::window::draft::{PlanEdit, RowEdit};
 use roundstop::window::facts::{FactsKey, StopFacts, VersionFacts};
+use roundstop::window::finishing::{Measuring, Outcome, RoomStop};
 use roundstop::window::intent::IntentSink;
 use roundstop::window::panels::window_ui;
 use roundstop::window::pictures::{Drawn, Pictures, Shown, Size, THUMB_EDGE_PX, Wish};
@@ -204,6 +206,24 @@ fn a_closing_frame() {
     state.facts = Some(StopFacts { is_a_turn_on: Some(true), ..facts(25, 1) });
     state.lay_out();
     snapshots("closing", &state, nothing);
+}
+
+/// A set that was finished, and a listing that its crop is small for.
+#[test]
+fn the_finishing_room() {
+    let mut state = complete();
+    state.finishing.enter(&state.folder.clone(), Some(21));
+    let stops = (1..=24).map(|stop| RoomStop { stop, row: 0, frame: 0 }).collect();
+    state.finishing.take_in(FinishingFile::default(), stops, Vec::new());
+    state.finishing.measuring = Measuring::Done;
+    state.finishing.listing_size = Some(ListingSize { asked_px: 2000, crop_px: 1180 });
+    state.finishing.outcome = Some(Outcome {
+        text: "24 pictures finished in sets/LP-0142/finished (24 made, 0 unchanged).".to_owned(),
+        good: true,
+        made_with: None,
+        to: "sets/LP-0142/finished".into(),
+    });
+    snapshots("finishing", &state, nothing);
 }
 
 #[test]

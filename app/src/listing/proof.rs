@@ -2,6 +2,7 @@
 
 use anyhow::Context;
 use imaging::Picture;
+use imaging::export::ListingProfile;
 use imaging::finish::{
     Background, FinishSettings, FrameToFinish, Placement, Target, place_plate, proof_frame,
 };
@@ -32,6 +33,22 @@ pub struct StopProof {
     pub notes: Vec<String>,
 }
 
+/// The width of a listing's pictures, and of what is cut out of the frames for them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ListingSize {
+    /// What the profile asks for, pixels.
+    pub asked_px: u32,
+    /// What the crop has, pixels of the camera.
+    pub crop_px: u32,
+}
+
+impl ListingSize {
+    /// How many times the crop is enlarged; `None` when it has as many pixels as are asked for.
+    pub fn enlarged(self) -> Option<f64> {
+        (self.crop_px < self.asked_px).then(|| f64::from(self.asked_px) / f64::from(self.crop_px.max(1)))
+    }
+}
+
 impl ProofSet {
     /// Measures a set, or takes what was measured before.
     ///
@@ -50,6 +67,22 @@ impl ProofSet {
     /// Gives the set back.
     pub fn into_set(self) -> KeptSet {
         self.set
+    }
+
+    /// How large a listing's pictures would be, beside what the camera saw of them.
+    ///
+    /// # Errors
+    /// When no frames can be cut as the settings and the profile ask.
+    pub fn listing_size(
+        &self,
+        file: &FinishingFile,
+        profile: &ListingProfile,
+    ) -> anyhow::Result<ListingSize> {
+        let plans = self.found.plans(&profile.finishing(&file.settings, file.chosen_margin()))?;
+        let widths = plans.iter().map(|plan| plan.placement.crop.width_px);
+        // All frames are cut alike; where rows differ, the narrowest is enlarged most.
+        let crop_px = widths.min_by(f64::total_cmp).context("the set has no row")?;
+        Ok(ListingSize { asked_px: profile.width_px, crop_px: crop_px.round() as u32 })
     }
 
     /// Shows one stop, at most `edge_px` on its longer side.

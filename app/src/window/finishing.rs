@@ -8,7 +8,7 @@ use imaging::finish::{Background, CropSettings, FinishSettings, Shadow, WhiteBal
 
 use super::text::t;
 use super::words;
-use crate::listing::{self, FinishingFile, OWN_PROFILES, Progress, Stage};
+use crate::listing::{self, FinishingFile, ListingSize, OWN_PROFILES, Progress, Stage};
 
 /// Longest side of a picture that is large in the room, pixels.
 pub const LARGEST_PX: u32 = 1400;
@@ -248,6 +248,8 @@ pub struct FinishingRoom {
     pub outcome: Option<Outcome>,
     /// The listing profile: one of the program's own by name, or a file.
     pub profile: String,
+    /// How large its pictures would be, as far as it is known.
+    pub listing_size: Option<ListingSize>,
     /// The listing's folder.
     pub listing_folder: String,
     /// Whether that folder was chosen by the person.
@@ -276,6 +278,7 @@ impl Default for FinishingRoom {
             job: None,
             outcome: None,
             profile: OWN_PROFILES[0].0.to_owned(),
+            listing_size: None,
             listing_folder: String::new(),
             own_listing_folder: false,
             crop_before: CropSettings::default(),
@@ -293,6 +296,7 @@ impl FinishingRoom {
             self.at = 0;
             self.outcome = None;
             self.own_listing_folder = false;
+            self.listing_size = None;
             self.stops.clear();
             self.stops_before = None;
             folder.clone_into(&mut self.folder);
@@ -401,6 +405,7 @@ impl FinishingRoom {
     /// Uses this listing profile.
     pub fn use_profile(&mut self, profile: String) {
         self.profile = profile;
+        self.listing_size = None;
         self.outcome = None;
         self.name_listing_folder();
     }

@@ -18,7 +18,7 @@ use session_core::cancel::CancelToken;
 use super::finishing::RoomStop;
 use super::mailbox::Mailbox;
 use super::text::t;
-use crate::listing::{self, ExportOrder, FinishingFile, KeptSet, Meter, ProofSet, SetFrame};
+use crate::listing::{self, ExportOrder, FinishingFile, KeptSet, ListingSize, Meter, ProofSet, SetFrame};
 
 /// Longest side of the small pictures for turning, pixels.
 pub const SMALL_PX: u32 = 384;
@@ -36,6 +36,8 @@ pub struct ProofOrder {
     pub at: usize,
     /// Longest side, pixels.
     pub edge_px: u32,
+    /// The listing profile whose size is to be told.
+    pub profile: String,
 }
 
 /// What is to be made of the whole set.
@@ -91,6 +93,15 @@ pub enum FinishingNews {
         edge_px: u32,
         /// The pictures, or why there are none.
         result: Result<Box<ProofImages>, String>,
+    },
+    /// How large a listing's pictures would be.
+    Listing {
+        /// The settings it was told for.
+        revision: u64,
+        /// The listing profile.
+        profile: String,
+        /// The sizes; `None` when they cannot be told, as of a profile that cannot be used.
+        size: Option<ListingSize>,
     },
     /// The settings could not be stored.
     NotStored(String),
@@ -206,6 +217,8 @@ struct Table {
     /// Measuring failed with these settings.
     failed: bool,
     large_made: bool,
+    /// The size of a listing was told.
+    listing_told: bool,
     small_made: HashSet<usize>,
     unstored: bool,
     /// The disk would not take these settings.
@@ -261,6 +274,7 @@ impl Worker {
                 || (!table.failed
                     && (table.proofs.is_none()
                         || !table.large_made
+                        || !table.listing_told
                         // The whole set's work goes before pictures for turning.
                         || (!job_runs && table.small_made.len() < table.stops.len())))
         })
@@ -296,6 +310,7 @@ impl Worker {
                     proofs: None,
                     failed: false,
                     large_made: false,
+                    listing_told: false,
                     small_made: HashSet::new(),
                     unstored: false,
                     refused: false,
@@ -322,6 +337,11 @@ impl Worker {
             table.large_made = true;
             let (at, edge_px) = (table.order.at, table.order.edge_px);
             self.proof(at, edge_px);
+            return;
+        }
+        if !table.listing_told {
+            table.listing_told = true;
+            self.tell_listing();
             return;
         }
         if table.unstored && !table.refused {
@@ -360,6 +380,14 @@ impl Worker {
             }
         };
         self.mailbox.finishing(FinishingNews::Measured { revision, result });
+    }
+
+    fn tell_listing(&self) {
+        let Some(Table { order, file, proofs: Some(proofs), .. }) = &self.table else { return };
+        let profile = order.profile.clone();
+        // What is wrong with a profile is said when it is used.
+        let size = guarded(|| proofs.listing_size(file, &listing::read_profile(&profile)?)).ok();
+        self.mailbox.finishing(FinishingNews::Listing { revision: order.revision, profile, size });
     }
 
     fn proof(&self, at: usize, edge_px: u32) {
@@ -433,6 +461,7 @@ impl Table {
         if order.revision != self.order.revision {
             self.failed = false;
             self.large_made = false;
+            self.listing_told = false;
             self.small_made.clear();
         }
         if file != self.file {
@@ -448,6 +477,7 @@ impl Table {
             }
         }
         self.large_made &= !elsewhere;
+        self.listing_told &= order.profile == self.order.profile;
         self.order = order;
     }
 

@@ -50,7 +50,10 @@ impl Tools {
                 }
             }
             FinishingWish::ChoosePlate => self.dialogs.plate(&room.folder),
-            FinishingWish::Profile(profile) => room.use_profile(profile),
+            FinishingWish::Profile(profile) => {
+                room.use_profile(profile);
+                self.order_proof(state);
+            }
             FinishingWish::ChooseProfile => self.dialogs.listing_profile(),
             FinishingWish::ListingFolder(text) => room.type_listing_folder(text),
             FinishingWish::ChooseListingFolder => self.dialogs.listing_folder(),
@@ -78,6 +81,7 @@ impl Tools {
                 revision: room.revision,
                 at: room.at,
                 edge_px: room.edge_px,
+                profile: room.profile.clone(),
             });
         }
     }
@@ -142,6 +146,11 @@ impl Tools {
                         room.measuring = Measuring::Done;
                     }
                     pictures.proofs.take_in(revision, stop, edge_px, result);
+                }
+                FinishingNews::Listing { revision, profile, size } => {
+                    if revision == room.revision && profile == room.profile {
+                        room.listing_size = size;
+                    }
                 }
                 FinishingNews::Opened { .. } | FinishingNews::Measured { .. } => {}
                 FinishingNews::NotStored(reason) => state.say(NoticeKind::Trouble, reason),

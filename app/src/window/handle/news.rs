@@ -66,7 +66,8 @@ impl Tools {
             }
             Purpose::Plate => self.use_plate(state, &path),
             Purpose::ListingProfile => {
-                state.finishing.use_profile(path.display().to_string());
+                let wish = FinishingWish::Profile(path.display().to_string());
+                self.handle_finishing(state, wish);
             }
             Purpose::ListingFolder => {
                 let to = path.join(state.finishing.listing_name());

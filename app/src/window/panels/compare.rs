@@ -1,8 +1,9 @@
 //! The card over the picture that mixes it with another: there it moves nothing when it comes and goes.
 
-use egui::{Align, Label, Layout, Rect, RichText, Sense, Slider, Ui, UiBuilder, vec2};
+use egui::{Align, Label, Layout, Rect, RichText, Sense, Ui, UiBuilder, vec2};
 
 use super::view_bar::toggle_ui;
+use super::widgets::slider_ui;
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::stage::{Against, Look};
 use crate::window::state::State;
@@ -38,7 +39,11 @@ fn mix_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let stage = &state.stage;
     let mut mix = stage.mix;
     ui.spacing_mut().slider_width = (ui.available_width() - 104.0).max(60.0);
-    let slider = ui.add_enabled(!stage.difference, Slider::new(&mut mix, 0.0..=1.0).show_value(false));
+    let slider = ui
+        .add_enabled_ui(!stage.difference, |ui| {
+            slider_ui(ui, &mut mix, 0.0..=1.0, 0.0, |slider| slider.show_value(false))
+        })
+        .inner;
     ui.ctx().accesskit_node_builder(slider.id, |node| node.set_label(t!("view-bar-how-much-of-the-other")));
     if slider.on_hover_text(t!("view-bar-how-much-of-the-other")).changed() {
         sink.send(WindowIntent::Look(Look::Mix(mix)));

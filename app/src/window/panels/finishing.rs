@@ -1,9 +1,7 @@
 //! The finishing room: steps on the left, the picture before and after, the turn below it.
 
 use crate::window::text::t;
-use egui::{
-    Align, CentralPanel, Frame, Id, Key, Layout, Margin, Panel, RichText, ScrollArea, Slider, Ui, vec2,
-};
+use egui::{Align, CentralPanel, Frame, Id, Key, Layout, Margin, Panel, RichText, ScrollArea, Ui, vec2};
 use session_core::engine::Intent;
 
 use super::finishing_make::{make_ui, result_ui};
@@ -11,7 +9,7 @@ use super::finishing_picture::picture_ui;
 use super::finishing_steps::steps_ui;
 use super::message;
 use super::view_bar::toggle_ui;
-use super::widgets::{button_ui, soft_ui};
+use super::widgets::{button_ui, slider_ui, soft_ui};
 use crate::window::finishing::{FinishingWish, Side};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::pictures::Pictures;
@@ -115,8 +113,8 @@ fn turn_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         }
         let mut at = room.at;
         ui.spacing_mut().slider_width = (ui.available_width() - 8.0).max(120.0);
-        let slider = Slider::new(&mut at, 0..=room.stops.len() - 1).show_value(false);
-        let response = ui.add(slider).on_hover_text(t!("finishing-turn-tip"));
+        let slider = slider_ui(ui, &mut at, 0..=room.stops.len() - 1, 1.0, |slider| slider.show_value(false));
+        let response = slider.on_hover_text(t!("finishing-turn-tip"));
         ui.ctx().accesskit_node_builder(response.id, |node| node.set_label(t!("finishing-turn")));
         if response.changed() {
             sink.send(WindowIntent::Finishing(FinishingWish::Turn(at)));

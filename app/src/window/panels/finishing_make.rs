@@ -1,7 +1,10 @@
 //! What is made of the whole set: finished pictures, a listing; how far it is and how it went.
 
 use crate::window::text::t;
-use egui::{Align, ComboBox, Label, Layout, ProgressBar, Response, RichText, ScrollArea, Ui, vec2};
+use egui::{
+    Align2, Button, ComboBox, Label, ProgressBar, Response, RichText, ScrollArea, Sense, Ui, UiBuilder, Vec2,
+    vec2,
+};
 
 use super::widgets::{Field, button_ui, capital, field_ui, primary_button_ui, problem_ui, soft_ui};
 use crate::listing::OWN_PROFILES;
@@ -10,8 +13,10 @@ use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::State;
 use crate::window::{theme, words};
 
-/// The width of the button beside what came of the work, points.
-const BUTTON: f32 = 190.0;
+/// The size of the button beside what came of the work, points.
+const BUTTON: Vec2 = vec2(206.0, 28.0);
+/// The height of what is said of the pictures' size, points.
+const SIZE_LINES: f32 = 32.0;
 
 /// Draws the column's lower part.
 pub fn make_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
@@ -54,43 +59,50 @@ fn job_ui(ui: &mut Ui, room: &FinishingRoom, job: &Job, sink: &IntentSink) {
         // Begun for another set before this one was looked at.
         t!("finishing-other-set", set = session_core::file_name::of_path(folder), text = pace.words())
     };
-    ui.horizontal_centered(|ui| {
-        let width = ui.available_width() - BUTTON - ui.spacing().item_spacing.x;
-        ui.allocate_ui_with_layout(vec2(width, 44.0), Layout::top_down(Align::Min), |ui| {
-            ui.set_width(width);
-            ui.add(Label::new(words).truncate());
-            let bar = ui.add(ProgressBar::new(pace.share()).desired_width(width).fill(theme::soft()));
-            ui.ctx().accesskit_node_builder(bar.id, |node| node.set_label(t!("finishing-progress")));
-        });
-        let cancel = button_ui(ui, &t!("finishing-cancel"), true, vec2(BUTTON, 28.0));
-        if cancel.on_hover_text(t!("finishing-cancel-tip")).clicked() {
-            sink.send(WindowIntent::Finishing(FinishingWish::Cancel));
-        }
+    let cancel = beside_ui(ui, Some(&t!("finishing-cancel")), |ui| {
+        ui.add_space(6.0);
+        ui.add(Label::new(words).truncate());
+        let bar = ui.add(ProgressBar::new(pace.share()).fill(theme::soft()));
+        ui.ctx().accesskit_node_builder(bar.id, |node| node.set_label(t!("finishing-progress")));
     });
+    if cancel.is_some_and(|cancel| cancel.on_hover_text(t!("finishing-cancel-tip")).clicked()) {
+        sink.send(WindowIntent::Finishing(FinishingWish::Cancel));
+    }
 }
 
 /// What came of the work.
 fn outcome_ui(ui: &mut Ui, room: &FinishingRoom, outcome: &Outcome, sink: &IntentSink) {
-    ui.horizontal_centered(|ui| {
-        let button = if outcome.good { BUTTON + ui.spacing().item_spacing.x } else { 0.0 };
-        let size = vec2(ui.available_width() - button, ui.available_height());
-        ui.allocate_ui_with_layout(size, Layout::top_down(Align::Min), |ui| {
-            ScrollArea::vertical().id_salt("outcome").auto_shrink(false).show(ui, |ui| {
-                ui.spacing_mut().item_spacing.y = 2.0;
-                if outcome.good {
-                    if room.is_outdated() {
-                        problem_ui(ui, &t!("finishing-outdated"));
-                    }
-                    ui.add(Label::new(RichText::new(capital(&outcome.text)).font(theme::small())).wrap());
-                } else {
-                    problem_ui(ui, &outcome.text);
+    let show = outcome.good.then(|| t!("finishing-show-made"));
+    let show = beside_ui(ui, show.as_deref(), |ui| {
+        // Unasked a scrolled area is never lower than 64 points, and would push its panel up.
+        let area = ScrollArea::vertical().id_salt("outcome").auto_shrink(false).min_scrolled_height(0.0);
+        area.show(ui, |ui| {
+            ui.spacing_mut().item_spacing.y = 2.0;
+            if outcome.good {
+                if room.is_outdated() {
+                    problem_ui(ui, &t!("finishing-outdated"));
                 }
-            });
+                ui.add(Label::new(RichText::new(capital(&outcome.text)).font(theme::small())).wrap());
+            } else {
+                problem_ui(ui, &outcome.text);
+            }
         });
-        if outcome.good && button_ui(ui, &t!("finishing-show-made"), true, vec2(BUTTON, 28.0)).clicked() {
-            sink.send(WindowIntent::Finishing(FinishingWish::ShowMade));
-        }
     });
+    if show.is_some_and(|show| show.clicked()) {
+        sink.send(WindowIntent::Finishing(FinishingWish::ShowMade));
+    }
+}
+
+/// Content with a button at its right, in all the room there is.
+fn beside_ui(ui: &mut Ui, button: Option<&str>, content: impl FnOnce(&mut Ui)) -> Option<Response> {
+    let (whole, _) = ui.allocate_exact_size(ui.available_size(), Sense::hover());
+    let place = Align2::RIGHT_CENTER.align_size_within_rect(BUTTON, whole);
+    let mut left = whole;
+    if button.is_some() {
+        left.set_right(place.left() - 12.0);
+    }
+    ui.scope_builder(UiBuilder::new().max_rect(left), content);
+    button.map(|text| ui.put(place, Button::new(text)))
 }
 
 fn listing_ui(ui: &mut Ui, room: &FinishingRoom, free: bool, sink: &IntentSink) {
@@ -113,6 +125,11 @@ fn listing_ui(ui: &mut Ui, room: &FinishingRoom, free: bool, sink: &IntentSink) 
         ui.ctx().accesskit_node_builder(combo.response.id, |node| node.set_label(t!("finishing-profile")));
     });
     soft_ui(ui, room.profile_words());
+    // Two lines are kept for it, whether they are needed or not.
+    ui.allocate_ui(vec2(width, SIZE_LINES), |ui| {
+        ui.set_min_size(vec2(width, SIZE_LINES));
+        size_ui(ui, room);
+    });
     ui.horizontal_top(|ui| {
         let choose = 84.0;
         let field = Field {
@@ -148,6 +165,21 @@ fn listing_ui(ui: &mut Ui, room: &FinishingRoom, free: bool, sink: &IntentSink) 
         send(FinishingWish::Export);
     }
     soft_ui(ui, t!("finishing-export-what"));
+}
+
+/// Whether the crop has the pixels that the profile asks for.
+fn size_ui(ui: &mut Ui, room: &FinishingRoom) {
+    let Some(size) = room.listing_size else { return };
+    let (asked, crop) = (size.asked_px.to_string(), size.crop_px.to_string());
+    match size.enlarged() {
+        Some(times) => {
+            let times = if times < 1.1 { format!("{times:.2}") } else { format!("{times:.1}") };
+            problem_ui(ui, &t!("finishing-enlarged", asked = asked, crop = crop, times = times));
+        }
+        None => {
+            soft_ui(ui, t!("finishing-not-enlarged", asked = asked, crop = crop));
+        }
+    }
 }
 
 /// A button as wide as the column has its text in the middle only in a row of its own.

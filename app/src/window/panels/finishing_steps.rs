@@ -1,10 +1,10 @@
 //! The steps of finishing, in their order, each with its settings.
 
 use crate::window::text::t;
-use egui::{ComboBox, DragValue, RichText, Slider, Ui};
+use egui::{ComboBox, DragValue, RichText, Ui};
 use imaging::finish::{Background, FinishSettings, Placement, Shadow, WhiteBalance};
 
-use super::widgets::{Field, button_ui, field_ui, soft_ui};
+use super::widgets::{Field, button_ui, field_ui, slider_ui, soft_ui};
 use crate::window::finishing::{FinishingEdit, FinishingWish};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::pictures::Pictures;
@@ -60,7 +60,7 @@ pub fn steps_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
     if sharpen {
         indented(ui, |ui| {
             let mut percent = settings.sharpen_percent;
-            if slider_ui(ui, &t!("finishing-sharpening"), &mut percent, 1.0, 100.0) {
+            if percent_ui(ui, &t!("finishing-sharpening"), &mut percent, 1.0, 100.0) {
                 edit(FinishingEdit::SharpenPercent(percent));
             }
         });
@@ -103,7 +103,7 @@ fn crop_ui(ui: &mut Ui, settings: &FinishSettings, edit: &impl Fn(FinishingEdit)
     let Some(crop) = settings.crop else { return };
     indented(ui, |ui| {
         let mut margin = crop.margin_percent as f32;
-        if slider_ui(ui, &t!("finishing-margin"), &mut margin, 0.0, 45.0) {
+        if percent_ui(ui, &t!("finishing-margin"), &mut margin, 0.0, 45.0) {
             edit(FinishingEdit::Margin(f64::from(margin)));
         }
         ui.horizontal(|ui| {
@@ -192,15 +192,16 @@ fn indented(ui: &mut Ui, content: impl FnOnce(&mut Ui)) {
 }
 
 /// A slider in per cent under its name; tells whether it was moved.
-fn slider_ui(ui: &mut Ui, name: &str, value: &mut f32, least: f32, most: f32) -> bool {
+fn percent_ui(ui: &mut Ui, name: &str, value: &mut f32, least: f32, most: f32) -> bool {
     ui.horizontal(|ui| {
         ui.allocate_ui(egui::vec2(78.0, 24.0), |ui| {
             ui.set_min_width(78.0);
             soft_ui(ui, name);
         });
         ui.spacing_mut().slider_width = 110.0;
-        let response = ui
-            .add(Slider::new(value, least..=most).step_by(1.0).min_decimals(0).max_decimals(1).suffix(" %"));
+        let response = slider_ui(ui, value, least..=most, 1.0, |slider| {
+            slider.min_decimals(0).max_decimals(1).suffix(" %")
+        });
         ui.ctx().accesskit_node_builder(response.id, |node| {
             node.set_label(t!("finishing-per-cent", name = name));
         });

@@ -1,9 +1,9 @@
 //! The window's look and sound.
 
-use egui::{Slider, Ui};
+use egui::Ui;
 
 use super::on_flag::on_flag_ui;
-use super::widgets::soft_wrapped_ui;
+use super::widgets::{slider_ui, soft_wrapped_ui};
 use crate::window::intent::{IntentSink, RoomEdit, WindowIntent};
 use crate::window::state::State;
 use crate::window::text::t;
@@ -21,12 +21,9 @@ pub fn settings_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     });
     soft_wrapped_ui(ui, t!("room-both-are-neutral-grey-so"));
     let mut percent = (settings.scale() * 100.0).round();
-    let slider = Slider::new(&mut percent, 100.0..=200.0)
-        .step_by(25.0)
-        .max_decimals(0)
-        .suffix(" %")
-        .text(t!("room-size-of-everything"));
-    let response = ui.add(slider);
+    let response = slider_ui(ui, &mut percent, 100.0..=200.0, 25.0, |slider| {
+        slider.max_decimals(0).suffix(" %").text(t!("room-size-of-everything"))
+    });
     // Not while it is drawn: the slider itself would move away under the pointer.
     if response.drag_stopped() || (response.changed() && !response.dragged()) {
         edit(RoomEdit::Scale(percent / 100.0));

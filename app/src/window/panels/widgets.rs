@@ -1,7 +1,13 @@
 //! Small parts that several panels are made of.
 
+use std::ops::RangeInclusive;
+
+use egui::emath::{Numeric, remap_clamp};
 use egui::text::{LayoutJob, TextFormat};
-use egui::{Align, Button, FontId, Layout, Response, RichText, Stroke, TextEdit, Ui, Vec2, vec2};
+use egui::{
+    Align, Button, Event, FontId, Layout, PointerButton, Pos2, Rect, Response, RichText, Slider, Stroke,
+    TextEdit, Ui, Vec2, vec2,
+};
 
 use crate::window::marks;
 use crate::window::places::Mark;
@@ -120,6 +126,50 @@ pub struct Field<'a> {
     pub wrong: bool,
     /// Whether it can be changed now.
     pub enabled: bool,
+}
+
+/// A slider that a quick click in its track moves too.
+///
+/// A press and its release may come in with one drawing, as on a slow machine or from a touchpad; the slider alone
+/// sees neither then. `step` is what values are whole multiples of from the least on, 0 for any value.
+pub fn slider_ui<Value: Numeric>(
+    ui: &mut Ui,
+    value: &mut Value,
+    range: RangeInclusive<Value>,
+    step: f64,
+    dress: impl FnOnce(Slider<'_>) -> Slider<'_>,
+) -> Response {
+    let (least, most) = (range.start().to_f64(), range.end().to_f64());
+    let slider = Slider::new(&mut *value, range).step_by(step);
+    let mut response = ui.add(dress(slider));
+    let track =
+        Rect::from_min_size(response.rect.min, vec2(ui.spacing().slider_width, response.rect.height()));
+    if let Some(at) = quick_click(ui).filter(|at| response.contains_pointer() && track.contains(*at))
+        && response.enabled()
+    {
+        // The handle stays within the track by its own radius, which follows the slider's height.
+        let ends = track.x_range().shrink(ui.spacing().interact_size.y / 2.5);
+        let there = remap_clamp(f64::from(at.x), f64::from(ends.min)..=f64::from(ends.max), least..=most);
+        let step = if Value::INTEGRAL { step.max(1.0) } else { step };
+        let there = if step > 0.0 { least + ((there - least) / step).round() * step } else { there };
+        let there = Value::from_f64(there.clamp(least, most));
+        if there != *value {
+            *value = there;
+            response.mark_changed();
+        }
+    }
+    response
+}
+
+/// Where the pointer was pressed, when it was let go again before anything was drawn.
+fn quick_click(ui: &Ui) -> Option<Pos2> {
+    ui.input(|input| {
+        let pressed = input.events.iter().find_map(|event| match event {
+            Event::PointerButton { pos, button: PointerButton::Primary, pressed: true, .. } => Some(*pos),
+            _ => None,
+        });
+        pressed.filter(|_| input.pointer.primary_released())
+    })
 }
 
 /// A soft caption and a value in one line of text, such as `Table: simulated table`.
