@@ -125,6 +125,7 @@ board-from-bare-board-to-first = From bare board to first turn
 
 desk-the-windows-worker-cannot-be = the window's worker cannot be started: { $error }; close some programs and try again
 desk-the-windows-settings-cannot-be = The window's settings cannot be remembered: { $reason }
+desk-plan-file-is-there = { $path } is there already, and nothing is replaced unasked: save the plan under another name.
 desk-folder-not-shown = { $folder } cannot be shown in a file manager: { $error }. Open it there by its path.
 desk-the-devices-are-not-open = the devices are not open
 desk-what-lay-there-before-is = {" "}What lay there before is kept with the ending .old.

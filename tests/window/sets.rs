@@ -59,6 +59,8 @@ fn after_a_set_comes_a_new_one() {
     // Rows and times are as they were, in the fields and on the ring, and stay when the SKU is typed.
     assert_eq!(harness.state().state().draft.rows[0].stops, "4");
     harness.get_by_label("Stop 4, 270°, missing");
+    // What was typed for the last product is not brought back into this one.
+    assert!(!harness.state().state().history.can_undo());
     harness.state().sink().send(WindowIntent::Edit(PlanEdit::Sku("LP-0150".to_owned())));
     until(&mut harness, "the new product", |state| state.planned.sku == "LP-0150");
     draw(&mut harness);

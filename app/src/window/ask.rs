@@ -5,6 +5,15 @@ use std::path::{Path, PathBuf};
 use crate::window::text::t;
 use crossbeam_channel::{Receiver, Sender, bounded};
 
+/// How a path was asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Asked {
+    /// By the system's dialog, which asks before a file is replaced.
+    ByDialog,
+    /// By typing it.
+    ByTyping,
+}
+
 /// What a file or folder is asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Purpose {

@@ -18,6 +18,7 @@ use session_core::shoot_list::ShootList;
 use session_core::turntable::serial;
 use session_core::view::StopView;
 
+use super::ask::Asked;
 use super::attention;
 use super::devices::Ports;
 use super::facts::{self, FactsKey, StopFacts};
@@ -82,7 +83,7 @@ pub enum Order {
     /// Read a plan file.
     LoadPlan(PathBuf),
     /// Write a plan file.
-    SavePlan(PathBuf, Plan),
+    SavePlan(PathBuf, Plan, Asked),
     /// See what was dropped on the window: a set's folder, or a plan file.
     Dropped(PathBuf),
     /// Try table and camera out; the devices are opened first when need be.
@@ -261,10 +262,8 @@ impl Worker {
                     }
                     self.look(folder);
                 }
-                Order::SavePlan(path, plan) => {
-                    let saved = replace_state(&path, plan.to_json().as_bytes());
-                    let saved = saved.map(|()| path).map_err(|error| error.to_string());
-                    self.mailbox.desk(DeskNews::PlanSaved(saved));
+                Order::SavePlan(path, plan, asked) => {
+                    self.mailbox.desk(DeskNews::PlanSaved(save_plan(path, &plan, asked)));
                 }
                 Order::StayAwake(true) => self.awake = attention::stay_awake(),
                 Order::StayAwake(false) => self.awake = None,
@@ -310,6 +309,7 @@ impl Worker {
     /// until they are closed.
     fn show_folder(&self, folder: PathBuf) {
         let mailbox = self.mailbox.clone();
+        let name = folder.display().to_string();
         let shown = std::thread::Builder::new().name("file manager".to_owned()).spawn(move || {
             let shown = if folder.is_dir() {
                 open::that(&folder)
@@ -323,7 +323,8 @@ impl Worker {
             }
         });
         if let Err(error) = shown {
-            self.mailbox.desk(DeskNews::Trouble(error.to_string()));
+            let reason = t!("desk-folder-not-shown", folder = name, error = error.to_string());
+            self.mailbox.desk(DeskNews::Trouble(reason));
         }
     }
 
@@ -558,6 +559,15 @@ fn note(path: &Path, note: &FrameNote) -> Result<(), String> {
     noted.map_err(|error| error.to_string())
 }
 
+/// Writes a plan. A dialog has asked before something is replaced; whoever types a path was not asked.
+fn save_plan(path: PathBuf, plan: &Plan, asked: Asked) -> Result<PathBuf, String> {
+    if asked == Asked::ByTyping && path.symlink_metadata().is_ok() {
+        return Err(t!("desk-plan-file-is-there", path = path.display().to_string()));
+    }
+    replace_state(&path, plan.to_json().as_bytes()).map_err(|error| error.to_string())?;
+    Ok(path)
+}
+
 fn load_plan(path: &Path) -> Result<Plan, String> {
     let text = std::fs::read_to_string(path).map_err(|error| {
         t!("desk-cannot-be-read-choose-another", path = path.display().to_string(), error = error.to_string())
@@ -569,5 +579,27 @@ fn list_ports() -> Ports {
     match ports::list() {
         Ok(ports) => Ports::Found(ports),
         Err(error) => Ports::Refused(t!("desk-the-serial-ports-cannot-be", error = error)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_typed_name_replaces_no_file() {
+        let folder = tempfile::tempdir().unwrap();
+        let frame = folder.path().join("frame.jpg");
+        std::fs::write(&frame, b"a picture").unwrap();
+        let plan = Plan::single_row("LP-0142", 4);
+        let refused = save_plan(frame.clone(), &plan, Asked::ByTyping).unwrap_err();
+        assert!(refused.contains("frame.jpg is there already"), "{refused}");
+        assert_eq!(std::fs::read(&frame).unwrap(), b"a picture");
+        let path = folder.path().join("plan.json");
+        assert_eq!(save_plan(path.clone(), &plan, Asked::ByTyping).as_ref(), Ok(&path));
+        // A dialog has asked already.
+        let larger = Plan::single_row("LP-0142", 8);
+        save_plan(path.clone(), &larger, Asked::ByDialog).unwrap();
+        assert_eq!(load_plan(&path).unwrap(), larger);
     }
 }

@@ -276,6 +276,13 @@ impl State {
         self.read_draft();
     }
 
+    /// Puts the plan of another product into the fields: what was done to the last one is not taken back here.
+    pub fn begin_plan(&mut self, plan: &Plan) {
+        self.history = History::default();
+        self.draft = PlanDraft::new(plan);
+        self.read_draft();
+    }
+
     /// Puts fields back as they were.
     pub fn put_back(&mut self, draft: PlanDraft) {
         self.draft = draft;

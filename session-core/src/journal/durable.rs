@@ -66,10 +66,7 @@ pub fn create_folder(folder: &Path) -> Result<(), PathError> {
     if folder.is_dir() {
         return Ok(());
     }
-    let parent = match folder.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    };
+    let parent = parent_of(folder);
     create_folder(parent)?;
     match fs::create_dir(folder) {
         // Another thread or program was quicker.
@@ -79,12 +76,17 @@ pub fn create_folder(folder: &Path) -> Result<(), PathError> {
     sync_folder(parent)
 }
 
+/// The folder that holds a path; of a bare name, the working folder.
+fn parent_of(path: &Path) -> &Path {
+    path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
 /// Replaces a state file as a whole: readers see the old content or the new, never a part.
 ///
 /// A crash may lose the new content, never the old. For state only; frames go through [`Part`].
 pub fn replace_state(path: &Path, content: &[u8]) -> Result<(), PathError> {
     let at = |what| PathError::at(what, path);
-    let folder = path.parent().unwrap_or(Path::new("."));
+    let folder = parent_of(path);
     let mut file =
         tempfile::Builder::new().prefix(STATE_PREFIX).tempfile_in(folder).map_err(at("cannot write"))?;
     file.write_all(content).map_err(at("cannot write"))?;

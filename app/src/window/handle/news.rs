@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::Tools;
 use super::devices::take_in_devices;
-use crate::window::ask::{Answer, PathEdit, Purpose, TypedPath};
+use crate::window::ask::{Answer, Asked, PathEdit, Purpose, TypedPath};
 use crate::window::desk::{DeskNews, Order};
 use crate::window::devices::{CameraEdit, CameraKind};
 use crate::window::finishing::FinishingWish;
@@ -18,7 +18,7 @@ impl Tools {
     pub(super) fn take_in_answers(&mut self, state: &mut State) {
         for answer in self.dialogs.answers() {
             match answer {
-                Answer::Chosen(purpose, path) => self.use_path(state, purpose, path),
+                Answer::Chosen(purpose, path) => self.use_path(state, purpose, path, Asked::ByDialog),
                 Answer::NoDialog(purpose, reason) => {
                     state.typed_path = Some(TypedPath { purpose, reason, text: String::new() });
                 }
@@ -34,14 +34,14 @@ impl Tools {
             PathEdit::Use => {
                 let (purpose, path) = (typed.purpose, PathBuf::from(typed.text.trim()));
                 state.typed_path = None;
-                self.use_path(state, purpose, path);
+                self.use_path(state, purpose, path, Asked::ByTyping);
             }
             PathEdit::Close => state.typed_path = None,
         }
     }
 
     /// Does with a path what it was asked for.
-    fn use_path(&mut self, state: &mut State, purpose: Purpose, path: PathBuf) {
+    fn use_path(&mut self, state: &mut State, purpose: Purpose, path: PathBuf, asked: Asked) {
         match purpose {
             Purpose::OpenPlan => {
                 self.order(state, Order::LoadPlan(path));
@@ -56,7 +56,7 @@ impl Tools {
                 self.order(state, Order::ReadList(path));
             }
             Purpose::SavePlan => {
-                self.order(state, Order::SavePlan(path, state.planned.clone()));
+                self.order(state, Order::SavePlan(path, state.planned.clone(), asked));
             }
             Purpose::SessionFolder => self.use_folder(state, &path),
             Purpose::CameraFolder => {
@@ -86,8 +86,10 @@ impl Tools {
                     state.in_force = Some(set);
                     if state.own_plan {
                         state.lay_out();
-                    } else {
+                    } else if state.planned.sku == plan.sku {
                         state.load_plan(&plan);
+                    } else {
+                        state.begin_plan(&plan);
                     }
                     state.look_at_last();
                     self.note_set(state);
@@ -136,7 +138,7 @@ impl Tools {
             DeskNews::ListRead(offer) => state.offer = Some(offer),
             DeskNews::Product(plan, folder) => {
                 if !state.is_busy() {
-                    state.load_plan(&plan);
+                    state.begin_plan(&plan);
                     self.use_folder(state, &folder);
                 }
             }

@@ -17,7 +17,7 @@ impl Tools {
         }
         self.end_session(state);
         let (sku, title) = (String::new(), String::new());
-        state.load_plan(&Plan { sku, title, ..state.planned.clone() });
+        state.begin_plan(&Plan { sku, title, ..state.planned.clone() });
         state.own_plan = true;
         state.in_force = None;
         state.newest = None;

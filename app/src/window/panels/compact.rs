@@ -8,6 +8,7 @@ use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::pictures::Pictures;
 use crate::window::stage::{Look, Page};
 use crate::window::state::State;
+use crate::window::text::t;
 use crate::window::theme;
 
 /// A window narrower or lower than this shows one part at a time, points.
@@ -70,6 +71,11 @@ fn pages_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             ui.add_space(8.0);
             view_bar::view_menu_ui(ui, state, sink);
         }
+        // Beside the ring stand all of the session's buttons.
+        if state.is_busy() && state.stage.page != Page::Set {
+            ui.add_space(8.0);
+            controls::stop_button_ui(ui, sink, &t!("controls-stop-at-once"), 0.0, 26.0);
+        }
     });
 }
 
@@ -81,7 +87,6 @@ fn set_ui(ui: &mut Ui, state: &State, sink: &IntentSink, frame: Frame) {
     }
     let ring = ui.ctx().content_rect().width() * RING;
     Panel::left("ring").exact_size(ring).resizable(false).frame(frame).show(ui, |ui| {
-        // What starts and stops is always in sight.
         controls::controls_ui(ui, state, sink);
         ScrollArea::vertical().id_salt("ring").auto_shrink(false).show(ui, |ui| {
             ring::ring_ui(ui, state, sink);

@@ -110,7 +110,7 @@ fn start_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, tall: f32
     }
 }
 
-fn stop_button_ui(ui: &mut Ui, sink: &IntentSink, text: &str, width: f32, tall: f32) {
+pub(super) fn stop_button_ui(ui: &mut Ui, sink: &IntentSink, text: &str, width: f32, tall: f32) {
     let response = button_ui(ui, text, true, vec2(width, tall));
     if response.on_hover_text(t!("controls-esc-at-any-time-the")).clicked() {
         sink.session(Intent::StopNow);

@@ -7,6 +7,7 @@ use session_core::engine::Intent;
 use super::finishing_make::{make_ui, result_ui};
 use super::finishing_picture::picture_ui;
 use super::finishing_steps::steps_ui;
+use super::keys::keys_are_taken;
 use super::message;
 use super::view_bar::toggle_ui;
 use super::widgets::{button_ui, slider_ui, soft_ui};
@@ -135,11 +136,11 @@ fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
         // What turns comes first, here too.
         if state.is_busy() {
             sink.session(Intent::StopNow);
-        } else if room.job.is_some() {
+        } else if room.job.is_some() && state.typed_path.is_none() {
             send(FinishingWish::Cancel);
         }
     }
-    if ui.ctx().text_edit_focused() || egui::Popup::is_any_open(ui.ctx()) {
+    if keys_are_taken(ui, state) {
         return;
     }
     if pressed(Key::D) {

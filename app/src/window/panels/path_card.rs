@@ -38,16 +38,17 @@ fn content_ui(ui: &mut Ui, typed: &TypedPath, sink: &IntentSink) {
         wrong: false,
         enabled: true,
     };
+    // There is nothing else to do here: typing begins at once, and Enter ends it. A field lets its focus go at
+    // Enter, so it is asked before.
+    let id = field_id(&name);
+    let focus = ui.memory(egui::Memory::focused);
+    let enter = ui.input(|input| input.key_pressed(egui::Key::Enter)) && focus == Some(id);
     if let Some(text) = field_ui(ui, &field) {
         send(PathEdit::Type(text));
     }
-    // There is nothing else to do here: typing begins at once, and Enter ends it.
-    let field = field_id(&name);
-    let focus = ui.memory(egui::Memory::focused);
     if focus.is_none() {
-        ui.memory_mut(|memory| memory.request_focus(field));
+        ui.memory_mut(|memory| memory.request_focus(id));
     }
-    let enter = ui.input(|input| input.key_pressed(egui::Key::Enter)) && focus == Some(field);
     let there = !typed.text.trim().is_empty();
     ui.horizontal(|ui| {
         let size = vec2(0.0, 32.0);

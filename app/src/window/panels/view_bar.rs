@@ -7,7 +7,7 @@ use super::keys::keys_are_taken;
 
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::pictures::Pictures;
-use crate::window::stage::{Against, Look, Scale};
+use crate::window::stage::{Against, Look, Page, Scale};
 use crate::window::state::State;
 use crate::window::text::t;
 
@@ -38,7 +38,7 @@ pub fn view_bar_ui(ui: &mut Ui, state: &State, pictures: &Pictures, facts_beside
         ui.add_space(8.0);
         against_ui(ui, state, sink);
     });
-    keys_ui(ui, state, facts_beside, sink);
+    keys_ui(ui, state, facts_beside.then_some(Look::Facts(!state.stage.facts)), sink);
 }
 
 /// Draws the same in a card of its own, where the window has no room for a bar; the facts have a page there.
@@ -53,7 +53,7 @@ pub fn view_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             ui.horizontal_wrapped(|ui| aids_ui(ui, state, sink));
         });
     against_ui(ui, state, sink);
-    keys_ui(ui, state, true, sink);
+    keys_ui(ui, state, Some(Look::Page(Page::Facts)), sink);
 }
 
 fn scales_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
@@ -159,7 +159,8 @@ pub(super) fn toggle_ui(ui: &mut Ui, text: &str, on: bool, enabled: bool, tip: &
     ui.add_enabled(enabled, button).on_hover_text(tip).on_disabled_hover_text(tip).clicked()
 }
 
-fn keys_ui(ui: &Ui, state: &State, facts_beside: bool, sink: &IntentSink) {
+/// `facts` is how the facts come into sight; `None` where they open below their button.
+fn keys_ui(ui: &Ui, state: &State, facts: Option<Look>, sink: &IntentSink) {
     if keys_are_taken(ui, state) {
         return;
     }
@@ -176,10 +177,12 @@ fn keys_ui(ui: &Ui, state: &State, facts_beside: bool, sink: &IntentSink) {
     if plain(Key::M) {
         look(Look::Magnifier(!stage.magnifier));
     }
-    if plain(Key::I) && facts_beside {
-        look(Look::Facts(!stage.facts));
-    } else if plain(Key::I) {
-        ui.data_mut(|data| data.insert_temp(facts_key(), ()));
-        ui.ctx().request_repaint();
+    if plain(Key::I) {
+        if let Some(facts) = facts {
+            look(facts);
+        } else {
+            ui.data_mut(|data| data.insert_temp(facts_key(), ()));
+            ui.ctx().request_repaint();
+        }
     }
 }
