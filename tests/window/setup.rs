@@ -20,7 +20,7 @@ fn the_set_up_path_leads_from_the_demo_to_a_set_of_one_s_own() {
     harness.get_by_label("Electricity");
     harness.get_by_label("Next").click();
     draw(&mut harness);
-    harness.get_by_label("1. Controller board, skipped");
+    harness.get_by_label("1. Controller board, passed by");
     harness.get_by_label("Controller on a serial port");
     harness.get_by_label("3. Camera and test frame").click();
     draw(&mut harness);
