@@ -590,7 +590,7 @@ mod tests {
     fn a_typed_name_replaces_no_file() {
         let folder = tempfile::tempdir().unwrap();
         let frame = folder.path().join("frame.jpg");
-        std::fs::write(&frame, b"a picture").unwrap();
+        replace_state(&frame, b"a picture").unwrap();
         let plan = Plan::single_row("LP-0142", 4);
         let refused = save_plan(frame.clone(), &plan, Asked::ByTyping).unwrap_err();
         assert!(refused.contains("frame.jpg is there already"), "{refused}");
