@@ -12,6 +12,7 @@
 //!
 //! Invariant: originals are only read. The same bytes, plan and settings give the same picture.
 
+mod coarse;
 mod cutout;
 mod edge;
 mod even;

@@ -3,6 +3,7 @@
 //! The outline was found on the whole frame, small. Along it each full-size pixel's share is where its light
 //! lies between the object's and the background's next to it.
 
+use super::coarse::Grid;
 use super::edge;
 use super::linear::{FULL, LinearPicture, gained};
 use super::outline::{Backdrop, Outline, against, averaged, even_steps, shares};
@@ -75,6 +76,11 @@ impl Cutout {
 }
 
 impl Ground {
+    /// How its squares lie on the picture's pixels.
+    pub fn grid(&self) -> Grid {
+        Grid { width: self.width, height: self.height, scale: 1.0 / self.block as f32 }
+    }
+
     fn of(picture: &LinearPicture, placement: &Placement, outline: &Outline, behind: &Behind<'_>) -> Self {
         let size = (picture.width_px(), picture.height_px());
         let map = outline.map();
@@ -142,41 +148,27 @@ const SOFT: [f32; 2] = [0.1, 0.9];
 
 /// The soft line that the full-size one is sought along.
 struct SoftLine {
-    width: usize,
-    height: usize,
-    /// Squares to a pixel.
-    scale: f32,
+    grid: Grid,
     share: Vec<f32>,
 }
 
 impl SoftLine {
     fn of(ground: &Ground) -> Self {
-        let (width, height) = (ground.width, ground.height);
-        let share = averaged(&shares(&ground.object), width, height, 1);
-        Self { width, height, scale: 1.0 / ground.block as f32, share }
-    }
-
-    /// The two squares next to a place along one side of the picture, and how far it lies from the first.
-    fn between(&self, place: f32, side: usize) -> (usize, usize, f32) {
-        let at = ((place + 0.5) * self.scale - 0.5).clamp(0.0, (side - 1) as f32);
-        (at as usize, (at as usize + 1).min(side - 1), at.fract())
+        let share = averaged(&shares(&ground.object), ground.width, ground.height, 1);
+        Self { grid: ground.grid(), share }
     }
 
     /// The share at a place, counted from the first pixel's middle.
     fn at(&self, x: f32, y: f32) -> f32 {
-        let (x0, x1, fx) = self.between(x, self.width);
-        let (y0, y1, fy) = self.between(y, self.height);
-        let row =
-            |y: usize| self.share[y * self.width + x0] * (1.0 - fx) + self.share[y * self.width + x1] * fx;
-        row(y0) * (1.0 - fy) + row(y1) * fy
+        self.grid.at(x, y, |i| self.share[i])
     }
 
     /// Where straight across the line its inner and its outer border lie, from a place with this share on it.
     fn across(&self, x: f32, y: f32, share: f32) -> Option<[[f32; 2]; 2]> {
-        let square = 1.0 / self.scale;
+        let square = 1.0 / self.grid.scale;
         let slope = [
-            (self.at(x + square, y) - self.at(x - square, y)) * 0.5 * self.scale,
-            (self.at(x, y + square) - self.at(x, y - square)) * 0.5 * self.scale,
+            (self.at(x + square, y) - self.at(x - square, y)) * 0.5 * self.grid.scale,
+            (self.at(x, y + square) - self.at(x, y - square)) * 0.5 * self.grid.scale,
         ];
         let steep = slope[0].hypot(slope[1]);
         if steep * square < 0.05 {
@@ -237,16 +229,18 @@ fn mixed(here: [f32; 3], inside: [f32; 3], outside: [f32; 3]) -> Option<f32> {
 fn refine(picture: &LinearPicture, ground: &Ground) -> Vec<u8> {
     let (width, height) = (picture.width_px() as usize, picture.height_px() as usize);
     let line = SoftLine::of(ground);
-    let columns: Vec<(usize, usize, f32)> = (0..width).map(|x| line.between(x as f32, line.width)).collect();
+    let settled = line.grid.all_round(|i| !(SOFT[0]..=SOFT[1]).contains(&line.share[i]));
+    let columns: Vec<usize> = (0..width).map(|x| line.grid.square(x)).collect();
     let mut alpha = Vec::with_capacity(width * height);
-    let mut row = vec![0.0; line.width];
     for y in 0..height {
-        let (y0, y1, fy) = line.between(y as f32, line.height);
-        for (x, value) in row.iter_mut().enumerate() {
-            *value = line.share[y0 * line.width + x] * (1.0 - fy) + line.share[y1 * line.width + x] * fy;
-        }
-        for (x, &(x0, x1, fx)) in columns.iter().enumerate() {
-            let m = row[x0] * (1.0 - fx) + row[x1] * fx;
+        let row = line.grid.square(y);
+        for (x, column) in columns.iter().enumerate() {
+            // Away from the line, most of all pixels, nothing need be worked out.
+            if settled[row * (line.grid.width + 1) + column] {
+                alpha.push(if line.share[line.grid.number(*column, row)] > 0.5 { 255 } else { 0 });
+                continue;
+            }
+            let m = line.at(x as f32, y as f32);
             if !(SOFT[0]..=SOFT[1]).contains(&m) {
                 alpha.push(if m > 0.5 { 255 } else { 0 });
                 continue;

@@ -93,17 +93,17 @@ pub(super) fn mended(
         })
         .collect();
     let unstopped = grown(&unstopped, width, height, REACH_OUT);
-    let kept: Vec<bool> =
-        (0..object.len()).map(|i| object[i] && (deep[i] || !ground[i] || unstopped[i])).collect();
-    let reached: Vec<bool> = (0..object.len()).map(|i| kept[i] || (wide[i] && !ground[i])).collect();
+    let kept: Vec<bool> = (0..object.len()).map(|i| object[i] && (!ground[i] || unstopped[i])).collect();
+    // Ground is all that lies beyond `wide`, and none of `deep`.
+    let reached: Vec<bool> = (0..object.len()).map(|i| kept[i] || !ground[i]).collect();
     let reached = opened(&reached, width, height, SPUR);
     // No wider than colours spread it is no glaze that was left out.
     let bleeds = (COLOUR_BLEEDS_PX / pitch_px).ceil().max(1.0) as usize;
-    let beside = grown(&object, width, height, bleeds);
+    let bled_onto = grown(&object, width, height, bleeds);
     // In a gap too narrow to see its ground from a distance the coarse line is all that is known.
     let open: Vec<bool> = wide.iter().map(|wide| !wide).collect();
     let open = grown(&open, width, height, REACH_OUT + 1);
-    let far: Vec<bool> = (0..object.len()).map(|i| reached[i] && open[i] && !beside[i]).collect();
+    let far: Vec<bool> = (0..object.len()).map(|i| reached[i] && open[i] && !bled_onto[i]).collect();
     let left_out = grown(&far, width, height, bleeds + 1);
     (0..object.len()).map(|i| kept[i] || (reached[i] && left_out[i])).collect()
 }
@@ -118,7 +118,7 @@ fn followed(
 ) -> Vec<bool> {
     let mut ground: Vec<bool> = wide.iter().map(|wide| !wide).collect();
     // Its light changes on the way, its colour does not: it is that of the ground farther off.
-    let (farther, known) = spread(steps, &shares(&ground), width, height, 2 * REACH_OUT);
+    let (farther, _) = spread(steps, &shares(&ground), width, height, 2 * REACH_OUT);
     let mut queue: VecDeque<usize> = (0..ground.len())
         .filter(|i| {
             let mut at_the_line = false;
@@ -126,12 +126,11 @@ fn followed(
             ground[*i] && at_the_line
         })
         .collect();
-    let of_colour = |i: usize| if known[i] > 0.0 { farther[i] } else { [0.0; 3] };
     while let Some(i) = queue.pop_front() {
         neighbours(i, width, height, |j| {
             if !ground[j]
                 && !deep[j]
-                && within.allows(steps[j], beside(&ground, steps, j, (width, height)), of_colour(j))
+                && within.allows(steps[j], ground_beside(&ground, steps, j, (width, height)), farther[j])
             {
                 ground[j] = true;
                 queue.push_back(j);
@@ -142,7 +141,7 @@ fn followed(
 }
 
 /// The mean step of the ground within two squares.
-fn beside(ground: &[bool], steps: &[[f32; 3]], i: usize, (width, height): (usize, usize)) -> [f32; 3] {
+fn ground_beside(ground: &[bool], steps: &[[f32; 3]], i: usize, (width, height): (usize, usize)) -> [f32; 3] {
     let (x, y) = (i % width, i / width);
     let (mut sum, mut count) = ([0.0; 3], 0.0);
     for row in y.saturating_sub(2)..(y + 3).min(height) {

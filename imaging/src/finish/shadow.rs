@@ -4,6 +4,7 @@
 //! part is taken out and as much shadowed white put in: no rim of the old background stays, and none
 //! of white comes in over a light glaze.
 
+use super::coarse::Grid;
 use super::cutout::{Behind, Cutout};
 use super::linear::{FULL, LinearPicture};
 use super::outline::{Outline, averaged, reached, shares};
@@ -14,9 +15,7 @@ const LEAST_SHADOW: f32 = 0.018;
 
 /// How dark the shadow is at each coarse place: 1 without any.
 struct ShadowMap {
-    width: usize,
-    height: usize,
-    scale: f32,
+    grid: Grid,
     /// As it is in the picture.
     seen: Vec<f32>,
     /// As it is shown.
@@ -27,7 +26,6 @@ impl ShadowMap {
     fn of(cutout: &Cutout, shadow: Shadow, has_plate: bool) -> Self {
         let c = &cutout.ground;
         let (w, h) = (c.width, c.height);
-        let scale = 1.0 / c.block as f32;
         let near = averaged(&shares(&c.object), w, h, 2);
         let ground = shares(&near.iter().map(|v| *v < 1e-6).collect::<Vec<_>>());
         // Under the edge the shadow is carried on from beside it.
@@ -38,7 +36,7 @@ impl ShadowMap {
         let fade = (!has_plate).then(|| near_the_object(&c.object, w, h));
         let seen: Vec<f32> = (0..w * h).map(|i| fine[i].or(wide[i]).or(wider[i]).unwrap_or(1.0)).collect();
         if shadow == Shadow::Remove {
-            return Self { width: w, height: h, scale, seen, shown: vec![1.0; w * h] };
+            return Self { grid: c.grid(), seen, shown: vec![1.0; w * h] };
         }
         let mut shown: Vec<f32> = (0..w * h)
             .map(|i| {
@@ -50,58 +48,21 @@ impl ShadowMap {
             .collect();
         // A darker patch that does not hang together with the object is none of its contact shadow, but most often the
         // plate's rim, which a smooth surface does not know.
-        let dark: Vec<bool> = shown.iter().map(|v| *v < 1.0).collect();
         if !has_plate {
+            let dark: Vec<bool> = shown.iter().map(|v| *v < 1.0).collect();
             let together = reached(|i| c.object[i], &dark, w, h);
             for (value, _) in shown.iter_mut().zip(together).filter(|(_, together)| !together) {
                 *value = 1.0;
             }
         }
-        Self { width: w, height: h, scale, seen, shown }
-    }
-
-    /// Whether all coarse places round each are without a shadow, so that nothing need be worked out there;
-    /// one more place than the map has across and down, for the picture's last pixels.
-    fn plain(&self) -> Vec<bool> {
-        let white = |x: usize, y: usize| {
-            (y.saturating_sub(1)..(y + 2).min(self.height)).all(|row| {
-                let line = &self.shown[row * self.width..(row + 1) * self.width];
-                line[x.saturating_sub(1).min(self.width - 1)..(x + 2).min(self.width)]
-                    .iter()
-                    .all(|v| *v >= 1.0)
-            })
-        };
-        (0..=self.height)
-            .flat_map(|y| (0..=self.width).map(move |x| (x, y)))
-            .map(|(x, y)| white(x, y))
-            .collect()
+        Self { grid: c.grid(), seen, shown }
     }
 
     /// Interpolates one of the coarse maps at a full-size pixel.
     #[inline]
     fn at(&self, x: usize, y: usize, value: impl Fn(usize) -> f32) -> f32 {
-        bilinear(x, y, self.scale, self.width, self.height, value)
+        self.grid.at(x as f32, y as f32, value)
     }
-}
-
-/// Interpolates a coarse map at a full-size pixel.
-#[inline]
-fn bilinear(
-    x: usize,
-    y: usize,
-    scale: f32,
-    width: usize,
-    height: usize,
-    value: impl Fn(usize) -> f32,
-) -> f32 {
-    let u = ((x as f32 + 0.5) * scale - 0.5).clamp(0.0, (width - 1) as f32);
-    let v = ((y as f32 + 0.5) * scale - 0.5).clamp(0.0, (height - 1) as f32);
-    let (x0, y0) = (u as usize, v as usize);
-    let (x1, y1) = ((x0 + 1).min(width - 1), (y0 + 1).min(height - 1));
-    let (fx, fy) = (u.fract(), v.fract());
-    let top = value(y0 * width + x0) * (1.0 - fx) + value(y0 * width + x1) * fx;
-    let bottom = value(y1 * width + x0) * (1.0 - fx) + value(y1 * width + x1) * fx;
-    top * (1.0 - fy) + bottom * fy
 }
 
 /// 1 beside the object's foot, falling to 0 at a third of its width away and above its lower part.
@@ -172,11 +133,11 @@ pub(super) fn onto_white(
     let map = ShadowMap::of(cutout, shadow, behind.plate.is_some());
     let backdrop = &cutout.ground.backdrop;
     let (width, height) = (picture.width_px() as usize, picture.height_px() as usize);
-    let plain = map.plain();
-    let square = |pixel: usize| ((pixel as f32 + 0.5) * map.scale) as usize;
-    let columns: Vec<usize> = (0..width).map(square).collect();
+    // Where no shadow is near nothing need be worked out.
+    let plain = map.grid.all_round(|i| map.shown[i] >= 1.0);
+    let columns: Vec<usize> = (0..width).map(|x| map.grid.square(x)).collect();
     for y in 0..height {
-        let plain = &plain[square(y) * (map.width + 1)..];
+        let plain = &plain[map.grid.square(y) * (map.grid.width + 1)..];
         for (x, alpha) in cutout.alpha()[y * width..(y + 1) * width].iter().enumerate() {
             let i = y * width + x;
             match *alpha {
