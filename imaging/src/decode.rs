@@ -122,6 +122,7 @@ pub fn dimensions(bytes: &[u8]) -> Result<(u32, u32), DecodeError> {
                 Ok(orientation::upright_size(width_px, height_px, orientation))
             }
             raw_preview::Found::PlainTiff => general::dimensions(bytes, general::Kind::Tiff),
+            raw_preview::Found::CutShort => Err(cut_short()),
             raw_preview::Found::Nothing => Err(DecodeError::NoPreview),
         },
         Format::General(kind) => general::dimensions(bytes, kind),
@@ -165,9 +166,18 @@ fn decode(bytes: &[u8], want: Want) -> Result<Decoded, DecodeError> {
         Format::Tiff => match raw_preview::largest(bytes) {
             raw_preview::Found::Jpeg { jpeg, orientation } => jpeg::decode(jpeg, want, Some(orientation)),
             raw_preview::Found::PlainTiff => general::decode(bytes, general::Kind::Tiff, want),
+            raw_preview::Found::CutShort => Err(cut_short()),
             raw_preview::Found::Nothing => Err(DecodeError::NoPreview),
         },
         Format::General(kind) => general::decode(bytes, kind, want),
+    }
+}
+
+/// What a file like TIFF is that ends before its directory.
+fn cut_short() -> DecodeError {
+    DecodeError::Unreadable {
+        format: "TIFF or RAW",
+        reason: "it is cut short, its directory is missing".to_owned(),
     }
 }
 

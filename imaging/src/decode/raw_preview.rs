@@ -30,6 +30,8 @@ pub(super) enum Found<'a> {
     Jpeg { jpeg: &'a [u8], orientation: u16 },
     /// An ordinary TIFF picture.
     PlainTiff,
+    /// The file ends before its first directory begins.
+    CutShort,
     /// Nothing that can be shown.
     Nothing,
 }
@@ -45,7 +47,12 @@ pub(super) fn largest(bytes: &[u8]) -> Found<'_> {
         return Found::Nothing;
     };
     let mut walk = Walk { bytes, order, seen: Vec::new(), previews: Vec::new(), plain: false };
-    walk.chain(order.u32(bytes, 4).unwrap_or(0));
+    let start = order.u32(bytes, 4).unwrap_or(0);
+    // Many writers put the directory behind the pixels, so that of a file cut short it is missing.
+    if start as usize >= bytes.len() {
+        return Found::CutShort;
+    }
+    walk.chain(start);
     let first = bytes.get(..4).is_some_and(|head| matches!(head[2..], [42, 0] | [0, 42]));
     if walk.plain && first {
         return Found::PlainTiff;

@@ -43,6 +43,9 @@ pub(super) struct Outline {
     pub hull: Vec<[f64; 2]>,
     /// Share of the outline that is hardly told from what lies beside it, 0 to 1.
     pub unsure: f32,
+    /// Whether a part of it hangs in the air above another, so that something between them is most likely missing.
+    #[serde(default)]
+    pub hangs: bool,
 }
 
 /// An outline laid out: 1 on the object, rows from the top.
@@ -111,7 +114,17 @@ pub(super) fn find(
             let scale = f64::from(frame_px.0) / width as f64;
             let hull = hull(edges(&object, width).map(|place| place.map(|v| v * scale)).collect());
             let runs = runs(&object);
-            Outline { width: width as u32, height: height as u32, runs, plate_level, noise, hull, unsure }
+            let hangs = hangs(&object, width, height);
+            Outline {
+                width: width as u32,
+                height: height as u32,
+                runs,
+                plate_level,
+                noise,
+                hull,
+                unsure,
+                hangs,
+            }
         });
     (backdrop, found)
 }
@@ -140,6 +153,17 @@ fn outlined(
     let object = separate(&ratios, &steps, &gradient, (width, height), noise, has_plate)?;
     let unsure = tell(&object, &steps, width, height, noise)?;
     Ok((object, noise, unsure))
+}
+
+/// Whether one part of what was found lies wholly above another: what stands on a plate does not.
+fn hangs(object: &[u8], width: usize, height: usize) -> bool {
+    let marks: Vec<bool> = object.iter().map(|v| *v == 1).collect();
+    let parts = flood::extents(&marks, width, height);
+    parts.iter().any(|upper| {
+        parts
+            .iter()
+            .any(|lower| upper.bottom < lower.top && upper.left <= lower.right && lower.left <= upper.right)
+    })
 }
 
 /// Lengths of noughts and ones in turn, noughts first.

@@ -223,6 +223,22 @@ fn unsure_note(stops: &[u32], sights: &[Sight]) -> Option<String> {
     })
 }
 
+/// Names the stops at which a part of what was found hangs in the air.
+fn hanging_note(stops: &[u32], sights: &[Sight]) -> Option<String> {
+    let found: Vec<String> = sights
+        .iter()
+        .zip(stops)
+        .filter(|(sight, _)| sight.outline.as_ref().is_ok_and(|outline| outline.hangs))
+        .map(|(_, stop)| stop.to_string())
+        .collect();
+    (!found.is_empty()).then(|| {
+        format!(
+            "what was found lies in parts above each other at stop {}, so something between them may be missing; look at these pictures, or shoot with more contrast to the background",
+            found.join(", ")
+        )
+    })
+}
+
 /// Names the stops whose object cannot be told, where the crop must do without them.
 fn untold_note(stops: &[u32], sights: &[Sight]) -> Option<String> {
     let found: Vec<String> = sights
@@ -268,6 +284,7 @@ pub fn plan_place(
     }
     if settings.background == Background::White {
         notes.extend(unsure_note(stops, sights));
+        notes.extend(hanging_note(stops, sights));
     } else if settings.crop.is_some() {
         notes.extend(untold_note(stops, sights));
     }
@@ -452,6 +469,7 @@ mod tests {
                 noise: 0.01,
                 hull: Vec::new(),
                 unsure,
+                hangs: false,
             };
             Sight { frame_px: (1200, 900), backdrop: Backdrop::default(), outline: Ok(outline) }
         };

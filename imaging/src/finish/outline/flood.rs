@@ -130,6 +130,31 @@ fn parts(marks: &[bool], width: usize, height: usize) -> (Vec<u32>, Vec<usize>) 
     (number, sizes)
 }
 
+/// Where a connected part lies: its outermost columns and rows.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Extent {
+    pub left: usize,
+    pub right: usize,
+    pub top: usize,
+    pub bottom: usize,
+}
+
+/// Tells where each connected part lies.
+pub(super) fn extents(marks: &[bool], width: usize, height: usize) -> Vec<Extent> {
+    let (number, sizes) = parts(marks, width, height);
+    let nowhere = Extent { left: width, right: 0, top: height, bottom: 0 };
+    let mut found = vec![nowhere; sizes.len()];
+    for (i, n) in number.iter().enumerate().filter(|(_, n)| **n > 0) {
+        let (x, y) = (i % width, i / width);
+        let part = &mut found[*n as usize];
+        part.left = part.left.min(x);
+        part.right = part.right.max(x);
+        part.top = part.top.min(y);
+        part.bottom = part.bottom.max(y);
+    }
+    found.split_off(1)
+}
+
 /// Keeps connected parts of at least `least` places.
 pub(super) fn large_parts(marks: &[bool], width: usize, height: usize, least: usize) -> Vec<bool> {
     let (number, sizes) = parts(marks, width, height);
