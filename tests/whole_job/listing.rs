@@ -21,15 +21,20 @@ const STOPS: u32 = 12;
 /// A home with a complete set of small frames.
 fn shot() -> (tempfile::TempDir, PathBuf) {
     let home = tempfile::tempdir().unwrap();
-    let plan = plan(home.path(), "plan.json", STOPS);
-    let dir = home.path().join("sets/LH-TEST");
-    let output = roundstop(home.path())
+    let dir = shot_into(home.path(), &home.path().join("sets/LH-TEST"));
+    (home, dir)
+}
+
+/// Shoots a complete set of small frames into a folder; gives the folder.
+fn shot_into(home: &Path, dir: &Path) -> PathBuf {
+    let plan = plan(home, "plan.json", STOPS);
+    let output = roundstop(home)
         .args(["shoot", "--plan", plan.to_str().unwrap(), "--into", dir.to_str().unwrap()])
         .args(["--table", "sim", "--camera", "sim", "--sim-speed", "max", "--sim-frame", "720x540"])
         .output()
         .unwrap();
     assert!(output.status.success(), "{}", said(&output));
-    (home, dir)
+    dir.to_owned()
 }
 
 /// A small profile of the test's own.
@@ -327,6 +332,63 @@ fn a_full_disk_is_said_and_leaves_no_listing() {
     assert_eq!(output.status.code(), Some(1), "{}", said(&output));
     assert!(said(&output).contains("the disk is full; free some room"), "{}", said(&output));
     assert!(!exists);
+}
+
+/// What the files below a folder take on a disk of whole pages.
+fn bytes_on_disk(dir: &Path) -> usize {
+    files_below(dir).values().map(|bytes| bytes.len().next_multiple_of(4096)).sum()
+}
+
+#[test]
+fn a_disk_that_fills_up_while_finishing_is_said_and_the_rest_is_made_with_room() {
+    let home = tempfile::tempdir().unwrap();
+    let disk = home.path().join("disk");
+    fs::create_dir(&disk).unwrap();
+    let mount = |options: &str| {
+        let mut command = std::process::Command::new("mount");
+        command.args(["-t", "tmpfs", "-o", options, "tmpfs"]).arg(&disk).stderr(Stdio::null());
+        command.status().is_ok_and(|status| status.success())
+    };
+    if !mount("size=40m") {
+        println!("skipped: no small disk can be mounted here");
+        return;
+    }
+    let dir = shot_into(home.path(), &disk.join("LH-TEST"));
+    let finish = |more: &[&str]| run(home.path(), &[&["finish", dir.to_str().unwrap()], more].concat());
+    let finished = dir.join("finished");
+    let first = finish(&[]);
+    let whole = files_below(&finished);
+    let originals = files_below(&dir.join("frames"));
+    // As if finished anew, with room for half of the pictures.
+    let pictures = bytes_on_disk(&finished);
+    fs::remove_dir_all(&finished).unwrap();
+    let room = bytes_on_disk(&disk) + 40 * 1024 + pictures / 2;
+    let tight = mount(&format!("remount,size={}k", room / 1024));
+    let full = finish(&[]);
+    let part = files_below(&finished);
+    let roomy = mount("remount,size=40m");
+    let mended = finish(&["--json"]);
+    let after = files_below(&finished);
+    // With other settings over pictures that are there: what is left is no longer listed as finished.
+    let room = bytes_on_disk(&disk) + 24 * 1024;
+    let tight_again = mount(&format!("remount,size={}k", room / 1024));
+    let mixed = finish(&["--margin", "2", "--sharpen", "90"]);
+    let listed = finished.join("manifest.json").exists();
+    let same = files_below(&dir.join("frames")) == originals;
+    let unmounted = std::process::Command::new("umount").arg(&disk).status();
+
+    assert!(first.status.success() && tight && roomy && tight_again, "{}", said(&first));
+    assert!(unmounted.is_ok_and(|status| status.success()));
+    for output in [&full, &mixed] {
+        assert_eq!(output.status.code(), Some(1), "{}", said(output));
+        assert!(said(output).contains("the disk is full; free some room"), "{}", said(output));
+    }
+    assert!((1..12).contains(&part.len()) && !part.contains_key("manifest.json"), "{:?}", part.keys());
+    assert!(part.iter().all(|(name, bytes)| whole[name] == *bytes), "what has a picture's name is whole");
+    assert_eq!(json(&mended)["kept"], part.len(), "what was made is not made again");
+    assert!(after == whole, "the same bytes");
+    assert!(!listed, "pictures of two kinds are not listed as one");
+    assert!(same, "originals are only read");
 }
 
 #[test]

@@ -15,7 +15,7 @@ use serde::Serialize;
 
 use super::batch::{Meter, Stage};
 use super::finish::{Kitchen, Piece};
-use super::folder::{Draft, WRITTEN_BY};
+use super::folder::{Draft, MANIFEST, WRITTEN_BY};
 use super::measured::measured;
 use super::sequence::{self, Sequences};
 use super::set::KeptSet;
@@ -253,7 +253,7 @@ fn write_rest(
     }
     let package = format!("{}.zip", kitchen.set.sku);
     let uploaded: Vec<String> =
-        ["contact-sheet.jpg", "contact-sheet.pdf", "index.html", "manifest.csv", "manifest.json"]
+        ["contact-sheet.jpg", "contact-sheet.pdf", "index.html", "manifest.csv", MANIFEST]
             .map(str::to_owned)
             .into_iter()
             .chain([preview])
@@ -270,7 +270,7 @@ fn write_rest(
         pictures,
         other_files,
     };
-    draft.write("manifest.json", manifest.to_json()?.as_bytes())?;
+    draft.write(MANIFEST, manifest.to_json()?.as_bytes())?;
     draft.write("manifest.csv", manifest.to_csv()?.as_bytes())?;
     let packed: Vec<String> = pieces.iter().map(|p| p.file.clone()).chain(uploaded).collect();
     let bytes = write_package(Cursor::new(Vec::new()), &packed, |file| draft.read(file))?.into_inner();

@@ -14,7 +14,7 @@ use serde::Serialize;
 use session_core::journal::durable::{create_folder, replace_state};
 
 use super::batch::{Meter, Stage};
-use super::folder::{WRITTEN_BY, has_key, remove_stale};
+use super::folder::{MANIFEST, WRITTEN_BY, has_key, remove_manifest, remove_stale};
 use super::measured::{Measured, measured};
 use super::set::{KeptSet, SetFrame, read_original};
 use super::settings::{FinishingFile, read_finishing};
@@ -208,6 +208,8 @@ pub fn finish(dir: &Path, meter: &Meter<'_>) -> anyhow::Result<FinishReport> {
             pieces.push(Piece { row, number, frame, file: format!("{stem}.jpg") });
         }
     }
+    // Until all of them are made from the same, what lies there is not listed as finished.
+    remove_manifest(&folder)?;
     let listed = meter.each(Stage::Making, &pieces, kitchen.memory(), |piece| {
         let key = kitchen.key(piece, &("finished", QUALITY))?;
         let path = folder.join(&piece.file);
@@ -230,9 +232,9 @@ pub fn finish(dir: &Path, meter: &Meter<'_>) -> anyhow::Result<FinishReport> {
         title: set.title.clone(),
         profile: String::new(),
         pictures: listed.into_iter().map(|(_, listed)| listed).collect(),
-        other_files: vec!["manifest.json".to_owned()],
+        other_files: vec![MANIFEST.to_owned()],
     };
-    replace_state(&folder.join("manifest.json"), manifest.to_json()?.as_bytes())?;
+    replace_state(&folder.join(MANIFEST), manifest.to_json()?.as_bytes())?;
     let keep: BTreeSet<String> = pieces.iter().map(|p| p.file.clone()).collect();
     remove_stale(&folder, &keep)?;
     let rows = kitchen.plans.iter().zip(&set.rows);

@@ -12,6 +12,9 @@ use session_core::journal::durable::{PathError, create_folder, replace_state, sy
 /// What a listing's manifest says it was written by.
 pub(super) const WRITTEN_BY: &str = concat!("Roundstop ", env!("CARGO_PKG_VERSION"));
 
+/// The list of what was made, in its folder.
+pub(super) const MANIFEST: &str = "manifest.json";
+
 /// Whether a file with this key is there already.
 pub(super) fn has_key(path: &Path, key: &str) -> Option<Vec<u8>> {
     let bytes = std::fs::read(path).ok()?;
@@ -67,11 +70,7 @@ impl Draft {
         if found.is_empty() {
             return Ok(());
         }
-        let manifest = std::fs::read(self.place.join("manifest.json"))
-            .ok()
-            .and_then(|bytes| serde_json::from_slice::<Manifest>(&bytes).ok())
-            .filter(|manifest| manifest.written_by.starts_with("Roundstop "));
-        let Some(manifest) = manifest else {
+        let Some(manifest) = own_manifest(&self.place) else {
             anyhow::bail!(
                 "{} holds other files, which an export would replace; choose another folder",
                 self.place.display()
@@ -145,6 +144,21 @@ impl Draft {
     }
 }
 
+/// The list in a folder, where it is one that this program wrote.
+fn own_manifest(folder: &Path) -> Option<Manifest> {
+    let bytes = std::fs::read(folder.join(MANIFEST)).ok()?;
+    let manifest: Manifest = serde_json::from_slice(&bytes).ok()?;
+    manifest.written_by.starts_with("Roundstop ").then_some(manifest)
+}
+
+/// Removes the list of what was made from a folder that is about to change; only one of ours.
+///
+/// # Errors
+/// When the disk will not.
+pub(super) fn remove_manifest(folder: &Path) -> anyhow::Result<()> {
+    if own_manifest(folder).is_some() { remove_file(&folder.join(MANIFEST)) } else { Ok(()) }
+}
+
 /// Removes pictures of earlier runs from `finished/` that are no longer made; only files that carry a key.
 ///
 /// # Errors
@@ -185,7 +199,7 @@ fn rename(from: &Path, to: &Path) -> anyhow::Result<()> {
 
 #[allow(
     clippy::disallowed_methods,
-    reason = "only files of an export's draft, and pictures that carry a key"
+    reason = "only files of an export's draft, pictures that carry a key, and lists of them"
 )]
 fn remove_file(path: &Path) -> anyhow::Result<()> {
     Ok(std::fs::remove_file(path).map_err(PathError::at("cannot remove", path))?)

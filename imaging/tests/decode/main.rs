@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used)] // a helper that fails is a test that fails
 
+mod ink_profile;
 mod inks;
 mod samples;
 
