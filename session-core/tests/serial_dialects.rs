@@ -308,6 +308,17 @@ fn without_a_way_to_stop_a_cancelled_turn_runs_to_its_end() {
 }
 
 #[test]
+fn a_plug_that_was_out_between_two_words_costs_the_zero() {
+    for name in names() {
+        let (controller, mut table) = ready(name, |_| {});
+        assert_eq!(turn(&mut table, 40).unwrap().step, 40, "{name}");
+        lock(&controller).replug();
+        assert_eq!(table.reconnect().unwrap().zero, None, "{name}");
+        assert!(table.set_zero().unwrap().zero.is_some(), "{name}");
+    }
+}
+
+#[test]
 fn a_table_slower_than_told_times_out_and_is_opened_anew() {
     let (controller, mut table) = ready("dwell", |controller| controller.rate = 0.5);
     let error = turn(&mut table, 800).unwrap_err();

@@ -273,9 +273,13 @@ impl Controller {
         self.passed += 1;
         if self.cut_after.is_some_and(|cut| self.passed >= cut) {
             self.plugged = false;
-            // What was open stays dead when the plug is in again.
-            self.opened += 1;
+            self.replug();
         }
+    }
+
+    /// What was open stays dead when the plug is in again.
+    pub fn replug(&mut self) {
+        self.opened += 1;
     }
 }
 

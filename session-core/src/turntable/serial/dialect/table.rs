@@ -497,8 +497,11 @@ impl Turntable for DialectTable {
     }
 
     fn reconnect(&mut self) -> Result<TablePosition, TableError> {
-        // Opening a port resets many boards, so a line that still answers is kept, and its zero with it.
-        if self.line.is_none() || self.doubt.is_some() || self.check_place().is_err() {
+        // Opening a port resets many boards, so a line that still answers is kept, and its zero with it. Where the
+        // dialect has no question to ask, nobody knows whether the plug was out meanwhile.
+        let still_answers =
+            self.line.is_some() && self.dialect.status.is_some() && self.check_place().is_ok();
+        if !still_answers {
             self.begin()?;
         }
         Ok(self.told())
