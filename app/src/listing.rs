@@ -16,7 +16,7 @@ mod settings;
 
 pub use batch::{Meter, Progress, Stage};
 pub use export::{ExportOrder, ExportReport, OWN_PROFILES, export, read_profile};
-pub use finish::{FinishReport, finish};
+pub use finish::{FinishReport, finish, finished_folder};
 pub use proof::{ListingSize, ProofSet, StopProof};
 pub use set::{KeptSet, SetFrame, SetRow};
 pub use settings::{FinishingFile, read_finishing, write_finishing};

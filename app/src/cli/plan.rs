@@ -118,7 +118,7 @@ fn new(args: &NewArgs) -> u8 {
 
 /// Writes a plan without replacing anything.
 fn write(file: &Path, plan: &Plan) -> anyhow::Result<()> {
-    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let folder = durable::parent_of(file);
     let name = file.file_name().context("the plan file has no name")?.to_string_lossy();
     anyhow::ensure!(
         !file.exists(),

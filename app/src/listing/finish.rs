@@ -1,7 +1,7 @@
 //! `finished/`: every kept frame, finished at the camera's own scale or at the size asked for.
 
 use std::collections::BTreeSet;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
 use anyhow::Context;
@@ -190,6 +190,11 @@ impl<'a> Kitchen<'a> {
     }
 }
 
+/// Where a set's finished pictures lie.
+pub fn finished_folder(dir: &Path) -> PathBuf {
+    dir.join("finished")
+}
+
 /// Finishes a set into `DIR/finished`.
 ///
 /// # Errors
@@ -199,7 +204,7 @@ pub fn finish(dir: &Path, meter: &Meter<'_>) -> anyhow::Result<FinishReport> {
     let file = read_finishing(dir)?;
     let found = measured(&set, &file, meter)?;
     let kitchen = Kitchen::new(&set, &file, file.settings.clone(), found, None)?;
-    let folder = dir.join("finished");
+    let folder = finished_folder(dir);
     create_folder(&folder)?;
     let mut pieces = Vec::new();
     for (row, frames) in set.rows.iter().enumerate() {

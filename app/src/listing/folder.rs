@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 use imaging::export::Manifest;
-use session_core::journal::durable::{PathError, create_folder, replace_state, sync_folder};
+use session_core::journal::durable::{PathError, create_folder, parent_of, replace_state, sync_folder};
 
 /// What a listing's manifest says it was written by.
 pub(super) const WRITTEN_BY: &str = concat!("Roundstop ", env!("CARGO_PKG_VERSION"));
@@ -39,7 +39,7 @@ impl Draft {
             .with_context(|| format!("{} has no name of its own; choose another folder", place.display()))?
             .to_string_lossy()
             .into_owned();
-        let beside = place.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let beside = parent_of(place);
         create_folder(beside)?;
         let draft = Self {
             place: place.to_owned(),
@@ -136,7 +136,7 @@ impl Draft {
             rename(&self.place, &self.old)?;
         }
         rename(&self.part, &self.place)?;
-        sync_folder(self.place.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new(".")))?;
+        sync_folder(parent_of(&self.place))?;
         if self.old.exists() {
             remove_folder(&self.old)?;
         }

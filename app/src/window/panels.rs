@@ -1,6 +1,6 @@
 //! The window's panels. Each takes the state as it is and sends wishes; none owns any logic.
 
-use egui::{CentralPanel, Frame, Margin, Panel, ScrollArea, Stroke, Ui};
+use egui::{CentralPanel, Frame, Panel, ScrollArea, Stroke, Ui};
 
 use super::intent::IntentSink;
 use super::pictures::Pictures;
@@ -72,15 +72,12 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
         compact::compact_ui(ui, state, pictures, sink);
         return;
     }
-    let panel = |horizontal: i8, vertical: i8| {
-        Frame::new().fill(theme::panel()).inner_margin(Margin::symmetric(horizontal, vertical))
-    };
     Panel::top("top bar")
         .exact_size(52.0)
-        .frame(panel(16, 0))
+        .frame(theme::panel_frame(16, 0))
         .show(ui, |ui| top_bar::top_bar_ui(ui, state, sink));
     let column = (room.x * 0.36).clamp(NARROWEST_COLUMN, COLUMN);
-    Panel::left("set").exact_size(column).resizable(false).frame(panel(16, 10)).show(ui, |ui| {
+    Panel::left("set").exact_size(column).resizable(false).frame(theme::panel_frame(16, 10)).show(ui, |ui| {
         if let Some(step) = state.setup.step {
             setup::setup_ui(ui, state, step, sink);
             return;
@@ -106,31 +103,31 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
     });
     Panel::bottom("strip")
         .exact_size(STRIP)
-        .frame(panel(0, 0))
+        .frame(theme::panel_frame(0, 0))
         .show(ui, |ui| strip::strip_ui(ui, state, pictures, sink));
     Panel::bottom("caption")
         .exact_size(90.0)
-        .frame(panel(16, 10))
+        .frame(theme::panel_frame(16, 10))
         .show(ui, |ui| caption::caption_ui(ui, state, sink));
     message::notice_panel_ui(ui, state, sink);
     let has_frames = !state.kept_nothing();
     let facts_beside = room.x - column - FACTS >= LEAST_PICTURE;
     if state.live.is_some() || has_frames {
         Panel::top("view bar")
-            .frame(panel(16, 6))
+            .frame(theme::panel_frame(16, 6))
             .show(ui, |ui| view_bar::view_bar_ui(ui, state, pictures, facts_beside, sink));
     }
     if has_frames && state.live.is_none() && state.stage.facts && facts_beside {
         Panel::right("facts")
             .exact_size(FACTS)
             .resizable(false)
-            .frame(panel(14, 10))
+            .frame(theme::panel_frame(14, 10))
             .show(ui, |ui| facts::facts_ui(ui, state, pictures, sink));
     }
     if has_frames {
         Panel::bottom("turn bar")
             .exact_size(turn_bar::HEIGHT + 4.0)
-            .frame(panel(0, 2))
+            .frame(theme::panel_frame(0, 2))
             .show(ui, |ui| turn_bar::turn_bar_ui(ui, state, pictures, sink));
     }
     message::card_panel_ui(ui, state, sink);

@@ -3,7 +3,7 @@
 use std::cell::Cell;
 
 use egui::style::{Selection, WidgetVisuals, Widgets};
-use egui::{Color32, CornerRadius, FontFamily, FontId, Margin, Shadow, Stroke, TextStyle, Vec2};
+use egui::{Color32, CornerRadius, FontFamily, FontId, Frame, Margin, Shadow, Stroke, TextStyle, Vec2};
 
 /// The greys of one theme, dark or light.
 struct Greys {
@@ -63,6 +63,11 @@ fn grey(pick: impl Fn(&Greys) -> u8) -> Color32 {
 /// Behind panels.
 pub fn panel() -> Color32 {
     grey(|greys| greys.panel)
+}
+
+/// A panel's ground with so much room about what stands on it, points.
+pub fn panel_frame(horizontal: i8, vertical: i8) -> Frame {
+    Frame::new().fill(panel()).inner_margin(Margin::symmetric(horizontal, vertical))
 }
 
 /// Behind cards and fields' groups.

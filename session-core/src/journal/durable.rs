@@ -77,7 +77,7 @@ pub fn create_folder(folder: &Path) -> Result<(), PathError> {
 }
 
 /// The folder that holds a path; of a bare name, the working folder.
-fn parent_of(path: &Path) -> &Path {
+pub fn parent_of(path: &Path) -> &Path {
     path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 

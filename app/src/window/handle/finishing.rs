@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use session_core::cancel::CancelToken;
 
 use super::Tools;
+use crate::listing::finished_folder;
 use crate::window::desk::Order;
 use crate::window::finishing::{FinishingEdit, FinishingWish, Job, Measuring, Outcome, Pace};
 use crate::window::finishing_worker::{FinishingNews, JobOrder, ProofOrder};
@@ -95,7 +96,7 @@ impl Tools {
             folder: room.folder.clone(),
             made_with: room.file.clone(),
             exports: export.is_some(),
-            to: export.as_ref().map_or_else(|| room.folder.join("finished"), |(_, to)| to.clone()),
+            to: export.as_ref().map_or_else(|| finished_folder(&room.folder), |(_, to)| to.clone()),
             pace: Pace::new(),
         });
         room.outcome = None;

@@ -1,6 +1,6 @@
 //! The window where there is little room, as when everything is drawn larger: one part at a time.
 
-use egui::{CentralPanel, Frame, Margin, Panel, ScrollArea, Ui, Vec2, vec2};
+use egui::{CentralPanel, Frame, Panel, ScrollArea, Ui, Vec2, vec2};
 
 use super::view_bar::{self, toggle_ui};
 use super::{caption, controls, facts, message, picture, plan, ring, setup, top_bar, turn_bar};
@@ -23,27 +23,26 @@ pub fn is_compact(room: Vec2) -> bool {
 
 /// Draws the window, one part at a time.
 pub fn compact_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
-    let panel = |horizontal: i8, vertical: i8| {
-        Frame::new().fill(theme::panel()).inner_margin(Margin::symmetric(horizontal, vertical))
-    };
     Panel::top("top bar")
         .exact_size(44.0)
-        .frame(panel(12, 0))
+        .frame(theme::panel_frame(12, 0))
         .show(ui, |ui| top_bar::top_bar_ui(ui, state, sink));
-    Panel::top("pages").frame(panel(12, 4)).show(ui, |ui| pages_ui(ui, state, sink));
+    Panel::top("pages").frame(theme::panel_frame(12, 4)).show(ui, |ui| pages_ui(ui, state, sink));
     if message::has_any(state) {
-        Panel::top("messages").frame(panel(12, 6)).show(ui, |ui| message::message_ui(ui, state, sink));
+        Panel::top("messages")
+            .frame(theme::panel_frame(12, 6))
+            .show(ui, |ui| message::message_ui(ui, state, sink));
     }
     match state.stage.page {
-        Page::Set => set_ui(ui, state, sink, panel(12, 6)),
+        Page::Set => set_ui(ui, state, sink, theme::panel_frame(12, 6)),
         Page::Picture => {
             Panel::bottom("caption")
-                .frame(panel(12, 6))
+                .frame(theme::panel_frame(12, 6))
                 .show(ui, |ui| caption::compact_caption_ui(ui, state, sink));
             if !state.kept_nothing() {
                 Panel::bottom("turn bar")
                     .exact_size(turn_bar::HEIGHT + 4.0)
-                    .frame(panel(0, 2))
+                    .frame(theme::panel_frame(0, 2))
                     .show(ui, |ui| turn_bar::turn_bar_ui(ui, state, pictures, sink));
             }
             CentralPanel::default()
@@ -52,7 +51,7 @@ pub fn compact_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Intent
         }
         Page::Facts => {
             CentralPanel::default()
-                .frame(panel(12, 8))
+                .frame(theme::panel_frame(12, 8))
                 .show(ui, |ui| facts::facts_ui(ui, state, pictures, sink));
         }
     }

@@ -1,7 +1,7 @@
 //! The finishing room: steps on the left, the picture before and after, the turn below it.
 
 use crate::window::text::t;
-use egui::{Align, CentralPanel, Frame, Id, Key, Layout, Margin, Panel, RichText, ScrollArea, Ui, vec2};
+use egui::{Align, CentralPanel, Frame, Id, Key, Layout, Panel, RichText, ScrollArea, Ui, vec2};
 use session_core::engine::Intent;
 
 use super::finishing_make::{make_ui, result_ui};
@@ -44,22 +44,29 @@ pub fn enter_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
 /// Draws the room.
 pub fn room_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
     keys_ui(ui, state, sink);
-    let panel = |horizontal: i8, vertical: i8| {
-        Frame::new().fill(theme::panel()).inner_margin(Margin::symmetric(horizontal, vertical))
-    };
-    Panel::top("finishing bar").exact_size(52.0).frame(panel(16, 0)).show(ui, |ui| bar_ui(ui, state, sink));
-    Panel::left("finishing column").exact_size(COLUMN).resizable(false).frame(panel(16, 10)).show(ui, |ui| {
-        Panel::bottom("make").frame(panel(0, 6)).show(ui, |ui| make_ui(ui, state, sink));
-        ScrollArea::vertical().id_salt("steps").auto_shrink(false).show(ui, |ui| {
-            steps_ui(ui, state, pictures, sink);
+    Panel::top("finishing bar")
+        .exact_size(52.0)
+        .frame(theme::panel_frame(16, 0))
+        .show(ui, |ui| bar_ui(ui, state, sink));
+    Panel::left("finishing column")
+        .exact_size(COLUMN)
+        .resizable(false)
+        .frame(theme::panel_frame(16, 10))
+        .show(ui, |ui| {
+            Panel::bottom("make").frame(theme::panel_frame(0, 6)).show(ui, |ui| make_ui(ui, state, sink));
+            ScrollArea::vertical().id_salt("steps").auto_shrink(false).show(ui, |ui| {
+                steps_ui(ui, state, pictures, sink);
+            });
         });
-    });
     message::notice_panel_ui(ui, state, sink);
-    Panel::bottom("turn").exact_size(58.0).frame(panel(16, 8)).show(ui, |ui| turn_ui(ui, state, sink));
+    Panel::bottom("turn")
+        .exact_size(58.0)
+        .frame(theme::panel_frame(16, 8))
+        .show(ui, |ui| turn_ui(ui, state, sink));
     // What comes of the work has a place of its own, so that nothing moves when it comes or goes.
     Panel::bottom("result")
         .exact_size(RESULT)
-        .frame(panel(16, 4))
+        .frame(theme::panel_frame(16, 4))
         .show(ui, |ui| result_ui(ui, &state.finishing, sink));
     message::card_panel_ui(ui, state, sink);
     CentralPanel::default()

@@ -1,7 +1,7 @@
 //! What needs a person: faults with their advice, a new row's camera note, prompts and failures.
 
 use egui::text::LayoutJob;
-use egui::{Align, Button, Frame, Layout, Margin, Panel, RichText, Stroke, TextStyle, Ui, vec2};
+use egui::{Align, Button, Frame, Layout, Panel, RichText, Stroke, TextStyle, Ui, vec2};
 use session_core::engine::{Fault, FaultKind, Intent};
 
 use super::widgets::{button_ui, capital, primary_button_ui};
@@ -34,7 +34,7 @@ pub fn has_card(state: &State) -> bool {
 /// Draws the place for notices in a panel of its own. It is there whether anything is said or not, so that
 /// nothing below it moves when something is.
 pub fn notice_panel_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
-    let frame = Frame::new().fill(theme::panel()).inner_margin(Margin::symmetric(16, 4));
+    let frame = theme::panel_frame(16, 4);
     Panel::top("notices").exact_size(height(2) + 8.0).frame(frame).show(ui, |ui| {
         ui.spacing_mut().item_spacing.y = GAP;
         notices_ui(ui, state, 2, sink);
@@ -44,7 +44,7 @@ pub fn notice_panel_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
 /// Draws what the session waits for in a panel of its own. Where it stands last, only the picture gives way.
 pub fn card_panel_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     if has_card(state) {
-        let frame = Frame::new().fill(theme::panel()).inner_margin(Margin::symmetric(16, 10));
+        let frame = theme::panel_frame(16, 10);
         Panel::top("cards").frame(frame).show(ui, |ui| cards_ui(ui, state, sink));
     }
 }
@@ -175,7 +175,7 @@ fn fault_ui(ui: &mut Ui, state: &State, fault: &Fault, sink: &IntentSink) {
 /// The notices in so many lines at most, and the way to what else was said.
 fn notices_ui(ui: &mut Ui, state: &State, most_lines: usize, sink: &IntentSink) {
     let mut shown = state.notices_shown();
-    shown.truncate(most_lines.min(2));
+    shown.truncate(most_lines);
     let more = state.notices.len() - shown.len();
     let lines = most_lines / shown.len().max(1);
     for (at, notice) in shown.iter().enumerate() {
