@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 use session_core::check::FlagPolicy;
+use session_core::journal::SESSION_FILE;
 use session_core::journal::durable::{create_folder, replace_state};
 use session_core::turntable::serial::Dialect;
 
@@ -52,7 +53,7 @@ impl Settings {
 
     /// The set worked on last, of those that are still there.
     pub fn last_set(&self) -> Option<&Path> {
-        self.recent.iter().map(PathBuf::as_path).find(|folder| folder.join("session.json").is_file())
+        self.recent.iter().map(PathBuf::as_path).find(|folder| folder.join(SESSION_FILE).is_file())
     }
 
     /// Remembers the window's size as the screen sees it: what is on it is `scale` times as large as its points.
@@ -134,7 +135,7 @@ mod tests {
         assert_eq!(settings.last_set(), None);
         let there = folder.path().join("set-18");
         std::fs::create_dir(&there).unwrap();
-        std::fs::write(there.join("session.json"), "{}").unwrap();
+        std::fs::write(there.join(SESSION_FILE), "{}").unwrap();
         assert_eq!(settings.last_set(), Some(there.as_path()));
     }
 

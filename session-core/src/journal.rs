@@ -5,6 +5,11 @@
 //! that does a frame count as kept. So a kill at any instant loses at most a frame that was never
 //! reported as kept, and opening the folder again shows exactly what is on disk.
 
+/// A session folder's plan and state: [`SessionFile`] as JSON.
+pub const SESSION_FILE: &str = "session.json";
+/// A session folder's journal, one record a line.
+pub const JOURNAL_FILE: &str = "journal.jsonl";
+
 mod checks;
 pub mod durable;
 mod exif_facts;

@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 use serde::Serialize;
 use session_core::adopt::{self, Adoption, Order, TimeSource};
-use session_core::journal::{SessionFolder, SetStatus};
+use session_core::journal::{SESSION_FILE, SessionFolder, SetStatus};
 use session_core::plan::Plan;
 
 use super::{EXIT_MISSING, fault, status};
@@ -74,7 +74,7 @@ pub fn run(args: &AdoptArgs) -> u8 {
 fn adopt(args: &AdoptArgs) -> anyhow::Result<u8> {
     let plan = super::read_plan(&args.plan)?;
     // A set that is not there yet is made only once the person has said yes.
-    let is_there = args.into.join("session.json").exists();
+    let is_there = args.into.join(SESSION_FILE).exists();
     let existing = is_there.then(|| SessionFolder::open_or_create(&args.into, &plan)).transpose()?;
     let (open, known) = match &existing {
         Some(folder) => adopt::open_stops(folder),

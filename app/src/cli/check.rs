@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use anyhow::Context;
 use imaging::check::{FrameInput, SetReport, check_set};
 use serde::Serialize;
 use session_core::angle::StepsPerTurn;
@@ -47,11 +46,7 @@ struct Row {
 
 fn check(dir: &Path) -> anyhow::Result<Vec<Row>> {
     let status = SessionFolder::read_status(dir)?;
-    let path = dir.join("session.json");
-    let text =
-        std::fs::read_to_string(&path).with_context(|| format!("{} cannot be read", path.display()))?;
-    let session: SessionFile =
-        serde_json::from_str(&text).with_context(|| format!("{} cannot be understood", path.display()))?;
+    let session = SessionFile::read(dir)?;
     let clockwise = session.plan.direction == Direction::Clockwise;
     let mut rows: Vec<(String, Vec<FrameInput>)> = Vec::new();
     for stop in &status.stops {

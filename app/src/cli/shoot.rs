@@ -9,7 +9,7 @@ use std::thread;
 use anyhow::Context;
 use indicatif::{ProgressBar, ProgressStyle};
 use session_core::engine::{Fault, FaultKind, Intent, Mode, PauseReason};
-use session_core::journal::SessionFolder;
+use session_core::journal::{SESSION_FILE, SessionFolder};
 use session_core::runner::{self, RunOptions, SessionHandle};
 use session_core::view::{SessionView, Update};
 
@@ -27,7 +27,7 @@ pub fn shoot(args: &ShootArgs) -> u8 {
 
 fn open_for_shooting(args: &ShootArgs) -> anyhow::Result<SessionFolder> {
     let plan = super::read_plan(&args.plan)?;
-    if args.replan && args.into.join("session.json").exists() {
+    if args.replan && args.into.join(SESSION_FILE).exists() {
         let mut folder = SessionFolder::open(&args.into)?;
         folder.set_plan(plan)?;
         return Ok(folder);

@@ -59,11 +59,7 @@ impl KeptSet {
     /// When there is no session, no frame, or a kept frame's file is gone.
     pub fn read(dir: &Path) -> anyhow::Result<Self> {
         let status = SessionFolder::read_status(dir)?;
-        let path = dir.join("session.json");
-        let text =
-            std::fs::read_to_string(&path).with_context(|| format!("{} cannot be read", path.display()))?;
-        let session: SessionFile = serde_json::from_str(&text)
-            .with_context(|| format!("{} cannot be understood", path.display()))?;
+        let session = SessionFile::read(dir)?;
         let mut rows: Vec<SetRow> = Vec::new();
         let mut missing = Vec::new();
         let mut date: Option<String> = None;

@@ -11,7 +11,7 @@ use session_core::cancel::CancelToken;
 use session_core::check::FlagPolicy;
 use session_core::engine::Activity;
 use session_core::journal::durable::replace_state;
-use session_core::journal::{FolderError, FrameRecord, SessionFolder, StopKey};
+use session_core::journal::{FolderError, FrameRecord, JOURNAL_FILE, SessionFolder, StopKey};
 use session_core::plan::Plan;
 use session_core::runner::{self, IntentSender, RunOptions, SessionHandle};
 use session_core::shoot_list::ShootList;
@@ -21,7 +21,7 @@ use session_core::view::StopView;
 use super::ask::Asked;
 use super::attention;
 use super::devices::Ports;
-use super::facts::{self, FactsKey, StopFacts};
+use super::facts::{FactsKey, FactsReader, StopFacts};
 use super::mailbox::Mailbox;
 use super::places::PlanInForce;
 use super::products::{self, ListOffer, ProductList};
@@ -198,8 +198,16 @@ impl Desk {
         let thread = std::thread::Builder::new()
             .name("desk".to_owned())
             .spawn(move || {
-                Worker { mailbox, session: None, tryout: None, awake: None, list: None, list_read: None }
-                    .run(&inbox);
+                Worker {
+                    mailbox,
+                    session: None,
+                    tryout: None,
+                    awake: None,
+                    list: None,
+                    list_read: None,
+                    facts: FactsReader::default(),
+                }
+                .run(&inbox);
             })
             .map_err(|error| t!("desk-the-windows-worker-cannot-be", error = error.to_string()))?;
         Ok(Self { orders, thread: Some(thread) })
@@ -229,6 +237,7 @@ struct Worker {
     list: Option<ShootList>,
     /// A list that was read and is not used yet.
     list_read: Option<ShootList>,
+    facts: FactsReader,
 }
 
 impl Worker {
@@ -293,7 +302,7 @@ impl Worker {
                 }
                 Order::Probe(port, baud) => self.probe(&port, baud),
                 Order::Facts(folder, key) => {
-                    self.mailbox.desk(DeskNews::Facts(key, facts::read(&folder, key.stop)));
+                    self.mailbox.desk(DeskNews::Facts(key, self.facts.read(&folder, key.stop)));
                 }
                 Order::ListPorts => self.mailbox.desk(DeskNews::Ports(list_ports())),
                 Order::ShowFolder(folder) => self.show_folder(folder),
@@ -448,7 +457,7 @@ impl Worker {
                 self.tell_recovery(&open);
                 Ok(Some(in_force(&open)))
             }
-            Err(FolderError::NoSession(_)) if !folder.join("journal.jsonl").exists() => Ok(None),
+            Err(FolderError::NoSession(_)) if !folder.join(JOURNAL_FILE).exists() => Ok(None),
             Err(error) => Err(error.to_string()),
         };
         self.mailbox.desk(DeskNews::Looked { folder, found });

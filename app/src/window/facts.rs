@@ -1,8 +1,11 @@
 //! What is known of one stop's frames: angles, exposure, file, time; read from the set's folder.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
-use session_core::journal::{SessionFile, SessionFolder, VersionReport};
+use session_core::journal::{
+    JOURNAL_FILE, SESSION_FILE, SessionFile, SessionFolder, SetStatus, VersionReport,
+};
 
 /// What is known of a stop's frames.
 #[derive(Debug, Clone, PartialEq)]
@@ -46,19 +49,52 @@ pub struct VersionFacts {
     pub file_bytes: Vec<u64>,
 }
 
-/// Reads what is known of a stop's frames; `None` when the folder does not tell.
-pub fn read(folder: &Path, stop: u32) -> Option<StopFacts> {
-    let status = SessionFolder::read_status(folder).ok()?;
-    let text = std::fs::read_to_string(folder.join("session.json")).ok()?;
-    let set: SessionFile = serde_json::from_str(&text).ok()?;
-    let closing = status.closing.iter().find(|closing| closing.stop.index == stop);
-    let report = closing
-        .map(|closing| &closing.stop)
-        .or_else(|| status.stops.iter().find(|report| report.index == stop))?;
-    let versions: Vec<VersionFacts> =
-        report.versions.iter().map(|version| facts_of(folder, &set, report.degrees, version)).collect();
-    let is_a_turn_on = closing.filter(|closing| closing.stop.file.is_some()).map(|at| at.is_a_turn_on);
-    Some(StopFacts { key: FactsKey { stop, versions: versions.len() }, versions, is_a_turn_on })
+/// Reads what is known of stops' frames. Looking through a set does not read the set anew for every stop, only
+/// when its files have changed.
+#[derive(Default)]
+pub struct FactsReader {
+    held: Option<Held>,
+}
+
+struct Held {
+    folder: PathBuf,
+    stamp: Stamp,
+    set: SessionFile,
+    status: SetStatus,
+}
+
+/// Length and time of change of the journal and of the plan's file: either grows or is replaced when anything is
+/// noted.
+type Stamp = [Option<(u64, Option<SystemTime>)>; 2];
+
+impl FactsReader {
+    /// What is known of a stop's frames; `None` when the folder does not tell.
+    pub fn read(&mut self, folder: &Path, stop: u32) -> Option<StopFacts> {
+        // Taken before reading: what is written meanwhile makes the next look read anew.
+        let stamp = stamp(folder);
+        if !self.held.as_ref().is_some_and(|held| held.folder == folder && held.stamp == stamp) {
+            self.held = None;
+            let status = SessionFolder::read_status(folder).ok()?;
+            let set = SessionFile::read(folder).ok()?;
+            self.held = Some(Held { folder: folder.to_owned(), stamp, set, status });
+        }
+        let Held { set, status, .. } = self.held.as_ref()?;
+        let closing = status.closing.iter().find(|closing| closing.stop.index == stop);
+        let report = closing
+            .map(|closing| &closing.stop)
+            .or_else(|| status.stops.iter().find(|report| report.index == stop))?;
+        let versions: Vec<VersionFacts> =
+            report.versions.iter().map(|version| facts_of(folder, set, report.degrees, version)).collect();
+        let is_a_turn_on = closing.filter(|closing| closing.stop.file.is_some()).map(|at| at.is_a_turn_on);
+        Some(StopFacts { key: FactsKey { stop, versions: versions.len() }, versions, is_a_turn_on })
+    }
+}
+
+fn stamp(folder: &Path) -> Stamp {
+    [JOURNAL_FILE, SESSION_FILE].map(|name| {
+        let found = std::fs::metadata(folder.join(name)).ok()?;
+        Some((found.len(), found.modified().ok()))
+    })
 }
 
 fn facts_of(folder: &Path, set: &SessionFile, planned_deg: f64, version: &VersionReport) -> VersionFacts {
@@ -109,7 +145,56 @@ pub fn exposure_words(secs: f64) -> String {
 
 #[cfg(test)]
 mod tests {
+    use std::sync::Arc;
+
+    use session_core::camera::Arrival;
+    use session_core::engine::Shot;
+    use session_core::journal::KeepJob;
+    use session_core::plan::Plan;
+
     use super::*;
+
+    /// The smallest that passes for a JPEG file (ITU-T T.81: SOI, SOS with an empty header, data, EOI), this many
+    /// bytes longer.
+    fn jpeg(longer: u64) -> Vec<u8> {
+        let mut bytes = vec![0xFF, 0xD8, 0xFF, 0xDA, 0x00, 0x02];
+        bytes.extend((0..longer).map(|_| 0x55));
+        bytes.extend([0xFF, 0xD9]);
+        bytes
+    }
+
+    fn keep(folder: &SessionFolder, number: u64, stop: u32) {
+        let job = KeepJob {
+            shot: Shot { number, stop, commanded_step: 0, reported_step: 0 },
+            source: "test".to_owned(),
+            exposed_at: jiff::Timestamp::UNIX_EPOCH,
+            arrivals: vec![Arrival::Bytes { name: "frame.jpg".to_owned(), bytes: Arc::new(jpeg(number)) }],
+            settings: None,
+        };
+        folder.keep(&job).unwrap();
+    }
+
+    #[test]
+    fn what_is_noted_after_the_last_look_is_seen() {
+        let place = tempfile::tempdir().unwrap();
+        let other = tempfile::tempdir().unwrap();
+        let set = SessionFolder::open_or_create(place.path(), &Plan::single_row("LP-0142", 4)).unwrap();
+        let other_set = SessionFolder::open_or_create(other.path(), &Plan::single_row("LP-0143", 4)).unwrap();
+        let mut reader = FactsReader::default();
+        let mut bytes_of = |folder: &Path, stop| {
+            let versions = reader.read(folder, stop).map(|facts| facts.versions).unwrap_or_default();
+            versions.into_iter().map(|version| version.file_bytes).collect::<Vec<_>>()
+        };
+        assert_eq!(bytes_of(place.path(), 1), Vec::<Vec<u64>>::new());
+        keep(&set, 1, 1);
+        assert_eq!(bytes_of(place.path(), 1), [[9]]);
+        keep(&set, 2, 1);
+        assert_eq!(bytes_of(place.path(), 1), [[9], [10]]);
+        keep(&other_set, 3, 1);
+        assert_eq!(bytes_of(other.path(), 1), [[11]]);
+        assert_eq!(bytes_of(place.path(), 1), [[9], [10]]);
+        assert_eq!(bytes_of(place.path(), 9), Vec::<Vec<u64>>::new());
+    }
 
     #[test]
     fn exposure_times_read_as_on_a_camera() {

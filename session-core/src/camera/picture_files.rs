@@ -5,6 +5,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use super::sniff;
+use crate::journal::SESSION_FILE;
 
 /// How deep cameras nest folders at most; DCIM/100ABCDE is two (DCF, JEITA CP-3461).
 const DEEPEST: usize = 6;
@@ -21,7 +22,7 @@ pub fn below(folder: &Path) -> io::Result<Vec<PathBuf>> {
     let mut waiting = collect(folder, &mut found)?;
     for _ in 0..DEEPEST {
         let mut deeper = Vec::new();
-        for folder in waiting.iter().filter(|folder| !folder.join("session.json").exists()) {
+        for folder in waiting.iter().filter(|folder| !folder.join(SESSION_FILE).exists()) {
             deeper.extend(collect(folder, &mut found).unwrap_or_default());
         }
         waiting = deeper;

@@ -13,6 +13,7 @@ use super::log::{Journal, JournalError};
 use super::record::Record;
 use super::recover::{self, Recovery};
 use super::status::SetStatus;
+use super::{JOURNAL_FILE, SESSION_FILE};
 use crate::angle::StepsPerTurn;
 use crate::camera::Arrival;
 use crate::camera::settings::FrameSettings;
@@ -111,6 +112,25 @@ pub struct SessionFile {
     pub plan: Plan,
 }
 
+impl SessionFile {
+    /// Reads a session folder's file.
+    ///
+    /// # Errors
+    /// When it is not there, is not readable, or a newer program wrote it.
+    pub fn read(root: &Path) -> Result<Self, FolderError> {
+        let path = root.join(SESSION_FILE);
+        let text = fs::read_to_string(&path).map_err(PathError::at("cannot read", &path))?;
+        let unreadable = |source| FolderError::Unreadable { path: path.clone(), source };
+        let value: serde_json::Value = serde_json::from_str(&text).map_err(unreadable)?;
+        if let Some(found) = value.get("schema").and_then(serde_json::Value::as_u64)
+            && found > u64::from(SESSION_SCHEMA)
+        {
+            return Err(FolderError::Newer { path, found });
+        }
+        serde_json::from_str(&text).map_err(unreadable)
+    }
+}
+
 /// An open session folder, locked for this program.
 #[derive(Debug)]
 pub struct SessionFolder {
@@ -131,14 +151,14 @@ impl SessionFolder {
     /// [`FolderError::OtherPlan`] when a session with another plan is there; else what keeps the
     /// folder from being used.
     pub fn open_or_create(root: &Path, plan: &Plan) -> Result<Self, FolderError> {
-        if root.join("session.json").exists() {
+        if root.join(SESSION_FILE).exists() {
             let open = Self::open(root)?;
             if open.file.plan != *plan {
                 return Err(FolderError::OtherPlan { path: root.to_owned(), sku: open.file.plan.sku });
             }
             return Ok(open);
         }
-        if root.join("journal.jsonl").exists() {
+        if root.join(JOURNAL_FILE).exists() {
             return Err(FolderError::PlanLost(root.to_owned()));
         }
         let started = jiff::ZonedDateTime::now().date().to_string();
@@ -157,14 +177,14 @@ impl SessionFolder {
 
     /// Opens an existing session, mending what a crash left.
     pub fn open(root: &Path) -> Result<Self, FolderError> {
-        if !root.join("session.json").exists() {
+        if !root.join(SESSION_FILE).exists() {
             return Err(FolderError::NoSession(root.to_owned()));
         }
         Self::open_locked(root, lock(root)?)
     }
 
     fn open_locked(root: &Path, lock: File) -> Result<Self, FolderError> {
-        let file = load(root)?;
+        let file = SessionFile::read(root)?;
         let shots = file.plan.shots(&file.started)?;
         create_folder(&root.join("frames"))?;
         create_folder(&root.join("cache"))?;
@@ -174,10 +194,10 @@ impl SessionFolder {
 
     /// Reads a session's status without locking or changing anything; works on a read-only folder.
     pub fn read_status(root: &Path) -> Result<SetStatus, FolderError> {
-        if !root.join("session.json").exists() {
+        if !root.join(SESSION_FILE).exists() {
             return Err(FolderError::NoSession(root.to_owned()));
         }
-        let file = load(root)?;
+        let file = SessionFile::read(root)?;
         let shots = file.plan.shots(&file.started)?;
         let (ledger, recovery) = recover::look(root)?;
         Ok(SetStatus::new(&file, &shots, &ledger, &recovery))
@@ -452,21 +472,8 @@ fn lock(root: &Path) -> Result<File, FolderError> {
     }
 }
 
-fn load(root: &Path) -> Result<SessionFile, FolderError> {
-    let path = root.join("session.json");
-    let text = fs::read_to_string(&path).map_err(PathError::at("cannot read", &path))?;
-    let unreadable = |source| FolderError::Unreadable { path: path.clone(), source };
-    let value: serde_json::Value = serde_json::from_str(&text).map_err(unreadable)?;
-    if let Some(found) = value.get("schema").and_then(serde_json::Value::as_u64)
-        && found > u64::from(SESSION_SCHEMA)
-    {
-        return Err(FolderError::Newer { path, found });
-    }
-    serde_json::from_str(&text).map_err(unreadable)
-}
-
 fn save(root: &Path, file: &SessionFile) -> Result<(), FolderError> {
-    let path = root.join("session.json");
+    let path = root.join(SESSION_FILE);
     let text = serde_json::to_string_pretty(file)
         .map_err(|source| FolderError::Unreadable { path: path.clone(), source })?;
     replace_state(&path, (text + "\n").as_bytes())?;

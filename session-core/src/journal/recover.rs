@@ -5,6 +5,7 @@ use std::fs::{self, File};
 use std::io;
 use std::path::{Path, PathBuf};
 
+use super::JOURNAL_FILE;
 use super::durable::{Part, PathError, create_folder, move_without_replacing, remove_copy, sync_folder};
 use super::folder::{FolderError, free_name};
 use super::keep::sha256_hex;
@@ -64,7 +65,7 @@ impl Recovery {
 
 /// Reads the journal and compares it with the disk, changing nothing.
 pub(super) fn look(root: &Path) -> Result<(Ledger, Recovery), FolderError> {
-    let back = read(&root.join("journal.jsonl"))?;
+    let back = read(&root.join(JOURNAL_FILE))?;
     let mut ledger = fold(&back);
     let mut recovery = Recovery {
         damaged_lines: back.damaged_lines,
@@ -77,7 +78,7 @@ pub(super) fn look(root: &Path) -> Result<(Ledger, Recovery), FolderError> {
 
 /// Opens the journal for a run: sets a torn end aside, finishes interrupted keeping, tidies up.
 pub(super) fn open_journal(root: &Path) -> Result<(Journal, Recovery), FolderError> {
-    let path = root.join("journal.jsonl");
+    let path = root.join(JOURNAL_FILE);
     let back = read(&path)?;
     let mut recovery = Recovery { damaged_lines: back.damaged_lines, ..Recovery::default() };
     if let Some(torn_at) = back.torn_at {
