@@ -44,8 +44,8 @@ count-versions = { $n ->
    *[other] { $n } versions
 }
 count-products-open = { $n ->
-    [one] 1 product open
-   *[other] { $n } products open
+    [one] 1 product left
+   *[other] { $n } products left
 }
 
 
@@ -117,7 +117,7 @@ board-pin-for-the-half-press = Pin for the half press
 board-pin-for-a-switch-that = Pin for a switch that lets it turn alone
 board-pin-for-an-index-sensor = Pin for an index sensor
 board-reverse = Reverse the motor: the plate turned clockwise instead of anticlockwise
-board-details = Details: pin numbers, steps and commands
+board-details = Details: gear, pins, wiring and commands
 board-wiring = Wiring
 board-from-bare-board-to-first = From bare board to first turn
 
@@ -162,6 +162,7 @@ draft-is-no-stop-number-write = '{ $part }' is no stop number; write numbers and
 handle-called-off-nothing-turns-the = Called off: nothing turns. The devices are still being connected.
 handle-the-windows-worker-is-still = The window's worker is still busy; wait a moment and try again.
 handle-a-new-set-type-its = A new set: type its SKU, its folder is named by it. Then press Start.
+handle-product-is-open = { $product } is open. Ctrl Enter shoots it.
 handle-the-set-is-shot = { $sku }: the set is shot.
 handle-set-the-camera-for-the = { $sku }: set the camera for the next row.
 handle-the-plate-stands-at = {" "}The plate stands at { $deg }°.
@@ -172,7 +173,7 @@ handle-a-plan-can-be-opened = A plan can be opened once the session is stopped.
 handle-stop-is-shot-again = Stop { $stop }: { $what }. It is shot again.
 handle-closing = Closing frame: { $reason }
 handle-closing-is-shot-again = Closing frame: { $what }. It is shot again.
-handle-see-to-the-flagged-stop = { $sku }: see to stop { $stop }, it is flagged.
+handle-see-to-the-flagged-stop = { $sku }: look at stop { $stop }, its frame is doubtful.
 handle-the-plan-is-saved-as = The plan is saved as { $path }.
 
 ## caption
@@ -210,13 +211,14 @@ controls-connecting = Connecting…
 controls-call-off = Call off
 controls-ending-the-session = Ending the session…
 controls-pause-after-this-frame = Pause after this frame
-controls-stop-at-once = Stop at once
+controls-stop-at-once = Stop at once (Esc)
+controls-stop-in-short = Stop (Esc)
 controls-pausing-keep-going = Pausing… keep going
 controls-the-present-stop-is-finished = The present stop is finished first. Click to go on without a pause.
 controls-checking = Checking the frames…
 controls-go-on = Go on
 controls-camera-is-set-go-on = Camera is set, go on
-controls-stop = Stop
+controls-stop = Stop (Esc)
 controls-stopping-do-not-wait-for = Stopping… do not wait for the frame
 controls-a-frame-already-exposed-is = A frame already exposed is still let in. Click to end that wait too.
 controls-waiting-for-you-see-the = Waiting for you: see the message
@@ -319,7 +321,7 @@ help-the-rules-of-the-place = The rules of the place you work in, and the makers
 
 ## list
 
-list-many-products-in-one-go = Many products in one go: a CSV file with the columns sku, name, plan, notes and done. Each product gets a folder of its own beside the list.
+list-many-products-in-one-go = Many products in one go: a CSV file with the columns sku, name, plan (a number of stops, or a plan file's name), notes and done. Each product gets a folder of its own beside the list.
 list-offer-title = Shoot list { $name }
 list-offer-sum = { $products }, { $done } of them done; { $stops } to shoot
 list-offer-where = Each product gets a folder named by its SKU, in the folder 'sets' beside the list. N goes to the next product, Ctrl Enter shoots it.
@@ -331,9 +333,15 @@ list-offer-busy = It can be used once the session is stopped.
 list-open-a-list = Open a list…
 list-or-drop-it-on-the = Or drop it on the window
 list-of-done = { $name }: { $done } of { $rows } done
-list-no-other-product-is-open = No other product is open
+list-no-other-product-is-open = No other product is left
+list-close-it = Close the list
+list-close-it-tip = No list is in use then; its file and the sets stay as they are
 list-next-product = Next product: { $sku }
 list-product = Product { $sku }, { $name }, { $row }
+
+product-bar-which = { $sku }, product { $at } of { $all }
+product-bar-note = Note: { $note }
+product-bar-next = Next product: { $sku } (N)
 
 ## recent sets
 
@@ -360,8 +368,8 @@ message-takes-the-place-where-the = Takes the place where the plate stands now f
 message-go-on-with-the-new = Go on with the new setting
 message-skip-this-stop-for-now = Skip this stop for now
 message-stop-the-session = Stop the session
-message-stop-is-flagged = Stop { $stop } is flagged
-message-closing-is-flagged = The closing frame is flagged
+message-stop-is-flagged = The frame of stop { $stop } is doubtful
+message-closing-is-flagged = The closing frame is doubtful
 message-it-is-seen-to-shoot = It is seen to, shoot it again
 message-keep-it-and-go-on = Keep it and go on
 message-dismiss = Dismiss
@@ -392,8 +400,8 @@ picture-aids-clipped-light-dark = clipped: { $clipped_high_percent } % light, { 
 
 plan-add-a-row = Add a row
 plan-one-more-turn-shot-after = One more turn, shot after the others with the camera set anew
-plan-closing-frame = A closing frame after each whole turn
-plan-closing-frame-tip = One frame more, a whole turn on from the first: it shows whether the turn closes. It is no stop of the set and is not exported.
+plan-closing-frame = Closing frame: the first stop once more
+plan-closing-frame-tip = After each whole turn the first stop is shot once more, a full turn on: it shows whether the turn closes. It is no stop of the set and is not exported.
 plan-plan = Plan
 plan-save = Save…
 plan-open = Open…
@@ -412,33 +420,45 @@ plan-the-frames-at-hand-were = The frames at hand were shot turning the other wa
 plan-use-changed-plan = Use changed plan
 plan-undo-changes = Undo changes
 plan-sku = SKU
+plan-sku-tip = The product's number in your shop. Folder and files are named by it.
 plan-title = Title
-plan-for-people-may-be-empty = for people, may be empty
+plan-title-tip = The product's name, shown to you only
+plan-for-people-may-be-empty = optional
 plan-the-plate-turns = The plate turns
 plan-seen-from-above = Seen from above
 plan-settle-after-a-turn-s = Settle after a turn, s
+plan-settle-tip = How long the product is given to come to rest before each exposure, seconds
 plan-exposure-s = Exposure, s
-plan-rest-within-s = Or watch for rest, at most s
-plan-rest-within-hint = empty: not watched
-plan-the-whole-set = The whole set: { $stops }, { $estimate_secs }
+plan-exposure-tip = How long the camera exposes, seconds: the table stands still for at least that long
+plan-rest-within-s = Or until still, at most s
+plan-rest-within-tip = Instead of a fixed time: the camera's live picture is watched after each turn, and the exposure begins as soon as nothing moves in it, after so many seconds at most. Without a live picture the settle time is waited.
+plan-rest-within-hint = off
+plan-the-whole-set = The whole set: { $stops }
 plan-the-ring-shows-the-last = The ring shows the last plan that can be shot.
 plan-file-names = File names
 plan-file-name-pattern = File-name pattern
 plan-first-file-jpg = First file: { $name }.jpg
-plan-fields-sku-row-stop-degrees = Fields: {"{"}sku{"}"} {"{"}row{"}"} {"{"}stop{"}"} {"{"}degrees{"}"} {"{"}date{"}"}
+plan-first-file-to-come = First file: named once the plan can be shot
+plan-fields-sku-row-stop-degrees = What is in braces is filled in: {"{"}sku{"}"} {"{"}row{"}"} {"{"}stop{"}"} {"{"}degrees{"}"} {"{"}date{"}"}
 
 ## plan-row
 
 plan-row-camera-height-and-tilt = Camera height and tilt
-plan-row-a-note-for-yourself-shown = a note for yourself, shown before the row
+plan-row-a-note-for-yourself-shown = 60 cm up, 35° down
+plan-row-note-tip = A note for yourself, shown before the row is shot
 plan-row-row = Row
+plan-row-row-tip = One turn with the camera at one height is a row. Its name goes into the file names; 'level' is the camera level with the product.
 plan-row-stops = Stops
+plan-row-stops-tip = How many frames are shot on the way round, evenly spaced
 plan-row-remove = Remove
 plan-row-remove-row = Remove row { $at }
 plan-row-from = From, °
+plan-row-from-tip = Where the first stop lies, degrees from the front
 plan-row-over = Over, °
+plan-row-over-tip = How far round the row goes; 360 is a whole turn
 plan-row-leave-out-stops = Leave out stops
-plan-row-such-as-3-7-9 = such as 3, 7-9
+plan-row-leave-out-tip = Stops that are never shot, by their numbers
+plan-row-such-as-3-7-9 = 3, 7-9
 plan-row-row-2 = { $caption }, row { $at }
 
 ## ring
@@ -450,7 +470,6 @@ ring-outside = outside { $row }
 ring-inside = inside { $row }
 ring-of-rows = of { $all_rows } rows
 ring-kept = kept
-ring-left = { $secs } left
 ring-complete = complete
 ring-all-rows = All rows
 ring-only-row = Row { $row }
@@ -469,7 +488,7 @@ ring-click-selects-ctrl-or-shift = Click selects; Ctrl or Shift selects more; R 
 
 ## on_flag
 
-on-flag-when-a-frame-is-flagged = When a frame is flagged
+on-flag-when-a-frame-is-flagged = When a frame is doubtful
 on-flag-retake-once-by-itself = Retake: once by itself. Counts from the next start of a session.
 
 ## room
@@ -550,9 +569,9 @@ view-bar-facts-card = Facts…
 view-bar-facts-tip = What is known of the frame, and its versions side by side. I
 view-bar-guides = Guides
 view-bar-middle-lines-and-the-largest = Middle lines and the largest square
-view-bar-compares-whole-frames = Frames are compared whole: press Fit
 view-bar-compare = Compare with…
 view-bar-compare-with = Compare with { $against }
+compare-this-one = this one
 view-bar-how-much-of-the-other = How much of the other picture is seen
 view-bar-difference = Difference
 view-bar-middle-grey-where-both-are = Middle grey where both are alike
@@ -569,16 +588,20 @@ compare-no-earlier-version = This stop has no earlier version.
 ## pictures
 
 pictures-the-windows-worker-cannot-be = the window's worker cannot be started: { $error }; close some programs and try again
-pictures-the-picture-is-not-at = the picture is not at hand
 pictures-the-file-cannot-be-read = the file cannot be read: { $error }; look whether the session folder is still there
 
 ## places
 
 places-kept = kept
-places-flagged = flagged
+places-kept-tip = A frame is kept and in use.
+places-flagged = doubtful
+places-flagged-tip = A frame is kept and in use, but a check found something on it.
 places-missing = missing
+places-missing-tip = No frame yet.
 places-in-work = in work
-places-problem = problem
+places-in-work-tip = Being shot, or its frame is on its way to the disk.
+places-problem = failed
+places-problem-tip = The last try gave no good frame. An earlier one stays in use.
 places-set-aside = set aside
 places-skipped = skipped
 places-kept-to-be-retaken = kept, to be retaken
@@ -611,6 +634,10 @@ stage-version = version { $version }
 
 ## state
 
+state-see-to-the-fields = { $n ->
+    [one] The plan cannot be shot yet. See to this field; it is marked, and says why when you point at it: { $fields }.
+   *[other] The plan cannot be shot yet. See to these fields; each is marked, and says why when you point at it: { $fields }.
+}
 state-the-plan-cannot-be-shot = The plan cannot be shot yet: { $message }.
 state-the-plan-differs-from-the = The plan differs from the set in this folder: use the changed plan, or undo the changes.
 
@@ -787,10 +814,11 @@ probe-tip = Moves nothing and changes nothing; opening the port may restart the 
 probe-asking = Asking; this may take some seconds…
 probe-speak = Use the settings for { $way }
 
-## pace
+## how long it takes
 
-pace-planned = Planned: { $all }, { $one } s a stop.
-pace-measured = This session: { $one } s a stop, { $all } for the whole set.
+time-planned = As planned it takes { $span }.
+time-left-planned = { $span } left, as planned.
+time-left-measured = { $span } left, by this session's pace.
 
 ## set-up path
 
@@ -816,6 +844,6 @@ setup-use = Use them for the set at hand
 setup-left = Left as it was: { $table }, { $camera }. Nothing chosen on the set-up path is used.
 setup-back = Back
 setup-next = Next
-setup-next-tip = This step may be left out and done later
+setup-next-tip = This step may be passed by and done later
 setup-leave = Close
 setup-leave-tip = Table and camera stay as they were before; the path stays under Settings

@@ -137,7 +137,7 @@ fn at_every_size_what_matters_is_within_the_window() {
 
 /// A button high up in each card.
 fn card_button(card: &str) -> &'static str {
-    if card == "Settings" { "When a frame is flagged" } else { "Connect and try out" }
+    if card == "Settings" { "When a frame is doubtful" } else { "Connect and try out" }
 }
 
 #[test]

@@ -87,7 +87,7 @@ fn a_flag_that_the_session_paused_for_is_answered() {
     let mut harness =
         Harness::builder().with_size([900.0, 300.0]).build_ui(|ui| message_ui(ui, &state, &sink));
     harness.run();
-    harness.get_by_label("Stop 12 is flagged");
+    harness.get_by_label("The frame of stop 12 is doubtful");
     harness.get_by_label_contains("Motion blur +3.20 px: edges are smeared across by 3.2 px");
     let again = WindowIntent::Session(Intent::Retake { stops: vec![12] });
     let go_on = WindowIntent::Session(Intent::Resume);
@@ -140,8 +140,14 @@ fn what_asks_to_be_done_stays_in_sight() {
     let mut state = state_in(Mode::Running);
     state.say_of(Some(3), NoticeKind::Prompt, "fire the shutter now".to_owned());
     state.say(NoticeKind::Note, "the plan is saved".to_owned());
-    let texts: Vec<&str> = state.notices_shown().iter().map(|notice| notice.text.as_str()).collect();
+    let texts: Vec<&str> = state.notices_shown(2).iter().map(|notice| notice.text.as_str()).collect();
     assert_eq!(texts, ["fire the shutter now", "the plan is saved"]);
+    // Where there is one line a note gives way to it, and it to a failure that came later.
+    let in_one_line = |state: &State| state.notices_shown(1)[0].text.clone();
+    assert_eq!(in_one_line(&state), "fire the shutter now");
+    state.say(NoticeKind::Trouble, "the disk is full".to_owned());
+    state.say(NoticeKind::Note, "the list is read".to_owned());
+    assert_eq!(in_one_line(&state), "the disk is full");
 }
 
 #[test]

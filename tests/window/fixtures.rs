@@ -154,7 +154,7 @@ pub fn mixed() -> State {
         kind: FaultKind::Camera,
         stop: Some(16),
         message: "no complete frame came from the folder within 30 s (tried 3 times)".to_owned(),
-        advice: "Mend the cause and try again, or leave this stop out.",
+        advice: "Mend the cause and try again, or skip this stop for now.",
     });
     state.lay_out();
     state

@@ -31,25 +31,41 @@ fn products_are_shot_one_after_another_with_two_keys() {
     assert!(harness.state().state().list.is_none());
     harness.get_by_label("Use this list").click();
     until(&mut harness, "the list", |state| state.list.is_some());
-    for (sku, stops) in [("LH-1", 4), ("LH-2", 3)] {
+    draw(&mut harness);
+    // What comes next stands in the window, with its key.
+    harness.get_by_label("spring.csv: 0 of 2 products done");
+    harness.get_by_role_and_label(egui::Role::Button, "Next product: LH-1 (N)");
+    for (sku, stops, says) in
+        [("LH-1", 4, "LH-1 (Hedgerow mug) is open"), ("LH-2", 3, "LH-2 (Tide bowl) is open")]
+    {
         harness.key_press(Key::N);
         until(&mut harness, "the product's plan", |state| {
             state.planned.sku == sku
                 && state.places.len() == stops
                 && state.link == roundstop::window::state::Link::Closed
         });
+        draw(&mut harness);
+        harness.get_by_label_contains(says);
+        let note = harness.query_by_label("Note: handle right");
+        assert_eq!(note.is_some(), sku == "LH-1");
         harness.key_press_modifiers(Modifiers::COMMAND, Key::Enter);
         until(&mut harness, "the set and its mark in the list", |state| {
             let done = |row: &roundstop::window::products::ProductRow| row.sku == sku && row.done;
             state.mode == Mode::Finished && state.list.as_ref().is_some_and(|list| list.rows.iter().any(done))
         });
+        draw(&mut harness);
+        harness.get_by_label_contains(&format!("{sku}, product "));
         assert!(folder.path().join("sets").join(sku).join("session.json").exists());
     }
     assert!(std::fs::read_to_string(&path).unwrap().contains("LH-2,Tide bowl,3,,yes"));
     harness.get_by_label_contains("List: ").click();
     draw(&mut harness);
-    harness.get_by_label("No other product is open");
+    assert_eq!(harness.query_all_by_label("No other product is left").count(), 2);
     harness.get_by_label("Product LH-1, Hedgerow mug, done");
+    harness.get_by_label("Close the list").click();
+    draw(&mut harness);
+    assert!(harness.state().state().list.is_none());
+    assert!(harness.query_by_label_contains(", product ").is_none());
 }
 
 #[test]

@@ -10,6 +10,7 @@ use session_core::clock::SimSpeed;
 use session_core::motion::SpeedProfile;
 use session_core::plan::Plan;
 
+use super::fixtures::places_of_all;
 use super::{draw, start, until, window};
 
 fn plan_window(stops: u32) -> (tempfile::TempDir, Harness<'static, WindowApp>) {
@@ -42,7 +43,8 @@ fn more_stops_show_on_the_ring_and_in_the_estimate() {
     let after = harness.state().state().estimate_secs;
     assert!(after > before);
     let expected = Plan::single_row("LP-0142", 36).estimate_secs(&SpeedProfile::default());
-    harness.get_by_label(&format!("The whole set: 36 stops, {}", words::span(expected)));
+    harness.get_by_label(&format!("As planned it takes {}.", words::span(expected)));
+    harness.get_by_label("The whole set: 36 stops");
     harness.get_by_label("Start: shoot 36 stops");
 }
 
@@ -60,7 +62,10 @@ fn an_arc_puts_a_stop_at_each_end() {
 #[test]
 fn a_bad_value_says_why_and_holds_the_start_back() {
     let (_folder, mut harness) = plan_window(24);
+    // High enough for all fields: those out of sight say nothing.
+    harness.set_size(egui::vec2(1280.0, 1300.0));
     harness.run();
+    let quiet = places_of_all(&harness);
     for (field, bad, says) in [
         ("Stops, row 1", "0", "must have 1 to 1440 stops"),
         ("Stops, row 1", "many", "'many' is not a whole number of stops"),
@@ -72,14 +77,18 @@ fn a_bad_value_says_why_and_holds_the_start_back() {
     ] {
         let good = harness.get_by_role_and_label(egui::Role::TextInput, field).value().unwrap();
         type_into(&mut harness, field, bad);
-        // Beside the field, and under the button that it holds back.
-        assert_eq!(harness.query_all_by_label_contains(says).count(), 2, "{field} = {bad}");
+        // Over the field while it is typed in; under the button that it holds back stands which field it is.
+        assert_eq!(harness.query_all_by_label_contains(says).count(), 1, "{field} = {bad}");
+        let name = field.trim_end_matches(", row 1").replace("File-name pattern", "File names");
+        harness.get_by_label_contains(&format!("when you point at it: {name}."));
         // The ring still shows the last plan that can be shot.
         harness.get_by_label("Stop 24, 345°, missing");
         assert!(
             harness.get_by_label("Start: shoot 24 stops").accesskit_node().is_disabled(),
             "{field} = {bad}"
         );
+        // Nothing moves by it.
+        assert_eq!(places_of_all(&harness), quiet, "{field} = {bad}");
         type_into(&mut harness, field, &good);
         assert!(harness.query_by_label_contains(says).is_none());
         assert!(!harness.get_by_label("Start: shoot 24 stops").accesskit_node().is_disabled());
@@ -109,7 +118,7 @@ fn a_closing_frame_is_asked_for_and_needs_a_whole_turn() {
     harness.set_size(egui::vec2(1280.0, 1300.0));
     harness.run();
     let box_of = |harness: &Harness<'_, WindowApp>| {
-        let name = "A closing frame after each whole turn";
+        let name = "Closing frame: the first stop once more";
         harness.get_by_role_and_label(egui::Role::CheckBox, name).click();
     };
     box_of(&harness);
@@ -118,10 +127,9 @@ fn a_closing_frame_is_asked_for_and_needs_a_whole_turn() {
     // It is no stop of the set.
     harness.get_by_label("Start: shoot 8 stops");
     type_into(&mut harness, "Over, °, row 1", "90");
-    assert_eq!(
-        harness.query_all_by_label_contains("closing frame needs a row that is a whole turn").count(),
-        2
-    );
+    harness.get_by_role_and_label(egui::Role::CheckBox, "Closing frame: the first stop once more").hover();
+    harness.run();
+    harness.get_by_label_contains("closing frame needs a row that is a whole turn");
     type_into(&mut harness, "Over, °, row 1", "360");
     box_of(&harness);
     harness.run();

@@ -33,11 +33,11 @@ fn sets_worked_on_before_are_opened_with_one_click() {
     harness.get_by_label_contains("Folder: ").click();
     draw(&mut harness);
     assert_eq!(harness.query_all_by_label("Open LP-0142, 4 stops, complete").count(), 2);
-    harness.key_press(egui::Key::Escape);
-    draw(&mut harness);
-    harness.get_by_label("Open LP-0142, 4 stops, complete").click();
+    // The card closes once one is chosen: they are in another order by then.
+    harness.get_all_by_label("Open LP-0142, 4 stops, complete").last().unwrap().click();
     until(&mut harness, "the first set", |state| state.planned.sku == "LP-0142" && state.kept() == 4);
     draw(&mut harness);
+    assert!(!egui::Popup::is_any_open(&harness.ctx));
     // The set at hand is not offered.
     assert!(harness.query_by_label("Open LP-0142, 4 stops, complete").is_none());
     drop(harness);
@@ -49,6 +49,8 @@ fn sets_worked_on_before_are_opened_with_one_click() {
 #[test]
 fn after_a_set_comes_a_new_one() {
     let (_folder, mut harness) = super::session::shot_set(4);
+    harness.get_by_label("Stop 3, 180°, kept").click();
+    draw(&mut harness);
     harness.get_by_label("New set").click();
     until(&mut harness, "the empty fields", |state| {
         state.draft.sku.is_empty() && state.link == roundstop::window::state::Link::Closed
@@ -56,6 +58,13 @@ fn after_a_set_comes_a_new_one() {
     draw(&mut harness);
     harness.get_by_label_contains("A new set: type its SKU");
     assert_eq!(harness.state().state().kept(), 0);
+    // Nothing of the last product is pointed at, and no file is named by it; that the SKU is missing is said once.
+    let state = harness.state().state();
+    assert!(state.selected.is_empty() && state.shown().is_none());
+    assert!(state.places.iter().all(|place| place.file_name().is_empty()));
+    harness.get_by_label("First file: named once the plan can be shot");
+    harness.get_by_label_contains("when you point at it: SKU.");
+    assert_eq!(harness.query_all_by_label_contains("The SKU is").count(), 0);
     // Rows and times are as they were, in the fields and on the ring, and stay when the SKU is typed.
     assert_eq!(harness.state().state().draft.rows[0].stops, "4");
     harness.get_by_label("Stop 4, 270°, missing");
@@ -65,6 +74,7 @@ fn after_a_set_comes_a_new_one() {
     until(&mut harness, "the new product", |state| state.planned.sku == "LP-0150");
     draw(&mut harness);
     harness.get_by_label("Start: shoot 4 stops");
+    harness.get_by_label("First file: LP-0150_level_01_000.jpg");
 }
 
 #[test]

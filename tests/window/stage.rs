@@ -1,7 +1,7 @@
 //! Looking closely: scale, magnifier, tones, comparing, turning by drawing across the picture.
 
 use egui::Key;
-use egui_kittest::kittest::Queryable;
+use egui_kittest::kittest::{NodeT, Queryable};
 use roundstop::window::stage::{Against, Scale};
 
 use super::session::{finished, shot_set, version_of};
@@ -57,6 +57,15 @@ fn a_picture_is_compared_with_others() {
     harness.get_by_label("Difference").click();
     draw(&mut harness);
     assert!(harness.state().state().stage.difference);
+    // Close up it goes on, and what it is compared with stands beside it and among the choices.
+    harness.get_by_label("1:1").click();
+    draw(&mut harness);
+    harness.get_by_label("this one");
+    harness.get_by_label("Difference");
+    harness.get_by_label("Compare with its earlier version").click();
+    draw(&mut harness);
+    let chosen = harness.get_by_role_and_label(egui::Role::RadioButton, "Its earlier version");
+    assert_eq!(chosen.accesskit_node().toggled(), Some(egui::accesskit::Toggled::True));
 }
 
 #[test]
@@ -89,6 +98,15 @@ fn drawing_along_the_turn_bar_turns_the_object_to_and_fro() {
         seen.push(harness.state().state().shown().unwrap().index);
     }
     assert_eq!(seen, [5, 4, 2, 1, 3]);
+    // Past the end it goes on round: the last stop's neighbour is the first.
+    for (stop, shown) in [(6.0, 6), (7.0, 1), (8.0, 2), (1.0, 1), (0.0, 6)] {
+        harness.hover_at(at(stop));
+        harness.step();
+        harness.step();
+        assert_eq!(harness.state().state().shown().unwrap().index, shown, "{stop}");
+    }
+    harness.hover_at(at(3.0));
+    harness.step();
     harness.drop_at(at(3.0));
     draw(&mut harness);
     harness.get_by_role_and_label(egui::Role::Slider, "Turn the object, 3 of 6 in this row");

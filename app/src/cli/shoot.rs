@@ -369,7 +369,7 @@ fn at_stop(fault: &Fault) -> String {
 fn fault_words(kind: FaultKind) -> &'static str {
     match kind {
         FaultKind::PositionUnknown => "z = the plate stands at 0° now, q = quit:",
-        FaultKind::Camera => "r = try again, s = leave this stop out, q = quit:",
+        FaultKind::Camera => "r = try again, s = skip this stop for now, q = quit:",
         FaultKind::Table | FaultKind::Storage => "r = try again, q = quit:",
         FaultKind::Settings => {
             "r = it is put back, shoot again; n = go on with the new setting for the rest, q = quit:"

@@ -195,6 +195,10 @@ impl Tools {
                 self.order(state, Order::UseList);
             }
             WindowIntent::DeclineList => state.offer = None,
+            WindowIntent::CloseList => {
+                (state.list, state.settings.list) = (None, None);
+                self.remember(state);
+            }
             WindowIntent::UseProduct(sku) => self.use_product(state, sku),
             WindowIntent::NextProduct => {
                 let next = state.list.as_ref().and_then(|list| list.next_open(&state.planned.sku));

@@ -60,6 +60,8 @@ pub enum WindowIntent {
     UseList,
     /// Put it away; the list in use stays.
     DeclineList,
+    /// Use no shoot list any more; its file and sets stay as they are.
+    CloseList,
     /// Shoot this product of the list now.
     UseProduct(String),
     /// Go on with the next product that is not done.

@@ -1,4 +1,6 @@
-//! How fast this session keeps frames, against what was planned.
+//! How long it takes: by the pace of this session, or as planned before it has one.
+
+use super::state::State;
 
 /// Gaps that the pace is taken from: the latest, for a session may be slowed and hastened.
 const LATEST: usize = 12;
@@ -27,6 +29,32 @@ impl Pace {
     pub fn secs_a_stop(&self) -> Option<f64> {
         let latest = &self.gaps_secs[self.gaps_secs.len().saturating_sub(LATEST)..];
         (latest.len() > 1).then(|| latest.iter().sum::<f64>() / latest.len() as f64)
+    }
+}
+
+/// How long what is still to be shot takes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TimeLeft {
+    /// Seconds.
+    pub secs: f64,
+    /// Whether it is taken from this session's pace, rather than from the plan.
+    pub measured: bool,
+}
+
+impl State {
+    /// How long what is still to be shot takes; `None` when nothing is.
+    pub fn time_left(&self) -> Option<TimeLeft> {
+        let stops = if self.is_busy() { self.left } else { self.to_shoot() };
+        if stops == 0 {
+            return None;
+        }
+        if let Some(one_secs) = self.pace.secs_a_stop() {
+            return Some(TimeLeft { secs: one_secs * stops as f64, measured: true });
+        }
+        // A session knows the speeds of its table; before it, those of the usual one are taken.
+        let planned_secs = self.estimate_secs * stops as f64 / self.places.len().max(1) as f64;
+        let secs = self.secs_left.filter(|_| self.is_busy()).unwrap_or(planned_secs);
+        Some(TimeLeft { secs, measured: false })
     }
 }
 

@@ -29,6 +29,7 @@ pub mod picture;
 pub mod picture_aids;
 pub mod plan;
 pub mod plan_row;
+pub mod product_bar;
 pub mod recent;
 pub mod ring;
 pub mod ring_arc;
@@ -109,6 +110,7 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
         .exact_size(90.0)
         .frame(theme::panel_frame(16, 10))
         .show(ui, |ui| caption::caption_ui(ui, state, sink));
+    product_bar::product_panel_ui(ui, state, sink);
     message::notice_panel_ui(ui, state, sink);
     let has_frames = !state.kept_nothing();
     let facts_beside = room.x - column - FACTS >= LEAST_PICTURE;

@@ -160,9 +160,12 @@ impl Pictures {
         self.look(&self.special, wish)
     }
 
-    /// The part of this picture that was looked at last, to be shown until the one wished for has come.
-    pub fn last_part(&self, path: &Path) -> Option<&Uploaded> {
-        let parts = self.special.iter().filter(|(wish, _)| wish.path == path && wish.against.is_none());
+    /// The part of the same picture or difference that was looked at last, to be shown until the one wished for has
+    /// come.
+    pub fn last_part(&self, wanted: &Wish) -> Option<&Uploaded> {
+        let parts = self.special.iter().filter(|(wish, _)| {
+            matches!(wish.size, Size::Part(_)) && wish.path == wanted.path && wish.against == wanted.against
+        });
         let last = parts.max_by_key(|(_, held)| held.last_look.get())?;
         last.1.content.as_ref().ok()
     }
@@ -284,9 +287,9 @@ impl PictureWorker {
         let thread = std::thread::Builder::new()
             .name("pictures".to_owned())
             .spawn(move || {
-                let mut whole = None;
+                let mut wholes = Wholes::default();
                 while let Some(wish) = next_wish(&preview_wishes, &thumb_wishes) {
-                    let result = draw(&wish, &mut whole);
+                    let result = draw(&wish, &mut wholes);
                     mailbox.picture(Shown { wish, result });
                 }
             })
@@ -327,17 +330,43 @@ fn next_wish(previews: &Receiver<Wish>, thumbs: &Receiver<Wish>) -> Option<Wish>
     }
 }
 
-/// The whole picture that parts were cut from last; moving about in it must not decode it anew.
-type Whole = Option<(PathBuf, Picture)>;
+/// The whole pictures that parts were cut from last, the oldest first; moving about in them must not decode them
+/// anew.
+#[derive(Default)]
+struct Wholes(Vec<(PathBuf, Picture)>);
 
-fn draw(wish: &Wish, whole: &mut Whole) -> Result<Drawn, String> {
-    if whole.as_ref().is_some_and(|(path, _)| *path != wish.path && wish.size != Size::Thumb) {
-        // The person looks at another picture: what was held for close looking is large.
-        *whole = None;
+impl Wholes {
+    /// How many are held: one, and the one that it is compared with. They are large.
+    const MOST: usize = 2;
+
+    /// Lets go of what was held, when the person looks at another picture.
+    fn end_unless_of(&mut self, path: &Path) {
+        if self.0.iter().all(|(held, _)| held != path) {
+            self.0.clear();
+        }
     }
+
+    /// The whole picture, decoded if it is not held.
+    fn get(&mut self, path: &Path) -> Result<&Picture, String> {
+        let at = if let Some(at) = self.0.iter().position(|(held, _)| held == path) {
+            at
+        } else {
+            let picture = decoded(path, decode::full)?.picture;
+            if self.0.len() >= Self::MOST {
+                self.0.remove(0);
+            }
+            self.0.push((path.to_owned(), picture));
+            self.0.len() - 1
+        };
+        Ok(&self.0[at].1)
+    }
+}
+
+fn draw(wish: &Wish, wholes: &mut Wholes) -> Result<Drawn, String> {
     match wish.size {
         Size::Thumb => decoded(&wish.path, |bytes| decode::thumbnail(bytes, THUMB_EDGE_PX)).map(drawn),
         Size::Preview(edge_px) => {
+            wholes.end_unless_of(&wish.path);
             let read = |path: &Path| decoded(path, |bytes| decode::preview(bytes, edge_px));
             let mut picture = read(&wish.path)?;
             let tones = Tones::of(&picture.picture);
@@ -348,20 +377,35 @@ fn draw(wish: &Wish, whole: &mut Whole) -> Result<Drawn, String> {
             Ok(Drawn { tones: Some(Box::new(tones)), ..drawn(picture) })
         }
         Size::Part(part) => {
-            if whole.is_none() {
-                *whole = Some((wish.path.clone(), decoded(&wish.path, decode::full)?.picture));
-            }
-            let (_, picture) = whole.as_ref().ok_or(t!("pictures-the-picture-is-not-at"))?;
-            Ok(draw_part(picture, part))
+            let Some(other) = &wish.against else { return Ok(draw_part(wholes.get(&wish.path)?, part)) };
+            let (full_px, (cut, corner_px)) = {
+                let picture = wholes.get(&wish.path)?;
+                ((picture.width_px(), picture.height_px()), cut_part(picture, part))
+            };
+            let other = wholes.get(other)?;
+            let (same, _) = if (other.width_px(), other.height_px()) == full_px {
+                cut_part(other, part)
+            } else {
+                let other = other.clone().resized(full_px.0, full_px.1).map_err(|error| error.to_string())?;
+                cut_part(&other, part)
+            };
+            let apart = look::difference(&cut, same).map_err(|error| error.to_string())?;
+            Ok(Drawn { image: image_of(&apart), damaged: None, full_px, corner_px, tones: None })
         }
     }
 }
 
+/// Cuts a part out; also gives its upper left corner.
+fn cut_part(picture: &Picture, part: Part) -> (Picture, [u32; 2]) {
+    let share = |px: u32, full: u32| px as f32 / full as f32;
+    let centre =
+        [share(part.middle_px[0], picture.width_px()), share(part.middle_px[1], picture.height_px())];
+    look::part(picture, centre, part.size_px[0], part.size_px[1])
+}
+
 fn draw_part(picture: &Picture, part: Part) -> Drawn {
     let full_px = (picture.width_px(), picture.height_px());
-    let share = |px: u32, full: u32| px as f32 / full as f32;
-    let centre = [share(part.middle_px[0], full_px.0), share(part.middle_px[1], full_px.1)];
-    let (cut, corner_px) = look::part(picture, centre, part.size_px[0], part.size_px[1]);
+    let (cut, corner_px) = cut_part(picture, part);
     let cut = if part.edges { look::with_sharp_edges(&cut) } else { cut };
     Drawn { image: image_of(&cut), damaged: None, full_px, corner_px, tones: None }
 }

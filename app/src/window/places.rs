@@ -52,6 +52,19 @@ impl Mark {
             Self::LeftOut => t!("places-skipped"),
         }
     }
+
+    /// What the word stands for.
+    pub fn tip(self) -> String {
+        match self {
+            Self::Kept => t!("places-kept-tip"),
+            Self::Flagged => t!("places-flagged-tip"),
+            Self::Missing => t!("places-missing-tip"),
+            Self::InWork => t!("places-in-work-tip"),
+            Self::Problem => t!("places-problem-tip"),
+            Self::SetAside => t!("caption-the-frame-stays-on-disk"),
+            Self::LeftOut => t!("caption-not-shot-in-this-run"),
+        }
+    }
 }
 
 /// One stop as a place that can be pointed at.

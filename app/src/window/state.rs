@@ -20,10 +20,10 @@ use crate::settings::Settings;
 
 use super::pace::Pace;
 use super::places::{Mark, Place, PlanChange, PlanInForce, follow, lay_out};
-use super::products::{ListOffer, ProductList};
+use super::products::{ListOffer, ProductList, ProductRow};
 use super::recents::RecentSet;
 use super::setup::Setup;
-use super::stage::Stage;
+use super::stage::{Against, Stage};
 use super::tryout::{Trial, TryoutView};
 use crate::window::text::t;
 
@@ -281,6 +281,30 @@ impl State {
         self.history = History::default();
         self.draft = PlanDraft::new(plan);
         self.read_draft();
+        if plan.sku.is_empty() {
+            // The ring keeps the last plan that can be shot, but what it is called is another product's.
+            self.planned.sku.clear();
+            self.planned.title.clear();
+            self.planned_stops.iter_mut().for_each(|stop| stop.file_stem.clear());
+            self.lay_out();
+        }
+    }
+
+    /// Points at nothing any more, as where the stops are another set's.
+    pub fn point_at_nothing(&mut self) {
+        self.selected.clear();
+        (self.cursor, self.anchor, self.newest) = (None, None, None);
+        (self.selection_follows, self.follow) = (false, true);
+        self.ring_row = None;
+        self.facts = None;
+        self.stage.version = None;
+        self.stage.against = Against::Nothing;
+    }
+
+    /// The product of the list that is worked on, and its number from 1.
+    pub fn product(&self) -> Option<(usize, &ProductRow)> {
+        let rows = self.list.as_ref()?.rows.iter();
+        rows.enumerate().map(|(at, row)| (at + 1, row)).find(|(_, row)| row.sku == self.planned.sku)
     }
 
     /// Puts fields back as they were.
@@ -365,12 +389,17 @@ impl State {
         self.complete_notice = Some(self.last_notice);
     }
 
-    /// The notices to show at once: the newest, and the newest that asks for something to be done.
-    pub fn notices_shown(&self) -> Vec<&Notice> {
+    /// The notices to show at once, as many as there are lines: the newest, and the newest that asks for something
+    /// to be done. In one line a failure goes before what was asked for earlier, and both before a note.
+    pub fn notices_shown(&self, lines: usize) -> Vec<&Notice> {
         let in_fault = self.fault().and_then(|fault| fault.stop);
         let in_fault = in_fault.or_else(|| self.paused_for().map(|place| place.index));
         // The card of the fault or the flag says it already.
         let open = || self.notices.iter().rev().filter(|one| one.stop.is_none() || one.stop != in_fault);
+        if lines == 1 {
+            let matters = open().find(|notice| notice.kind != NoticeKind::Note);
+            return matters.or_else(|| open().next()).into_iter().collect();
+        }
         let prompt = open().find(|notice| notice.kind == NoticeKind::Prompt);
         let newest = open().next().filter(|newest| prompt.is_none_or(|prompt| prompt.id != newest.id));
         prompt.into_iter().chain(newest).collect()
@@ -383,7 +412,9 @@ impl State {
 
     /// The name the first stop's file would have, without version and extension.
     pub fn example_name(&self) -> Option<&str> {
-        self.planned_stops.first().map(|stop| stop.file_stem.as_str())
+        let name = self.planned_stops.first().map(|stop| stop.file_stem.as_str());
+        // What the last plan would have called it is not what this one will.
+        name.filter(|name| self.problems.is_empty() && !name.is_empty())
     }
 
     /// Whether the session is at something that the plan and the devices must not change under.
@@ -492,6 +523,16 @@ impl State {
         self.places.iter().filter(|place| place.chosen == 0 && place.mark != Mark::LeftOut).count()
     }
 
+    /// The same in short, for a place beside the fields: those name what is wrong with them themselves.
+    pub fn hindrance_in_short(&self) -> Option<String> {
+        if self.problems.is_empty() {
+            return self.hindrance();
+        }
+        let names = self.problems.iter().map(|problem| super::words::plan_field(problem.field, &self.draft));
+        let fields = names.collect::<Vec<_>>().join("; ");
+        Some(t!("state-see-to-the-fields", n = self.problems.len(), fields = fields))
+    }
+
     /// Why shooting cannot begin now, in words; `None` when it can.
     pub fn hindrance(&self) -> Option<String> {
         if let Some(problem) = self.problems.first() {
@@ -500,12 +541,6 @@ impl State {
         if self.change.is_some() {
             return Some(t!("state-the-plan-differs-from-the"));
         }
-        self.devices.hindrance().map(|reason| {
-            let mut letters = reason.chars();
-            letters
-                .next()
-                .map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
-                + "."
-        })
+        self.devices.hindrance().map(|reason| super::words::capital(&reason) + ".")
     }
 }

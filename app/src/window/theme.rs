@@ -70,6 +70,11 @@ pub fn panel_frame(horizontal: i8, vertical: i8) -> Frame {
     Frame::new().fill(panel()).inner_margin(Margin::symmetric(horizontal, vertical))
 }
 
+/// Whether the window is so low that each line counts, as where everything is drawn twice as large.
+pub fn is_low(ctx: &egui::Context) -> bool {
+    ctx.content_rect().height() < 480.0
+}
+
 /// Behind cards and fields' groups.
 pub fn raised() -> Color32 {
     grey(|greys| greys.raised)

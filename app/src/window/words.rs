@@ -3,7 +3,9 @@
 use session_core::check::{Flag, FlagKind, Response};
 use session_core::engine::Activity;
 use session_core::motion::Direction;
+use session_core::plan::PlanField;
 
+use super::draft::PlanDraft;
 use super::text::t;
 
 /// Says how long something takes, such as `about 3 min 20 s`.
@@ -86,6 +88,35 @@ pub fn response(response: Response) -> String {
         Response::Tell => t!("words-tell"),
         Response::Pause => t!("words-pause"),
         Response::Retake => t!("words-retake"),
+    }
+}
+
+/// The text with a capital first letter.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters
+        .next()
+        .map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
+}
+
+/// What a field of the plan is called; those of a row with its number where there are several rows.
+pub fn plan_field(field: PlanField, draft: &PlanDraft) -> String {
+    let in_row = |caption: String, at: usize| {
+        if draft.rows.len() > 1 { t!("plan-row-row-2", caption = caption, at = at + 1) } else { caption }
+    };
+    match field {
+        PlanField::Whole => t!("plan-add-a-row"),
+        PlanField::Sku => t!("plan-sku"),
+        PlanField::FileName => t!("plan-file-names"),
+        PlanField::Settle => t!("plan-settle-after-a-turn-s"),
+        PlanField::RestWithin => t!("plan-rest-within-s"),
+        PlanField::Exposure => t!("plan-exposure-s"),
+        PlanField::ClosingFrame => t!("plan-closing-frame"),
+        PlanField::RowName(at) => in_row(t!("plan-row-row"), at),
+        PlanField::RowStops(at) => in_row(t!("plan-row-stops"), at),
+        PlanField::RowStart(at) => in_row(t!("plan-row-from"), at),
+        PlanField::RowArc(at) => in_row(t!("plan-row-over"), at),
+        PlanField::RowSkip(at) => in_row(t!("plan-row-leave-out-stops"), at),
     }
 }
 

@@ -140,6 +140,12 @@ impl Tools {
                 if !state.is_busy() {
                     state.begin_plan(&plan);
                     self.use_folder(state, &folder);
+                    let product = match plan.title.as_str() {
+                        "" => plan.sku,
+                        title => format!("{} ({title})", plan.sku),
+                    };
+                    let text = t!("handle-product-is-open", product = product);
+                    state.say(NoticeKind::Note, text);
                 }
             }
             DeskNews::FolderDropped(folder) => self.use_folder(state, &folder),

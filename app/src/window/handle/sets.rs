@@ -20,13 +20,14 @@ impl Tools {
         state.begin_plan(&Plan { sku, title, ..state.planned.clone() });
         state.own_plan = true;
         state.in_force = None;
-        state.newest = None;
-        state.facts = None;
+        state.point_at_nothing();
         state.folder_follows = true;
         // Until it has a name the folder that was used before must not show through.
         state.folder = sets_folder();
         state.folder_text = state.folder.display().to_string();
         state.lay_out();
+        // The one that was worked on until now is among them, as far as it has come.
+        self.look_at_recents(state);
         let text = t!("handle-a-new-set-type-its");
         state.say(NoticeKind::Note, text);
     }
@@ -81,8 +82,7 @@ impl Tools {
         state.folder_follows = false;
         state.folder_text = folder.display().to_string();
         state.in_force = None;
-        state.newest = None;
-        state.facts = None;
+        state.point_at_nothing();
         state.lay_out();
         self.look(state);
     }

@@ -3,7 +3,7 @@
 use egui::{Grid, Modal, RichText, ScrollArea, Ui, vec2};
 
 use super::widgets::{Field, button_ui, field_ui, primary_button_ui, problem_ui, soft_wrapped_ui};
-use crate::controller_files::{CAUTIONS, FIRST_TURN};
+use crate::controller_files::{BoardFiles, CAUTIONS, FIRST_TURN};
 use crate::window::board::{BoardDraft, BoardEdit};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::State;
@@ -62,9 +62,6 @@ fn card_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             }
         }
     });
-    if let Some(text) = field_of(ui, &t!("board-steps-in-one-turn-of"), &board.steps_per_turn) {
-        edit(BoardEdit::StepsPerTurn(text));
-    }
     let mut reverse = board.reverse;
     if ui.checkbox(&mut reverse, t!("board-reverse")).changed() {
         edit(BoardEdit::Reverse(reverse));
@@ -75,25 +72,19 @@ fn card_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     egui::CollapsingHeader::new(t!("board-details"))
         .id_salt("details")
         .open(files.is_err().then_some(true))
-        .show_unindented(ui, |ui| details_ui(ui, board, files.as_ref().err(), &edit));
-    let Ok(files) = files else { return };
-    ui.add_space(4.0);
-    ui.label(RichText::new(t!("board-wiring")).strong());
-    Grid::new("wiring").num_columns(3).max_col_width(250.0).spacing([14.0, 3.0]).striped(true).show(
-        ui,
-        |ui| {
-            for wire in &files.wiring {
-                ui.label(format!("{} {}", wire.from.part, wire.from.terminal));
-                ui.label(format!("{} {}", wire.to.part, wire.to.terminal));
-                soft_wrapped_ui(ui, format!("{}. {}", wire.line.word(), wire.note));
-                ui.end_row();
-            }
-        },
-    );
+        .show_unindented(ui, |ui| details_ui(ui, board, &files, &edit));
 }
 
-/// Pin numbers with what is wrong with the answers, and the steps with their commands.
-fn details_ui(ui: &mut Ui, board: &BoardDraft, problem: Option<&String>, edit: &impl Fn(BoardEdit)) {
+/// Gear and pin numbers with what is wrong with the answers, the wiring, and the steps with their commands.
+fn details_ui(
+    ui: &mut Ui,
+    board: &BoardDraft,
+    files: &Result<BoardFiles, String>,
+    edit: &impl Fn(BoardEdit),
+) {
+    if let Some(text) = field_of(ui, &t!("board-steps-in-one-turn-of"), &board.steps_per_turn) {
+        edit(BoardEdit::StepsPerTurn(text));
+    }
     let pins = if board.four_coils {
         t!("board-pins-for-in1-in2-in3")
     } else {
@@ -118,14 +109,32 @@ fn details_ui(ui: &mut Ui, board: &BoardDraft, problem: Option<&String>, edit: &
             edit(BoardEdit::Index(text));
         }
     });
-    if let Some(problem) = problem {
-        problem_ui(ui, problem);
+    match files {
+        Ok(files) => wiring_ui(ui, files),
+        Err(problem) => problem_ui(ui, problem),
     }
     ui.add_space(4.0);
     ui.label(RichText::new(t!("board-from-bare-board-to-first")).strong());
     for (number, step) in FIRST_TURN.iter().enumerate() {
         ui.add(egui::Label::new(format!("{}. {step}", number + 1)).wrap());
     }
+}
+
+/// Which terminal is joined to which.
+fn wiring_ui(ui: &mut Ui, files: &BoardFiles) {
+    ui.add_space(4.0);
+    ui.label(RichText::new(t!("board-wiring")).strong());
+    Grid::new("wiring").num_columns(3).max_col_width(250.0).spacing([14.0, 3.0]).striped(true).show(
+        ui,
+        |ui| {
+            for wire in &files.wiring {
+                ui.label(format!("{} {}", wire.from.part, wire.from.terminal));
+                ui.label(format!("{} {}", wire.to.part, wire.to.terminal));
+                soft_wrapped_ui(ui, format!("{}. {}", wire.line.word(), wire.note));
+                ui.end_row();
+            }
+        },
+    );
 }
 
 /// A field of half the card's width.
@@ -136,7 +145,8 @@ fn field_of(ui: &mut Ui, caption: &str, text: &str) -> Option<String> {
         text,
         hint: &t!("board-none"),
         width: (WIDTH - 40.0) / 2.0,
-        wrong: false,
+        problem: None,
+        tip: "",
         enabled: true,
     };
     field_ui(ui, &field)

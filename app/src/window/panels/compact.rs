@@ -1,9 +1,9 @@
 //! The window where there is little room, as when everything is drawn larger: one part at a time.
 
-use egui::{CentralPanel, Frame, Panel, ScrollArea, Ui, Vec2, vec2};
+use egui::{Align, CentralPanel, Frame, Layout, Panel, ScrollArea, Ui, Vec2, vec2};
 
 use super::view_bar::{self, toggle_ui};
-use super::{caption, controls, facts, message, picture, plan, ring, setup, top_bar, turn_bar};
+use super::{caption, controls, facts, message, picture, plan, product_bar, ring, setup, top_bar, turn_bar};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::pictures::Pictures;
 use crate::window::stage::{Look, Page};
@@ -12,7 +12,9 @@ use crate::window::text::t;
 use crate::window::theme;
 
 /// A window narrower or lower than this shows one part at a time, points.
-const LEAST_ROOM: Vec2 = vec2(780.0, 560.0);
+const LEAST_ROOM: Vec2 = vec2(800.0, 560.0);
+/// With less room than this the SKU is left to the picture's file name, points.
+const LEAST_SKU: f32 = 60.0;
 /// The share of the width that the ring takes beside the plan.
 const RING: f32 = 0.46;
 
@@ -28,11 +30,11 @@ pub fn compact_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Intent
         .frame(theme::panel_frame(12, 0))
         .show(ui, |ui| top_bar::top_bar_ui(ui, state, sink));
     Panel::top("pages").frame(theme::panel_frame(12, 4)).show(ui, |ui| pages_ui(ui, state, sink));
-    if message::has_any(state) {
-        Panel::top("messages")
-            .frame(theme::panel_frame(12, 6))
-            .show(ui, |ui| message::message_ui(ui, state, sink));
+    message::notice_line_panel_ui(ui, state, sink);
+    if state.stage.page == Page::Set {
+        product_bar::product_panel_ui(ui, state, sink);
     }
+    message::card_panel_ui(ui, state, sink);
     match state.stage.page {
         Page::Set => set_ui(ui, state, sink, theme::panel_frame(12, 6)),
         Page::Picture => {
@@ -73,9 +75,19 @@ fn pages_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         // Beside the ring stand all of the session's buttons.
         if state.is_busy() && state.stage.page != Page::Set {
             ui.add_space(8.0);
-            controls::stop_button_ui(ui, sink, &t!("controls-stop-at-once"), 0.0, 26.0);
+            controls::stop_button_ui(ui, sink, &t!("controls-stop-in-short"), 0.0, 26.0);
         }
+        sku_ui(ui, state);
     });
+}
+
+/// What is worked on, where the bar at the top has no room for it.
+fn sku_ui(ui: &mut Ui, state: &State) {
+    let room = ui.available_size_before_wrap().x;
+    if room >= LEAST_SKU && !top_bar::names_the_product(ui) {
+        let layout = Layout::right_to_left(Align::Center);
+        ui.allocate_ui_with_layout(vec2(room, 26.0), layout, |ui| top_bar::sku_ui(ui, state));
+    }
 }
 
 /// Ring and plan beside each other, or the path to one's own devices.

@@ -3,7 +3,7 @@
 use egui::{Align, Label, Layout, Rect, RichText, Sense, Ui, UiBuilder, vec2};
 
 use super::view_bar::toggle_ui;
-use super::widgets::slider_ui;
+use super::widgets::{slider_ui, soft_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::stage::{Against, Look};
 use crate::window::state::State;
@@ -11,7 +11,9 @@ use crate::window::text::t;
 use crate::window::theme;
 
 /// The card's size, points.
-const SIZE: egui::Vec2 = vec2(324.0, 42.0);
+const SIZE: egui::Vec2 = vec2(440.0, 42.0);
+/// The room for the words beside the slider and the button, points.
+const BESIDE: f32 = 288.0;
 /// Its distance from the picture's border, points.
 const EDGE: f32 = 12.0;
 
@@ -38,7 +40,8 @@ pub fn compare_ui(ui: &mut Ui, area: Rect, state: &State, sink: &IntentSink) {
 fn mix_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let stage = &state.stage;
     let mut mix = stage.mix;
-    ui.spacing_mut().slider_width = (ui.available_width() - 104.0).max(60.0);
+    ui.spacing_mut().slider_width = (ui.available_width() - BESIDE).max(60.0);
+    soft_ui(ui, t!("compare-this-one"));
     let slider = ui
         .add_enabled_ui(!stage.difference, |ui| {
             slider_ui(ui, &mut mix, 0.0..=1.0, 0.0, |slider| slider.show_value(false))
@@ -48,6 +51,7 @@ fn mix_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     if slider.on_hover_text(t!("view-bar-how-much-of-the-other")).changed() {
         sink.send(WindowIntent::Look(Look::Mix(mix)));
     }
+    soft_ui(ui, stage.against.words());
     let tip = t!("view-bar-middle-grey-where-both-are");
     if toggle_ui(ui, &t!("view-bar-difference"), stage.difference, true, &tip) {
         sink.send(WindowIntent::Look(Look::Difference(!stage.difference)));

@@ -1,20 +1,25 @@
 //! Start, pause, go on, stop.
 
-use egui::{RichText, Sense, Ui, vec2};
+use egui::text::LayoutJob;
+use egui::{Align, Label, Layout, Ui, vec2};
 use session_core::engine::{Intent, Mode, PauseReason};
 
-use super::widgets::{button_ui, primary_button_ui, soft_ui};
+use super::widgets::{button_ui, capital, primary_button_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::{Link, State};
 use crate::window::text::t;
 use crate::window::{theme, words};
 
+/// Lines under the buttons.
+const UNDER_LINES: usize = 3;
+
 /// Draws the buttons that fit what the session is doing.
 pub fn controls_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
-    ui.add_space(6.0);
+    let low = theme::is_low(ui.ctx());
+    ui.add_space(if low { 0.0 } else { 6.0 });
     let width = ui.available_width();
     let half = (width - ui.spacing().item_spacing.x) / 2.0;
-    let tall = 38.0;
+    let tall = if low { 30.0 } else { 38.0 };
     ui.horizontal(|ui| match (state.link, &state.mode) {
         (Link::Opening, _) => {
             waiting_ui(ui, &t!("controls-connecting"), half, tall);
@@ -60,33 +65,103 @@ pub fn controls_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             }
         }
         (Link::Open, Mode::Fault(_)) => waiting_ui(ui, &t!("controls-waiting-for-you-see-the"), width, tall),
+        (Link::Closed, _) | (Link::Open, Mode::Ready | Mode::Stopped | Mode::Finished)
+            if state.change.is_some() =>
+        {
+            change_ui(ui, state, sink, half, tall);
+        }
         (Link::Closed, _) | (Link::Open, Mode::Ready | Mode::Stopped | Mode::Finished) => {
             start_ui(ui, state, sink, width, tall);
         }
     });
-    ui.scope(|ui| pace_ui(ui, state));
-    if let (false, Some(hindrance)) = (state.is_busy(), state.hindrance()) {
-        ui.add(egui::Label::new(RichText::new(hindrance).font(theme::small())).wrap());
+    under_buttons_ui(ui, state, width, if low { UNDER_LINES - 1 } else { UNDER_LINES });
+}
+
+/// Draws the one place under the buttons: what a changed plan would do, what holds the start back, or how long it
+/// takes. Of one height whatever it says, so that nothing below it moves.
+fn under_buttons_ui(ui: &mut Ui, state: &State, width: f32, lines: usize) {
+    let line = ui.fonts_mut(|fonts| fonts.row_height(&theme::small()));
+    let size = vec2(width, line * lines as f32 + 2.0);
+    ui.allocate_ui_with_layout(size, Layout::top_down(Align::Min), |ui| {
+        ui.set_min_size(size);
+        let (text, colour) = match under_buttons(state) {
+            Under::Asks(text) => (text, theme::text()),
+            Under::Tells(text) => (text, theme::soft()),
+        };
+        let mut job = LayoutJob::simple(capital(&text), theme::small(), colour, width);
+        job.wrap.max_rows = lines;
+        // The pointer on one that is cut shows all of it.
+        ui.add(Label::new(job).wrap());
+    });
+}
+
+/// What stands under the buttons.
+enum Under {
+    /// Something that the person has to see to.
+    Asks(String),
+    /// Something good to know.
+    Tells(String),
+}
+
+fn under_buttons(state: &State) -> Under {
+    if let Some(words) = change_words(state) {
+        return Under::Asks(words);
+    }
+    if let (false, Some(words)) = (state.is_busy(), state.hindrance_in_short()) {
+        return Under::Asks(words);
+    }
+    Under::Tells(time_words(state))
+}
+
+/// How long it takes, in one wording: planned until this session has a pace of its own.
+fn time_words(state: &State) -> String {
+    match state.time_left() {
+        Some(left) if left.measured => t!("time-left-measured", span = words::span(left.secs)),
+        Some(left) if state.is_busy() => t!("time-left-planned", span = words::span(left.secs)),
+        Some(left) => t!("time-planned", span = words::span(left.secs)),
+        None => String::new(),
     }
 }
 
-/// What was planned, and what this session takes.
-fn pace_ui(ui: &mut Ui, state: &State) {
-    let stops = state.places.len();
-    if stops == 0 {
-        return;
+/// What a changed plan does to the frames at hand.
+fn change_words(state: &State) -> Option<String> {
+    let change = state.change.filter(|_| !state.is_busy())?;
+    if change.turned_round {
+        return Some(t!("plan-the-frames-at-hand-were"));
     }
-    ui.spacing_mut().item_spacing.y = 3.0;
-    let figure = |secs: f64| format!("{secs:.1}");
-    let one_secs = state.estimate_secs / stops as f64;
-    soft_ui(ui, t!("pace-planned", all = words::span(state.estimate_secs), one = figure(one_secs)));
-    if let Some(one_secs) = state.pace.secs_a_stop() {
-        let all = words::span(one_secs * stops as f64);
-        soft_ui(ui, t!("pace-measured", one = figure(one_secs), all = all));
-    } else {
-        // The line is kept, so that nothing below moves when it comes.
-        let height = ui.fonts_mut(|fonts| fonts.row_height(&theme::small()));
-        ui.allocate_exact_size(vec2(0.0, height), Sense::hover());
+    // Another product's set is the likelier slip than a changed plan.
+    let other = state.in_force.as_ref().map(|set| &set.plan.sku).filter(|sku| **sku != state.planned.sku);
+    let headline = match other {
+        Some(sku) => t!("plan-this-folder-holds-a-set", sku = sku),
+        None => t!("plan-changed-from-the-set-in"),
+    };
+    let stay = match change.stay {
+        0 => t!("plan-no-frame-stays"),
+        1 => t!("plan-1-frame-stays-with-its"),
+        several => t!("plan-frames-stay-with-their-stops", several = several),
+    };
+    let back = match change.back {
+        0 => String::new(),
+        several => t!("plan-of-an-earlier-plan-count", several = several),
+    };
+    let missing = t!("count-stops-will-be", n = change.missing);
+    let mut says = vec![headline, t!("plan-without", stay = stay, back = back, missing = missing)];
+    if change.orphaned > 0 {
+        let orphaned = t!("count-frames-are", n = change.orphaned);
+        says.push(t!("plan-no-longer-in-the-plan", orphaned = orphaned));
+    }
+    Some(says.join(" "))
+}
+
+/// Asks whether the set at hand is to follow the changed plan, where the start stands otherwise.
+fn change_ui(ui: &mut Ui, state: &State, sink: &IntentSink, half: f32, tall: f32) {
+    let turned_round = state.change.is_some_and(|change| change.turned_round);
+    let good = state.problems.is_empty() && !turned_round;
+    if primary_button_ui(ui, &t!("plan-use-changed-plan"), good, vec2(half, tall)).clicked() {
+        sink.send(WindowIntent::UsePlan);
+    }
+    if button_ui(ui, &t!("plan-undo-changes"), true, vec2(half, tall)).clicked() {
+        sink.send(WindowIntent::UndoPlan);
     }
 }
 

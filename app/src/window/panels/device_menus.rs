@@ -66,7 +66,8 @@ pub fn table_choice_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             text: &choice.port,
             hint: &t!("device-menus-dev-ttyacm0-or-com3"),
             width: width(ui),
-            wrong: choice.port.trim().is_empty(),
+            problem: choice.port.trim().is_empty().then_some(""),
+            tip: "",
             enabled,
         };
         if let Some(path) = field_ui(ui, &field) {
@@ -185,14 +186,15 @@ fn detail_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
             (t!("device-menus-address-of-the-still-after"), "//192.0.2.7/still.jpg".to_owned(), true)
         }
     };
-    let wrong = needed && choice.detail().trim().is_empty();
+    let missing = needed && choice.detail().trim().is_empty();
     let field = Field {
         caption: &caption,
         name: &t!("device-menus-camera-detail"),
         text: choice.detail(),
         hint: &hint,
         width: width(ui),
-        wrong,
+        problem: missing.then_some(""),
+        tip: "",
         enabled,
     };
     if let Some(text) = field_ui(ui, &field) {
@@ -276,5 +278,8 @@ pub fn folder_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let note = t!("device-menus-a-folder-that-holds-a");
     ui.add(egui::Label::new(RichText::new(note).font(theme::small()).color(theme::soft())).wrap());
     ui.add_space(4.0);
-    recent_ui(ui, state, usize::MAX, sink);
+    if recent_ui(ui, state, usize::MAX, sink) {
+        // They are in another order by then: none is to come under the pointer.
+        ui.close();
+    }
 }

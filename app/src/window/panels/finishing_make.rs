@@ -138,7 +138,8 @@ fn listing_ui(ui: &mut Ui, room: &FinishingRoom, free: bool, sink: &IntentSink) 
             text: &room.listing_folder,
             hint: &t!("finishing-folder-hint"),
             width: width - choose - 22.0,
-            wrong: false,
+            problem: None,
+            tip: "",
             enabled: true,
         };
         if let Some(text) = field_ui(ui, &field) {

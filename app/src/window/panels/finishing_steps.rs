@@ -77,7 +77,8 @@ pub fn steps_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
             text,
             hint: &t!("finishing-none-yet"),
             width,
-            wrong: false,
+            problem: None,
+            tip: "",
             enabled: true,
         };
         if let Some(text) = field_ui(ui, &field) {

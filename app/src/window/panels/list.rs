@@ -23,12 +23,22 @@ pub fn list_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         }
         Some(list) => products_ui(ui, state, list, sink),
     }
-    if button_ui(ui, &t!("list-open-a-list"), true, vec2(0.0, 0.0))
-        .on_hover_text(t!("list-or-drop-it-on-the"))
-        .clicked()
-    {
-        sink.send(WindowIntent::OpenList);
-    }
+    ui.horizontal(|ui| {
+        if button_ui(ui, &t!("list-open-a-list"), true, vec2(0.0, 0.0))
+            .on_hover_text(t!("list-or-drop-it-on-the"))
+            .clicked()
+        {
+            sink.send(WindowIntent::OpenList);
+        }
+        if state.list.is_some()
+            && button_ui(ui, &t!("list-close-it"), true, vec2(0.0, 0.0))
+                .on_hover_text(t!("list-close-it-tip"))
+                .clicked()
+        {
+            sink.send(WindowIntent::CloseList);
+            ui.close();
+        }
+    });
 }
 
 fn products_ui(ui: &mut Ui, state: &State, list: &ProductList, sink: &IntentSink) {
@@ -44,6 +54,7 @@ fn products_ui(ui: &mut Ui, state: &State, list: &ProductList, sink: &IntentSink
         next.map_or_else(|| t!("list-no-other-product-is-open"), |sku| t!("list-next-product", sku = sku));
     if primary_button_ui(ui, &text, free && next.is_some(), vec2(0.0, 32.0)).on_hover_text("N").clicked() {
         sink.send(WindowIntent::NextProduct);
+        ui.close();
     }
     ScrollArea::vertical().max_height(360.0).show_rows(ui, LINE, list.rows.len(), |ui, seen| {
         for row in &list.rows[seen] {
@@ -63,6 +74,7 @@ fn product_ui(ui: &mut Ui, row: &ProductRow, now: bool, free: bool, sink: &Inten
     product_line_ui(ui, response.rect.shrink2(vec2(10.0, 4.0)), row);
     if response.clicked() && !now {
         sink.send(WindowIntent::UseProduct(row.sku.clone()));
+        ui.close();
     }
 }
 

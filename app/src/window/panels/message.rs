@@ -21,11 +21,6 @@ fn height(lines: usize) -> f32 {
     lines as f32 * (LINE + GAP) - GAP
 }
 
-/// Whether there is anything to say.
-pub fn has_any(state: &State) -> bool {
-    has_card(state) || !state.notices.is_empty()
-}
-
 /// Whether the session waits for a person.
 pub fn has_card(state: &State) -> bool {
     state.fault().is_some() || state.new_row().is_some() || state.paused_for().is_some()
@@ -49,7 +44,16 @@ pub fn card_panel_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     }
 }
 
-/// Draws all messages below each other, as where there is little room; the notice in one line.
+/// Draws the place for notices where there is little room, one line high whether anything is said or not.
+pub fn notice_line_panel_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+    let frame = theme::panel_frame(12, 3);
+    Panel::top("notices")
+        .exact_size(height(1) + 6.0)
+        .frame(frame)
+        .show(ui, |ui| notices_ui(ui, state, 1, sink));
+}
+
+/// Draws all messages below each other; the notice in one line.
 pub fn message_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     cards_ui(ui, state, sink);
     notices_ui(ui, state, 1, sink);
@@ -174,8 +178,7 @@ fn fault_ui(ui: &mut Ui, state: &State, fault: &Fault, sink: &IntentSink) {
 
 /// The notices in so many lines at most, and the way to what else was said.
 fn notices_ui(ui: &mut Ui, state: &State, most_lines: usize, sink: &IntentSink) {
-    let mut shown = state.notices_shown();
-    shown.truncate(most_lines);
+    let shown = state.notices_shown(most_lines);
     let more = state.notices.len() - shown.len();
     let lines = most_lines / shown.len().max(1);
     for (at, notice) in shown.iter().enumerate() {

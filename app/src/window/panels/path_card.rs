@@ -35,7 +35,8 @@ fn content_ui(ui: &mut Ui, typed: &TypedPath, sink: &IntentSink) {
         text: &typed.text,
         hint: "",
         width: ui.available_width(),
-        wrong: false,
+        problem: None,
+        tip: "",
         enabled: true,
     };
     // There is nothing else to do here: typing begins at once, and Enter ends it. A field lets its focus go at

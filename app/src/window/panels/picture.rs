@@ -1,5 +1,7 @@
 //! The picture, large on neutral grey: to be turned, moved about in, and compared.
 
+use std::path::Path;
+
 use egui::{Align2, Color32, FontId, Pos2, Rect, Response, Sense, TextureHandle, Ui, Vec2, pos2, vec2};
 
 use super::compare::compare_ui;
@@ -101,10 +103,7 @@ pub fn picture_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Intent
         note_ui(ui, area, &t!("picture-version-not-in-use", version = version.version));
     }
     pointer_ui(ui, state, sink, &response, &view);
-    // Close up only the frame itself is shown.
-    if state.stage.scale == Scale::Fit {
-        compare_ui(ui, area, state, sink);
-    }
+    compare_ui(ui, area, state, sink);
     if state.stage.magnifier && state.stage.scale == Scale::Fit {
         magnifier(ui, state, pictures, sink, &version.path, &response, &view);
     }
@@ -198,31 +197,30 @@ fn compare(ui: &Ui, state: &State, pictures: &Pictures, sink: &IntentSink, plain
     }
 }
 
-/// The part of a picture at one pixel a pixel; until it has come, the one that was looked at last.
+/// A part at one pixel a pixel; until it has come, the one that was looked at last.
 fn part_of<'a>(
     pictures: &'a Pictures,
     sink: &IntentSink,
-    path: &std::path::Path,
-    part: Part,
-) -> Option<&'a Uploaded> {
-    let wish = Wish::plain(path, Size::Part(part));
+    wish: Wish,
+) -> Result<Option<&'a Uploaded>, String> {
     match pictures.special(&wish) {
-        Seen::Picture(part) => Some(part),
-        Seen::Broken(_) => None,
+        Seen::Picture(part) => Ok(Some(part)),
+        Seen::Broken(reason) => Err(reason.to_owned()),
         Seen::OnItsWay => {
+            let last = pictures.last_part(&wish);
             sink.send(WindowIntent::Want(wish));
-            pictures.last_part(path)
+            Ok(last)
         }
     }
 }
 
-/// Paints the part of the frame that is in sight at one pixel a pixel or more.
+/// Paints the part of the frame that is in sight at one pixel a pixel or more, and what it is compared with.
 fn close_up(
     ui: &Ui,
     state: &State,
     pictures: &Pictures,
     sink: &IntentSink,
-    path: &std::path::Path,
+    path: &Path,
     preview: &Uploaded,
     view: &View,
 ) {
@@ -232,8 +230,32 @@ fn close_up(
     let Scale::Pixels(scale) = state.stage.scale else { return };
     let view_px = view.inside.size() * ui.ctx().pixels_per_point() / f32::from(scale);
     let part = state.stage.part(state.stage.centre, view.full_px, view_px.into(), state.stage.edges);
-    if let Some(part) = part_of(pictures, sink, path, part) {
-        painter.image(part.texture.id(), view.place_of(part), WHOLE, Color32::WHITE);
+    let put = |part: &Uploaded, tint| {
+        painter.image(part.texture.id(), view.place_of(part), WHOLE, tint);
+    };
+    if let Ok(Some(part)) = part_of(pictures, sink, Wish::plain(path, Size::Part(part))) {
+        put(part, Color32::WHITE);
+    }
+    let Some(other) = state.other_picture() else { return };
+    if state.stage.difference {
+        let size = Size::Part(Part { edges: false, ..part });
+        match part_of(pictures, sink, Wish { path: path.to_owned(), size, against: Some(other.path.clone()) })
+        {
+            Ok(difference) => difference.into_iter().for_each(|part| put(part, Color32::WHITE)),
+            Err(reason) => {
+                note_ui(ui, view.inside, &t!("picture-no-difference-can-be-shown", reason = reason));
+            }
+        }
+        return;
+    }
+    let tint = Color32::from_white_alpha((state.stage.mix * 255.0) as u8);
+    match (part_of(pictures, sink, Wish::plain(&other.path, Size::Part(part))), pictures.thumb(&other.path)) {
+        (Ok(Some(part)), _) => put(part, tint),
+        // Soft for a moment is better than nothing.
+        (_, Seen::Picture(small)) => {
+            painter.image(small.texture.id(), view.frame, WHOLE, tint);
+        }
+        _ => {}
     }
 }
 
@@ -243,7 +265,7 @@ fn magnifier(
     state: &State,
     pictures: &Pictures,
     sink: &IntentSink,
-    path: &std::path::Path,
+    path: &Path,
     response: &Response,
     view: &View,
 ) {
@@ -254,7 +276,7 @@ fn magnifier(
     let part = state.stage.part(shares, view.full_px, [side_px, side_px], state.stage.edges);
     let glass = Rect::from_center_size(at, Vec2::splat(MAGNIFIER));
     let painter = ui.painter().with_clip_rect(glass);
-    if let Some(part) = part_of(pictures, sink, path, part) {
+    if let Ok(Some(part)) = part_of(pictures, sink, Wish::plain(path, Size::Part(part))) {
         let point = vec2(shares[0] * view.full_px.0 as f32, shares[1] * view.full_px.1 as f32);
         let corner = vec2(part.corner_px[0] as f32, part.corner_px[1] as f32);
         let rect =

@@ -1,22 +1,21 @@
-//! The plan's fields; a bad value says why beside its field.
+//! The plan's fields. A field with a bad value is marked, and says why while it is typed in or pointed at.
 
-use egui::{Align, Layout, RichText, Ui, vec2};
+use egui::{Align, Layout, Response, Ui, vec2};
 use session_core::motion::Direction;
 use session_core::plan::{MAX_ROWS, PlanField};
 
 use super::plan_row::row_ui;
-use super::widgets::{Field, button_ui, field_ui, primary_button_ui, problem_ui, soft_ui};
+use super::widgets::{Field, button_ui, field_ui, problem_over_ui, soft_ui};
 use crate::window::draft::PlanEdit;
 use crate::window::intent::{IntentSink, WindowIntent};
+use crate::window::places::Mark;
 use crate::window::state::State;
 use crate::window::text::t;
-use crate::window::{theme, words};
+use crate::window::{marks, words};
 
-/// Draws what stays in sight above the fields: the heading, and what a changed plan would do.
+/// Draws what stays in sight above the fields: the heading, and what is done with the whole plan.
 pub fn plan_head_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
-    let enabled = !state.is_busy();
-    heading_ui(ui, state, enabled, sink);
-    change_ui(ui, state, sink, enabled);
+    heading_ui(ui, state, !state.is_busy(), sink);
 }
 
 /// In a narrower column the heading's buttons move together, points.
@@ -34,19 +33,29 @@ pub fn plan_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         ui.push_id(state.draft.rows[at].id, |ui| row_ui(ui, state, sink, at, width, enabled));
     }
     let room = state.draft.rows.len() < MAX_ROWS;
-    if button_ui(ui, &t!("plan-add-a-row"), enabled && room, vec2(0.0, 0.0))
-        .on_hover_text(t!("plan-one-more-turn-shot-after"))
-        .clicked()
-    {
+    let add = ui
+        .horizontal(|ui| {
+            let add = button_ui(ui, &t!("plan-add-a-row"), enabled && room, vec2(0.0, 0.0));
+            mark_problem_ui(ui, state, PlanField::Whole, &add);
+            add
+        })
+        .inner;
+    if add.on_hover_text(t!("plan-one-more-turn-shot-after")).clicked() {
         sink.send(WindowIntent::Edit(PlanEdit::AddRow));
     }
-    problem_of(ui, state, &[PlanField::Whole]);
-    closing_ui(ui, state, sink, enabled);
-    problem_of(ui, state, &[PlanField::ClosingFrame]);
+    ui.horizontal(|ui| closing_ui(ui, state, sink, enabled));
     ui.add_space(4.0);
     times_ui(ui, state, sink, width, enabled);
     file_name_ui(ui, state, sink, width, enabled);
     ui.add_space(6.0);
+}
+
+/// Marks what is no field of text as wrong, and says why while it is pointed at.
+fn mark_problem_ui(ui: &mut Ui, state: &State, field: PlanField, at: &Response) {
+    if let Some(problem) = state.problem_of(field) {
+        marks::mark_ui(ui, Mark::Problem);
+        problem_over_ui(ui, at, problem);
+    }
 }
 
 fn heading_ui(ui: &mut Ui, state: &State, enabled: bool, sink: &IntentSink) {
@@ -56,7 +65,7 @@ fn heading_ui(ui: &mut Ui, state: &State, enabled: bool, sink: &IntentSink) {
         }
         ui.heading(t!("plan-plan"));
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
-            if button_ui(ui, &t!("plan-save"), true, vec2(0.0, 0.0)).clicked() {
+            if button_ui(ui, &t!("plan-save"), state.problems.is_empty(), vec2(0.0, 0.0)).clicked() {
                 sink.send(WindowIntent::SavePlan);
             }
             // A line of its own would push the fields down when shooting begins.
@@ -80,63 +89,18 @@ fn heading_ui(ui: &mut Ui, state: &State, enabled: bool, sink: &IntentSink) {
     });
 }
 
-/// Says what a changed plan does to the frames at hand, and asks.
-fn change_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
-    let (Some(change), true) = (state.change, enabled) else { return };
-    egui::Frame::new().fill(theme::raised()).corner_radius(6.0).inner_margin(10.0).show(ui, |ui| {
-        ui.set_width(ui.available_width());
-        // Another product's set is the likelier slip than a changed plan.
-        let other = state.in_force.as_ref().map(|set| &set.plan.sku).filter(|sku| **sku != state.planned.sku);
-        let headline = match other {
-            Some(sku) => t!("plan-this-folder-holds-a-set", sku = sku),
-            None => t!("plan-changed-from-the-set-in"),
-        };
-        ui.add(egui::Label::new(RichText::new(headline).strong()).wrap());
-        let stay = match change.stay {
-            0 => t!("plan-no-frame-stays"),
-            1 => t!("plan-1-frame-stays-with-its"),
-            several => t!("plan-frames-stay-with-their-stops", several = several),
-        };
-        let back = match change.back {
-            0 => String::new(),
-            several => t!("plan-of-an-earlier-plan-count", several = several),
-        };
-        let missing = t!("count-stops-will-be", n = change.missing);
-        let mut says = vec![t!("plan-without", stay = stay, back = back, missing = missing)];
-        if change.orphaned > 0 {
-            says.push(t!(
-                "plan-no-longer-in-the-plan",
-                orphaned = t!("count-frames-are", n = change.orphaned)
-            ));
-        }
-        if change.turned_round {
-            says.push(t!("plan-the-frames-at-hand-were"));
-        }
-        ui.label(RichText::new(says.join(" ")).font(theme::small()));
-        ui.horizontal(|ui| {
-            let good = state.problems.is_empty() && !change.turned_round;
-            if primary_button_ui(ui, &t!("plan-use-changed-plan"), good, vec2(0.0, 0.0)).clicked() {
-                sink.send(WindowIntent::UsePlan);
-            }
-            if button_ui(ui, &t!("plan-undo-changes"), true, vec2(0.0, 0.0)).clicked() {
-                sink.send(WindowIntent::UndoPlan);
-            }
-        });
-    });
-}
-
 fn name_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: bool) {
     let spacing = ui.spacing().item_spacing.x;
     let sku_width = 124.0;
     ui.horizontal(|ui| {
-        let wrong = state.problem_of(PlanField::Sku).is_some();
         let field = Field {
             caption: &t!("plan-sku"),
             name: &t!("plan-sku"),
             text: &state.draft.sku,
             hint: "",
             width: sku_width,
-            wrong,
+            problem: state.problem_of(PlanField::Sku),
+            tip: &t!("plan-sku-tip"),
             enabled,
         };
         if let Some(text) = field_ui(ui, &field) {
@@ -148,14 +112,14 @@ fn name_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: b
             text: &state.draft.title,
             hint: &t!("plan-for-people-may-be-empty"),
             width: width - sku_width - spacing,
-            wrong: false,
+            problem: None,
+            tip: &t!("plan-title-tip"),
             enabled,
         };
         if let Some(text) = field_ui(ui, &field) {
             sink.send(WindowIntent::Edit(PlanEdit::Title(text)));
         }
     });
-    problem_of(ui, state, &[PlanField::Sku]);
 }
 
 fn direction_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
@@ -178,6 +142,7 @@ fn direction_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
 fn closing_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
     let mut wanted = state.draft.closing_frame;
     let checkbox = ui.add_enabled(enabled, egui::Checkbox::new(&mut wanted, t!("plan-closing-frame")));
+    mark_problem_ui(ui, state, PlanField::ClosingFrame, &checkbox);
     if checkbox.on_hover_text(t!("plan-closing-frame-tip")).changed() {
         sink.send(WindowIntent::Edit(PlanEdit::ClosingFrame(wanted)));
     }
@@ -185,18 +150,19 @@ fn closing_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
 
 fn times_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: bool) {
     let half = (width - ui.spacing().item_spacing.x) / 2.0;
-    let cell_ui = |ui: &mut Ui, caption: &str, hint: &str, field, text: &str| {
-        let wrong = state.problem_of(field).is_some();
-        field_ui(ui, &Field { caption, name: caption, text, hint, width: half, wrong, enabled })
+    let cell_ui = |ui: &mut Ui, caption: &str, tip: &str, hint: &str, field, text: &str| {
+        let problem = state.problem_of(field);
+        field_ui(ui, &Field { caption, name: caption, text, hint, width: half, problem, tip, enabled })
     };
     ui.horizontal(|ui| {
-        if let Some(text) =
-            cell_ui(ui, &t!("plan-settle-after-a-turn-s"), "", PlanField::Settle, &state.draft.settle_secs)
-        {
+        let settle = t!("plan-settle-after-a-turn-s");
+        let tip = t!("plan-settle-tip");
+        if let Some(text) = cell_ui(ui, &settle, &tip, "", PlanField::Settle, &state.draft.settle_secs) {
             sink.send(WindowIntent::Edit(PlanEdit::SettleSecs(text)));
         }
-        if let Some(text) =
-            cell_ui(ui, &t!("plan-exposure-s"), "", PlanField::Exposure, &state.draft.exposure_secs)
+        let exposure = t!("plan-exposure-s");
+        let tip = t!("plan-exposure-tip");
+        if let Some(text) = cell_ui(ui, &exposure, &tip, "", PlanField::Exposure, &state.draft.exposure_secs)
         {
             sink.send(WindowIntent::Edit(PlanEdit::ExposureSecs(text)));
         }
@@ -204,6 +170,7 @@ fn times_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: 
     let watched = cell_ui(
         ui,
         &t!("plan-rest-within-s"),
+        &t!("plan-rest-within-tip"),
         &t!("plan-rest-within-hint"),
         PlanField::RestWithin,
         &state.draft.rest_within_secs,
@@ -211,44 +178,30 @@ fn times_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: 
     if let Some(text) = watched {
         sink.send(WindowIntent::Edit(PlanEdit::RestWithinSecs(text)));
     }
-    problem_of(ui, state, &[PlanField::Settle, PlanField::Exposure, PlanField::RestWithin]);
     if state.problems.is_empty() {
-        let stops = t!("count-stops", n = state.places.len());
-        soft_ui(
-            ui,
-            t!("plan-the-whole-set", stops = stops, estimate_secs = words::span(state.estimate_secs)),
-        );
+        soft_ui(ui, t!("plan-the-whole-set", stops = t!("count-stops", n = state.places.len())));
     } else {
         soft_ui(ui, t!("plan-the-ring-shows-the-last"));
     }
 }
 
 fn file_name_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: bool) {
-    let wrong = state.problem_of(PlanField::FileName).is_some();
     let field = Field {
         caption: &t!("plan-file-names"),
         name: &t!("plan-file-name-pattern"),
         text: &state.draft.file_name,
         hint: "{sku}_{row}_{stop}_{degrees}",
         width,
-        wrong,
+        problem: state.problem_of(PlanField::FileName),
+        tip: &t!("plan-fields-sku-row-stop-degrees"),
         enabled,
     };
     if let Some(text) = field_ui(ui, &field) {
         sink.send(WindowIntent::Edit(PlanEdit::FileName(text)));
     }
-    problem_of(ui, state, &[PlanField::FileName]);
-    if let (Some(name), false) = (state.example_name(), wrong) {
-        soft_ui(ui, t!("plan-first-file-jpg", name = name))
-            .on_hover_text(t!("plan-fields-sku-row-stop-degrees"));
-    }
-}
-
-/// Says what is wrong with any of these fields.
-pub fn problem_of(ui: &mut Ui, state: &State, fields: &[PlanField]) {
-    for field in fields {
-        if let Some(message) = state.problem_of(*field) {
-            problem_ui(ui, message);
-        }
-    }
+    let example = match state.example_name() {
+        Some(name) => t!("plan-first-file-jpg", name = name),
+        None => t!("plan-first-file-to-come"),
+    };
+    soft_ui(ui, example).on_hover_text(t!("plan-fields-sku-row-stop-degrees"));
 }

@@ -3,7 +3,6 @@
 use egui::{Button, Frame, Ui, vec2};
 use session_core::plan::PlanField;
 
-use super::plan::problem_of;
 use super::widgets::{Field, field_ui};
 use crate::window::draft::{PlanEdit, RowEdit};
 use crate::window::intent::{IntentSink, WindowIntent};
@@ -22,6 +21,7 @@ struct Cell<'a> {
     field: Option<PlanField>,
     text: &'a str,
     hint: &'a str,
+    tip: &'a str,
     width: f32,
     edit: fn(String) -> RowEdit,
 }
@@ -32,14 +32,13 @@ pub fn row_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, width: f
         let inner = width - 20.0;
         ui.set_width(inner);
         ui.horizontal(|ui| name_and_stops_ui(ui, state, sink, at, inner, enabled));
-        problem_of(ui, state, &[PlanField::RowName(at), PlanField::RowStops(at)]);
         ui.horizontal(|ui| reach_ui(ui, state, sink, at, inner, enabled));
-        problem_of(ui, state, &[PlanField::RowStart(at), PlanField::RowArc(at), PlanField::RowSkip(at)]);
         let note = Cell {
             caption: &t!("plan-row-camera-height-and-tilt"),
             field: None,
             text: &state.draft.rows[at].tilt_note,
             hint: &t!("plan-row-a-note-for-yourself-shown"),
+            tip: &t!("plan-row-note-tip"),
             width: inner,
             edit: RowEdit::TiltNote,
         };
@@ -57,6 +56,7 @@ fn name_and_stops_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, i
         field: Some(PlanField::RowName(at)),
         text: &row.name,
         hint: "",
+        tip: &t!("plan-row-row-tip"),
         width: inner - NARROW - spacing - remove_width,
         edit: RowEdit::Name,
     };
@@ -65,6 +65,7 @@ fn name_and_stops_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, i
         field: Some(PlanField::RowStops(at)),
         text: &row.stops,
         hint: "24",
+        tip: &t!("plan-row-stops-tip"),
         width: NARROW,
         edit: RowEdit::Stops,
     };
@@ -92,6 +93,7 @@ fn reach_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, inner: f32
         field: Some(PlanField::RowStart(at)),
         text: &row.start,
         hint: "0",
+        tip: &t!("plan-row-from-tip"),
         width: NARROW,
         edit: RowEdit::Start,
     };
@@ -100,6 +102,7 @@ fn reach_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, inner: f32
         field: Some(PlanField::RowArc(at)),
         text: &row.arc,
         hint: "360",
+        tip: &t!("plan-row-over-tip"),
         width: NARROW,
         edit: RowEdit::Arc,
     };
@@ -108,6 +111,7 @@ fn reach_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, inner: f32
         field: Some(PlanField::RowSkip(at)),
         text: &row.skip,
         hint: &t!("plan-row-such-as-3-7-9"),
+        tip: &t!("plan-row-leave-out-tip"),
         width: inner - 2.0 * (NARROW + ui.spacing().item_spacing.x),
         edit: RowEdit::Skip,
     };
@@ -123,7 +127,8 @@ fn cells_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, enabled: b
             text: cell.text,
             hint: cell.hint,
             width: cell.width,
-            wrong: cell.field.is_some_and(|field| state.problem_of(field).is_some()),
+            problem: cell.field.and_then(|field| state.problem_of(field)),
+            tip: cell.tip,
             enabled,
         };
         if let Some(text) = field_ui(ui, &field) {

@@ -23,18 +23,20 @@ pub fn others(state: &State) -> impl Iterator<Item = &RecentSet> {
     state.recents.iter().filter(|set| set.folder != state.folder)
 }
 
-/// Draws up to `most` of them, newest first.
-pub fn recent_ui(ui: &mut Ui, state: &State, most: usize, sink: &IntentSink) {
+/// Draws up to `most` of them, newest first; tells whether one was chosen.
+pub fn recent_ui(ui: &mut Ui, state: &State, most: usize, sink: &IntentSink) -> bool {
     if others(state).next().is_none() {
-        return;
+        return false;
     }
     soft_ui(ui, t!("recent-sets"));
+    let mut is_chosen = false;
     for set in others(state).take(most) {
-        set_ui(ui, set, !state.is_busy(), sink);
+        is_chosen |= set_ui(ui, set, !state.is_busy(), sink);
     }
+    is_chosen
 }
 
-fn set_ui(ui: &mut Ui, set: &RecentSet, enabled: bool, sink: &IntentSink) {
+fn set_ui(ui: &mut Ui, set: &RecentSet, enabled: bool, sink: &IntentSink) -> bool {
     let size = vec2(ui.available_width(), LINE - 4.0);
     let path = set.folder.display().to_string();
     let response = ui.add_enabled(enabled, Button::new("").min_size(size));
@@ -51,7 +53,9 @@ fn set_ui(ui: &mut Ui, set: &RecentSet, enabled: bool, sink: &IntentSink) {
     line(18.0, words::middle_cut(&path, PATH), theme::soft());
     if response.on_hover_text(path).clicked() {
         sink.send(WindowIntent::OpenSet(set.folder.clone()));
+        return true;
     }
+    false
 }
 
 /// Draws them in the middle of the room where the first frame will appear.

@@ -4,12 +4,12 @@ use egui::{Align, Align2, Layout, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, Ve
 
 use super::keys::{Surface, hold_focus, place_id, tab_stop, wanted_stop};
 use super::ring_arc::arc_ui;
-use super::widgets::soft_ui;
+use super::widgets::{soft_ui, soft_wrapped_ui};
 use crate::window::intent::{IntentSink, Pick, WindowIntent};
 use crate::window::marks;
 use crate::window::places::{Mark, Place};
 use crate::window::ring_layout::{MOST_RINGS, RingLayout};
-use crate::window::state::{Link, State};
+use crate::window::state::State;
 use crate::window::text::t;
 use crate::window::{theme, words};
 
@@ -21,7 +21,8 @@ const AROUND_POINTER: f32 = 32.0;
 /// Draws the ring with its legend.
 pub fn ring_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     // Where the column is narrower than what it should have at least, the column decides.
-    let side = (ui.available_height() * 0.44).max(250.0).min(ui.available_width() - 14.0);
+    let least = if theme::is_low(ui.ctx()) { 222.0 } else { 250.0 };
+    let side = (ui.available_height() * 0.44).max(least).min(ui.available_width() - 14.0);
     let (rect, _) = ui.allocate_exact_size(vec2(ui.available_width(), side), Sense::hover());
     let focus_row = state.active().or(state.shown()).map_or(0, |place| place.row);
     let square = Rect::from_center_size(rect.center(), Vec2::splat(side));
@@ -181,22 +182,14 @@ fn centre(ui: &Ui, ring: &RingLayout, state: &State) {
     put(5.0, &t!("ring-kept"), theme::small(), theme::soft());
     let checking = state.checking.then(|| t!("ring-checking"));
     let doing = state.active().map(doing).or(checking);
-    // Three rows leave little room in the middle.
-    let span = if ring.plate_radius() < 80.0 { words::short_span } else { words::span };
-    let time = match (state.link, state.secs_left) {
-        (Link::Open, Some(secs)) if state.left > 0 && state.is_busy() => {
-            t!("ring-left", secs = span(secs))
-        }
-        _ if all > 0 && state.kept() == all => t!("ring-complete"),
-        _ if state.to_shoot() == 0 => {
-            t!("count-stops-skipped", n = state.count(Mark::LeftOut))
-        }
-        _ => span(remaining_secs(state)),
+    let stands = match () {
+        () if all > 0 && state.kept() == all => Some(t!("ring-complete")),
+        () if state.to_shoot() == 0 => Some(t!("count-stops-skipped", n = state.count(Mark::LeftOut))),
+        () => None,
     };
-    // Three rows leave little room in the middle.
-    put(27.0, &time, egui::FontId::proportional(13.5), theme::text());
-    if let Some(doing) = doing {
-        put(47.0, &doing, theme::small(), theme::soft());
+    let lines = [stands.map(|text| (text, theme::text())), doing.map(|text| (text, theme::soft()))];
+    for (line, (text, colour)) in lines.into_iter().flatten().enumerate() {
+        put(27.0 + 20.0 * line as f32, &text, theme::small(), colour);
     }
 }
 
@@ -211,12 +204,6 @@ fn doing(place: &Place) -> String {
         Keeping => t!("ring-keeping-stop", stop = place.index),
         _ => t!("ring-stop", stop = place.index),
     }
-}
-
-/// The share of the estimate that the stops without a frame make.
-fn remaining_secs(state: &State) -> f64 {
-    let all = state.places.len().max(1) as f64;
-    state.estimate_secs * state.to_shoot() as f64 / all
 }
 
 /// The ticks of rows whose places lie too close for shapes.
@@ -347,6 +334,9 @@ pub fn tip_ui(ui: &mut Ui, place: &Place) {
         ui.label(format!("{}: {}", words::flag(flag), flag.reason));
     }
     soft_ui(ui, place.file_name());
+    if place.closing {
+        soft_wrapped_ui(ui, t!("facts-closing-what"));
+    }
     if let Some(problem) = &place.problem {
         ui.label(problem);
     }
@@ -390,7 +380,8 @@ fn legend_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
                     ui.set_width(cell.x);
                     ui.spacing_mut().item_spacing.x = 6.0;
                     marks::mark_ui(ui, *mark);
-                    soft_ui(ui, format!("{} {}", state.count(*mark), mark.word()));
+                    soft_ui(ui, format!("{} {}", state.count(*mark), mark.word()))
+                        .on_hover_ui(|ui| drop(ui.label(mark.tip())));
                 });
             }
             // The last line has room for what is kept apart from the set.

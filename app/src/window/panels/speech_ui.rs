@@ -11,6 +11,9 @@ use crate::window::state::{Link, State};
 use crate::window::text::t;
 use crate::window::theme;
 
+/// The room for what is wrong with the fields, points.
+const REASON: f32 = 34.0;
+
 /// Draws the choice of a language and its fields.
 pub fn speech_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: bool) {
     let speech = &state.devices.speech;
@@ -41,7 +44,10 @@ pub fn speech_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enab
     }
     let half = (width - ui.spacing().item_spacing.x) / 2.0;
     let cell = |ui: &mut Ui, caption: &str, text: &str, hint: &str| {
-        field_ui(ui, &Field { caption, name: caption, text, hint, width: half, wrong: false, enabled })
+        field_ui(
+            ui,
+            &Field { caption, name: caption, text, hint, width: half, problem: None, tip: "", enabled },
+        )
     };
     ui.horizontal(|ui| {
         if let Some(text) = cell(ui, &t!("speech-steps"), &speech.steps_per_turn, "3200") {
@@ -59,9 +65,13 @@ pub fn speech_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enab
             edit(SpeechEdit::DegreesPerUnit(text));
         }
     });
-    if let Err(reason) = speech.dialect().and(speech.baud().map(|_| ())) {
-        problem_ui(ui, &reason);
-    }
+    // Its place is kept, so that nothing below moves while the fields are typed in.
+    ui.scope(|ui| {
+        ui.set_min_height(REASON);
+        if let Err(reason) = speech.dialect().and(speech.baud().map(|_| ())) {
+            problem_ui(ui, &reason);
+        }
+    });
 }
 
 fn way_name(way: Way) -> String {

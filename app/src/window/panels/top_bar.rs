@@ -18,8 +18,6 @@ use crate::window::{theme, words};
 const NARROW: f32 = 1000.0;
 /// Below this one its buttons move together, points.
 const TIGHT: f32 = 800.0;
-/// A product's name that would have less room than this is left out, points.
-const LEAST_TITLE: f32 = 60.0;
 /// What the bar, a card's heading and its borders take of the height, points.
 const ABOVE_CARD: f32 = 120.0;
 
@@ -44,7 +42,13 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         let width = ui.ctx().content_rect().width();
         let narrow = width < NARROW;
         let device = egui::vec2(
-            if narrow { (width * 0.23).clamp(120.0, 176.0) } else { (width * 0.185).min(250.0) },
+            if tight {
+                (width * 0.23).clamp(120.0, 176.0)
+            } else if narrow {
+                width * 0.185
+            } else {
+                (width * 0.185).min(250.0)
+            },
             0.0,
         );
         // Where there is little room a long name is cut, not pushed over the bar's end.
@@ -65,7 +69,7 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         let table = device_job(&t!("top-bar-table"), &table, readiness::table(state));
         device_ui(ui, &t!("top-bar-table"), table, &mut |ui| table_menu_ui(ui, state, sink));
         let list = match &state.list {
-            _ if tight => LayoutJob::simple_singleline(
+            _ if narrow => LayoutJob::simple_singleline(
                 t!("top-bar-list"),
                 egui::FontId::proportional(14.5),
                 theme::text(),
@@ -84,16 +88,25 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             Button::new(captioned(&t!("top-bar-folder"), &words::middle_cut(&path, 20)))
         };
         menu_ui(ui, &t!("top-bar-session-folder"), folder, |ui| folder_menu_ui(ui, state, sink));
-        if ui.available_width() < LEAST_TITLE {
+        if !names_the_product(ui) {
             return;
         }
         ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
-            let sku =
-                if state.draft.sku.is_empty() { t!("top-bar-no-sku-yet") } else { state.draft.sku.clone() };
-            ui.add(egui::Label::new(RichText::new(sku).heading().strong()).truncate());
+            sku_ui(ui, state);
             ui.add(egui::Label::new(RichText::new(&state.draft.title).color(theme::soft())).truncate());
         });
     });
+}
+
+/// Whether the bar has room for what is worked on; else it stands with the choice of the part.
+pub fn names_the_product(ui: &Ui) -> bool {
+    ui.ctx().content_rect().width() >= TIGHT
+}
+
+/// The SKU of what is worked on.
+pub fn sku_ui(ui: &mut Ui, state: &State) {
+    let sku = if state.draft.sku.is_empty() { t!("top-bar-no-sku-yet") } else { state.draft.sku.clone() };
+    ui.add(egui::Label::new(RichText::new(sku).heading().strong()).truncate());
 }
 
 /// A device's name, with how it stands.

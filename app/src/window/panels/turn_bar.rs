@@ -2,6 +2,8 @@
 
 use egui::{Rect, Sense, Stroke, StrokeKind, Ui, Vec2, WidgetInfo, pos2, vec2};
 
+use session_core::angle::Angle;
+
 use crate::window::intent::{IntentSink, Pick, WindowIntent};
 use crate::window::marks;
 use crate::window::pictures::{Pictures, Seen, Size, Wish};
@@ -35,13 +37,14 @@ pub fn turn_bar_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Inten
         return;
     }
     let track = area.shrink2(vec2(EDGE, 0.0));
-    let x_of = |at: usize| {
-        let last = places.len().saturating_sub(1).max(1) as f32;
-        track.left() + track.width() * at as f32 / last
-    };
+    let one = track.width() / places.len().saturating_sub(1).max(1) as f32;
+    let x_of = |at: usize| track.left() + one * at as f32;
+    // Past an end it goes on from the other where the row is a whole turn: the last stop's neighbour is the first.
+    let round = state.planned.rows.get(row).is_some_and(|row| row.arc == Angle::TURN);
+    let round = round.then_some(places.len() as f32);
     if (response.dragged() || response.clicked() || response.drag_started())
         && let Some(pointer) = response.interact_pointer_pos()
-        && let Some(to) = nearest_frame(&places, |at| (x_of(at) - pointer.x).abs())
+        && let Some(to) = nearest_frame(&places, (pointer.x - track.left()) / one, round)
         && shown != Some(to)
     {
         sink.send(WindowIntent::Pick(Pick::Cursor(places[to].index)));
@@ -84,8 +87,16 @@ fn band(painter: &egui::Painter, middle: f32, run: &marks::Run) {
     painter.line_segment(upright, Stroke::new(area.width(), tick.stroke.color));
 }
 
-/// The place with a picture that lies nearest.
-fn nearest_frame(places: &[&Place], away: impl Fn(usize) -> f32) -> Option<usize> {
+/// The place with a picture that lies nearest to a point of the bar, counted in places from the first;
+/// `round` is after how many it begins again, where it does.
+fn nearest_frame(places: &[&Place], point: f32, round: Option<f32>) -> Option<usize> {
+    let away = |at: usize| {
+        let apart = (at as f32 - point).abs();
+        round.map_or(apart, |all| {
+            let apart = apart.rem_euclid(all);
+            apart.min(all - apart)
+        })
+    };
     let with_picture = (0..places.len()).filter(|at| places[*at].picture().is_some());
     with_picture.min_by(|one, other| away(*one).total_cmp(&away(*other)))
 }

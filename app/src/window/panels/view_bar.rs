@@ -141,11 +141,11 @@ fn against_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     };
     let width = if ui.ctx().content_rect().width() < NARROW { NARROW_COMPARE_WIDTH } else { COMPARE_WIDTH };
     let button = Button::new(text).truncate().min_size(vec2(width, 26.0));
-    let response = ui
-        .add_enabled(stage.scale == Scale::Fit, button)
-        .on_disabled_hover_text(t!("view-bar-compares-whole-frames"));
+    let response = ui.add(button);
     Popup::menu(&response).show(|ui| {
-        for against in Against::ALL {
+        // One that was chosen beside the facts is a choice like the others.
+        let chosen = (!Against::ALL.contains(&stage.against)).then_some(stage.against);
+        for against in Against::ALL.into_iter().chain(chosen) {
             if ui.radio(stage.against == against, super::widgets::capital(&against.words())).clicked() {
                 sink.send(WindowIntent::Look(Look::Against(against)));
             }

@@ -12,6 +12,7 @@ use egui::{
 use crate::window::marks;
 use crate::window::places::Mark;
 use crate::window::theme;
+pub use crate::window::words::capital;
 
 /// The one button that leads on.
 pub fn primary_button_ui(ui: &mut Ui, text: &str, enabled: bool, size: Vec2) -> Response {
@@ -80,10 +81,13 @@ pub fn field_ui(ui: &mut Ui, field: &Field<'_>) -> Option<String> {
                 ui.spacing_mut().interact_size.y = 15.0;
                 ui.horizontal(|ui| {
                     ui.spacing_mut().item_spacing.x = 5.0;
-                    if field.wrong {
+                    if field.problem.is_some() {
                         marks::mark_ui(ui, Mark::Problem);
                     }
-                    soft_ui(ui, field.caption);
+                    let caption = soft_ui(ui, field.caption);
+                    if !field.tip.is_empty() {
+                        caption.on_hover_text(field.tip);
+                    }
                 });
             });
             // An identity of its own: what comes and goes above the field must not take the keyboard away.
@@ -94,15 +98,40 @@ pub fn field_ui(ui: &mut Ui, field: &Field<'_>) -> Option<String> {
             let response = ui.add_enabled(field.enabled, edit.hint_text(field.hint));
             ui.ctx().accesskit_node_builder(response.id, |node| {
                 node.set_label(field.name);
-                if field.wrong {
+                if let Some(problem) = field.problem {
                     node.set_invalid(egui::accesskit::Invalid::True);
+                    node.set_description(problem);
                 }
             });
             response
         })
         .inner;
+    if let Some(problem) = field.problem.filter(|problem| !problem.is_empty()) {
+        problem_over_ui(ui, &response, problem);
+    }
     response.changed().then_some(typed)
 }
+
+/// Says what is wrong with a field while it is typed in or pointed at. It lies over what is below the field, so
+/// that nothing moves when it comes and goes.
+pub fn problem_over_ui(ui: &Ui, field: &Response, problem: &str) {
+    if !(field.has_focus() || field.hovered()) || !ui.is_rect_visible(field.rect) {
+        return;
+    }
+    egui::Area::new(field.id.with("problem"))
+        .order(egui::Order::Tooltip)
+        .fixed_pos(field.rect.left_bottom() + vec2(0.0, 3.0))
+        .interactable(false)
+        .show(ui.ctx(), |ui| {
+            egui::Frame::popup(ui.style()).show(ui, |ui| {
+                ui.set_max_width(field.rect.width().max(PROBLEM_WIDTH));
+                problem_ui(ui, problem);
+            });
+        });
+}
+
+/// The least width of what is said over a field, points.
+const PROBLEM_WIDTH: f32 = 260.0;
 
 /// The identity of the field with this name for screen readers.
 pub fn field_id(name: &str) -> egui::Id {
@@ -122,8 +151,10 @@ pub struct Field<'a> {
     pub hint: &'a str,
     /// Its width, points.
     pub width: f32,
-    /// Whether something is wrong with it.
-    pub wrong: bool,
+    /// What is wrong with it; empty where only its mark is shown, for the words stand elsewhere.
+    pub problem: Option<&'a str>,
+    /// What it is for, on hover; empty where its caption says all.
+    pub tip: &'a str,
     /// Whether it can be changed now.
     pub enabled: bool,
 }
@@ -180,12 +211,4 @@ pub fn captioned(caption: &str, value: &str) -> LayoutJob {
     job.append(": ", 0.0, format(theme::soft()));
     job.append(value, 0.0, format(theme::text()));
     job
-}
-
-/// The text with a capital first letter.
-pub fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
 }
