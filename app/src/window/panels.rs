@@ -59,6 +59,8 @@ const SHORT: f32 = 680.0;
 
 /// Draws the whole window.
 pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
+    // One ground under all panels: each with its own would be a drawing more for every panel.
+    ui.painter().rect_filled(ui.ctx().content_rect(), 0.0, theme::panel());
     if state.finishing.open {
         path_card::path_card_ui(ui, state, sink);
         finishing::room_ui(ui, state, pictures, sink);

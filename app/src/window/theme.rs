@@ -67,7 +67,7 @@ pub fn panel() -> Color32 {
 
 /// A panel's ground with so much room about what stands on it, points.
 pub fn panel_frame(horizontal: i8, vertical: i8) -> Frame {
-    Frame::new().fill(panel()).inner_margin(Margin::symmetric(horizontal, vertical))
+    Frame::new().inner_margin(Margin::symmetric(horizontal, vertical))
 }
 
 /// Whether the window is so low that each line counts, as where everything is drawn twice as large.
