@@ -13,13 +13,16 @@ mod proof;
 mod sequence;
 mod set;
 mod settings;
+mod size;
+mod small;
 
 pub use batch::{Meter, Progress, Stage};
 pub use export::{ExportOrder, ExportReport, OWN_PROFILES, export, read_profile};
 pub use finish::{FinishReport, finish, finished_folder};
-pub use proof::{ListingSize, ProofSet, StopProof};
+pub use proof::{ProofSet, StopProof};
 pub use set::{KeptSet, SetFrame, SetRow};
 pub use settings::{FinishingFile, read_finishing, write_finishing};
+pub use size::ListingSize;
 
 /// Changes whenever the same settings give other pixels than before.
 const RECIPE: u32 = 7;

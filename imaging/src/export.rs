@@ -3,6 +3,8 @@
 //! Invariant: everything here gives bytes; nothing writes to disk. The same pictures and the same words give
 //! the same bytes, on any day.
 
+#[cfg(feature = "avif")]
+mod avif_file;
 mod encode;
 mod exif_block;
 mod manifest;
@@ -61,6 +63,9 @@ pub enum ExportError {
     /// There are no pictures.
     #[error("there are no finished pictures to put into the {0}; finish the set first")]
     Nothing(&'static str),
+    /// The profile asks for what cannot be done.
+    #[error(transparent)]
+    Profile(#[from] ProfileError),
     /// A picture could not be resized.
     #[error(transparent)]
     Picture(#[from] PictureError),

@@ -1,6 +1,8 @@
 """Drives an exported web page in headless Chromium.
 
-usage: web_page.py FOLDER CHROMIUM
+usage: web_page.py FOLDER CHROMIUM ENDING
+
+ENDING is that of the pictures' names, such as jpg.
 
 The folder is served on loopback by a server that can hold pictures back, and opened from disk as well.
 Fails with what went wrong; says what was seen otherwise.
@@ -15,7 +17,7 @@ from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 
-folder, chromium = Path(sys.argv[1]).resolve(), shutil.which(sys.argv[2])
+folder, chromium, ending = Path(sys.argv[1]).resolve(), shutil.which(sys.argv[2]), sys.argv[3]
 hold = threading.Event()
 asked = []
 
@@ -25,8 +27,8 @@ class Slow(http.server.SimpleHTTPRequestHandler):
 
     def do_GET(self):
         asked.append(self.path)
-        first = self.path.endswith("_0_00.jpg")
-        if self.path.endswith(".jpg") and not first:
+        first = self.path.endswith(f"_0_00.{ending}")
+        if self.path.endswith(f".{ending}") and not first:
             hold.wait(20)
         super().do_GET()
 
@@ -86,7 +88,7 @@ with sync_playwright() as play:
     page.keyboard.press("ArrowUp")
     check(state(page)["row"] == "1" and state(page)["degrees"] == "330", "the up key does not change the row")
     rests(page)
-    check("_1_11.jpg" in page.get_attribute("#view", "src"), "the picture of the other row is not shown")
+    check(f"_1_11.{ending}" in page.get_attribute("#view", "src"), "the picture of the other row is not shown")
     page.keyboard.press("ArrowDown")
     page.keyboard.press("Home")
     check(state(page)["degrees"] == "0", "Home does not go to the first picture")
@@ -155,7 +157,7 @@ with sync_playwright() as play:
     page.keyboard.press("ArrowRight")
     rests(page)
     check(not trouble, f"opened from disk the console says {trouble}")
-    check("_0_01.jpg" in page.get_attribute("#view", "src"), "opened from disk it does not turn")
+    check(f"_0_01.{ending}" in page.get_attribute("#view", "src"), "opened from disk it does not turn")
     check(all(u.startswith(("file:", "data:")) for u in requests), f"opened from disk it asks for {requests}")
     print("from disk: turns, no console message")
     browser.close()

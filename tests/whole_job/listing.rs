@@ -142,6 +142,55 @@ fn a_listing_is_whole_and_the_same_every_time() {
     assert_eq!(String::from_utf8_lossy(&python.stdout).trim(), "12", "{}", said(&python));
 }
 
+#[test]
+#[cfg(feature = "avif")]
+fn a_listing_in_avif_has_all_that_others_have_and_is_made_once() {
+    let (home, dir) = shot();
+    let to = home.path().join("out");
+    let path = home.path().join("avif.toml");
+    let text =
+        "name = 'Small'\nwidth_px = 160\nheight_px = 120\nfile_type = 'avif'\nframes = 4\nmax_bytes = 4000\n";
+    fs::write(&path, text).unwrap();
+    let report = json(&export(home.path(), &dir, &path, &to));
+    assert_eq!((&report["pictures"], &report["made"]), (&4.into(), &4.into()), "{report}");
+    assert!(report["largest_bytes"].as_u64().is_some_and(|bytes| bytes <= 4000), "{report}");
+    let files = files_below(&to);
+    let pictures = fs::read_dir(to.join("pictures")).unwrap().map(|entry| entry.unwrap().path());
+    assert!(pictures.into_iter().all(|path| path.extension().is_some_and(|ending| ending == "avif")));
+    // The sheet shows the product, the page names the files, the package holds them.
+    let sheet = image::load_from_memory(&files["contact-sheet.jpg"]).unwrap().to_rgb8();
+    assert!(sheet.pixels().filter(|p| p.0[0] < 200).count() > 2000, "pots on the sheet");
+    assert!(String::from_utf8_lossy(&files["index.html"]).contains("pictures/LH-TEST_01.avif"));
+    let check = "import sys, zipfile; z = zipfile.ZipFile(sys.argv[1]); print(sum(n.endswith('.avif') for n in z.namelist()))";
+    let package = to.join("LH-TEST.zip");
+    let packed = std::process::Command::new("python3").args(["-c", check]).arg(package).output().unwrap();
+    assert_eq!(String::from_utf8_lossy(&packed.stdout).trim(), "4", "{}", said(&packed));
+    // Again, and again without the cache: nothing is coded anew, and all is the same.
+    for _ in 0..2 {
+        let report = json(&export(home.path(), &dir, &path, &to));
+        assert_eq!(report["made"], 0, "{report}");
+        assert!(files_below(&to) == files, "the same bytes");
+        fs::remove_dir_all(dir.join("cache")).unwrap();
+    }
+    let report = json(&export(home.path(), &dir, &path, &to));
+    assert_eq!(report["made"], 0, "{report}");
+    assert!(files_below(&to) == files, "the same bytes");
+}
+
+#[test]
+#[cfg(not(feature = "avif"))]
+fn a_profile_for_avif_is_refused_with_its_name_and_what_to_do() {
+    let (home, dir) = shot();
+    let (path, to) = (home.path().join("avif.toml"), home.path().join("out"));
+    fs::write(&path, "name = 'Small'\nwidth_px = 160\nheight_px = 120\nfile_type = 'avif'\n").unwrap();
+    let output = export(home.path(), &dir, &path, &to);
+    assert_eq!(output.status.code(), Some(1), "{}", said(&output));
+    for words in ["avif.toml cannot be used", "built without", "--features avif", "\"webp\""] {
+        assert!(said(&output).contains(words), "{words}: {}", said(&output));
+    }
+    assert!(!to.exists());
+}
+
 /// The width of what is not white in a picture, as a share of its width.
 fn object_share(bytes: &[u8]) -> f64 {
     let picture = image::load_from_memory(bytes).unwrap().to_rgb8();
@@ -183,6 +232,26 @@ fn a_margin_chosen_for_the_set_wins_over_the_profiles_and_is_said() {
     let (margin, notes, back) = export(&fixed);
     assert!((margin - 5.0).abs() < 1e-9 && (back - wide).abs() < 0.01, "{margin} {back}");
     assert!(notes.contains("which this profile wants of every set"), "{notes}");
+}
+
+#[test]
+fn a_crop_with_fewer_pixels_than_the_profile_asks_for_is_said() {
+    let (home, dir) = shot();
+    let to = home.path().join("out");
+    let report = json(&export(home.path(), &dir, &profile(home.path(), "frames = 1"), &to));
+    assert_eq!(report["enlarged"], Value::Null, "{report}");
+    assert!(!report["notes"].to_string().contains("enlarged"), "{report}");
+    // Frames are 720 pixels wide: no crop has 1000.
+    let path = home.path().join("large.toml");
+    fs::write(&path, "name = 'Large'\nwidth_px = 1000\nheight_px = 1000\nframes = 1\n").unwrap();
+    let report = json(&export(home.path(), &dir, &path, &to));
+    let crop = report["size"]["crop_px"].as_f64().unwrap();
+    let times = report["enlarged"].as_f64().unwrap();
+    assert!(crop < 720.0 && (times - 1000.0 / crop).abs() < 1e-9, "{report}");
+    let paths = [&dir, &path, &to].map(|p| p.to_str().unwrap());
+    let text = run(home.path(), &["export", paths[0], "--profile", paths[1], "--to", paths[2]]);
+    let words = format!("1000 px wide; the crop has {crop} px: it is enlarged {times:.1} times");
+    assert!(said(&text).contains(&words), "{words}: {}", said(&text));
 }
 
 #[test]

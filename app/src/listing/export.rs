@@ -20,6 +20,8 @@ use super::measured::measured;
 use super::sequence::{self, Sequences};
 use super::set::KeptSet;
 use super::settings::read_finishing;
+use super::size::ListingSize;
+use super::small::Smalls;
 
 /// Names and texts of the profiles that come with the program.
 pub const OWN_PROFILES: [(&str, &str); 3] = [
@@ -79,6 +81,10 @@ pub struct ExportReport {
     pub largest_bytes: u64,
     /// Room round the object, per cent.
     pub margin_percent: f64,
+    /// How wide the pictures are, and what was cut out of the frames for them.
+    pub size: ListingSize,
+    /// How many times what was cut out is enlarged; `null` where it has the pixels.
+    pub enlarged: Option<f64>,
     /// What a person should know.
     pub notes: Vec<String>,
 }
@@ -122,12 +128,14 @@ pub fn export(order: &ExportOrder<'_>, meter: &Meter<'_>) -> anyhow::Result<Expo
     let draft = Draft::open(&order.to)?;
     let found = measured(&set, &file, meter)?;
     let kitchen = Kitchen::new(&set, &file, settings, found, Some(profile.target()))?;
-    let bench = Bench { draft: &draft, kitchen: &kitchen, profile, coding: coding(profile) };
+    let size = ListingSize::of(&kitchen.plans, profile).context("the set has no row")?;
+    let smalls = (!profile.file_type.is_read()).then(|| Smalls::of(&set));
+    let bench = Bench { draft: &draft, kitchen: &kitchen, profile, coding: coding(profile), smalls };
     let sequences = sequence::plan(&set, &pieces, profile);
     let work: Vec<(&Piece<'_>, Option<&str>)> =
         pieces.iter().enumerate().map(|(i, piece)| (piece, sequences.still(i))).collect();
-    let listed =
-        meter.each(Stage::Making, &work, kitchen.memory(), |(piece, still)| bench.make(piece, *still))?;
+    let bytes_each = kitchen.memory().max(profile.memory_to_code());
+    let listed = meter.each(Stage::Making, &work, bytes_each, |(piece, still)| bench.make(piece, *still))?;
     let made = listed.iter().filter(|(new, _)| *new).count();
     let pictures: Vec<Listed> = listed.into_iter().map(|(_, l)| l).collect();
     let largest_bytes = pictures.iter().map(|p| p.bytes).max().unwrap_or(0);
@@ -143,7 +151,9 @@ pub fn export(order: &ExportOrder<'_>, meter: &Meter<'_>) -> anyhow::Result<Expo
         made,
         largest_bytes,
         margin_percent: profile.margin_for(chosen),
-        notes: profile.margin_note(chosen).into_iter().chain(kitchen.notes()).collect(),
+        size,
+        enlarged: size.enlarged(),
+        notes: size.note().into_iter().chain(profile.margin_note(chosen)).chain(kitchen.notes()).collect(),
     })
 }
 
@@ -168,6 +178,8 @@ struct Bench<'a> {
     kitchen: &'a Kitchen<'a>,
     profile: &'a ListingProfile,
     coding: ListingProfile,
+    /// Small pictures of those that cannot be read back.
+    smalls: Option<Smalls>,
 }
 
 impl Bench<'_> {
@@ -184,10 +196,15 @@ impl Bench<'_> {
             Some((file, key)) => draft.reuse(file, key)?.is_some(),
             None => true,
         };
-        if let (Some(bytes), true) = (&there, still_is_there) {
+        let small = self.smalls.as_ref().map(|smalls| smalls.place(kitchen, piece)).transpose()?;
+        let small = small.filter(|small| !small.is_there());
+        if let (Some(bytes), true, None) = (&there, still_is_there, &small) {
             return Ok((false, kitchen.listed(piece, piece.file.clone(), bytes, key)));
         }
         let (done, original) = kitchen.make(piece)?;
+        if let Some(small) = small {
+            small.write(&done.picture, kitchen, piece)?;
+        }
         if let Some((file, key)) = still.filter(|_| !still_is_there) {
             draft.write(file, &sequence::still(&done.picture, &kitchen.xmp(piece, &key))?)?;
         }
@@ -206,8 +223,11 @@ impl Bench<'_> {
 
     /// Reads a picture back, small.
     fn small(&self, piece: &Piece<'_>, edge_px: u32) -> anyhow::Result<Picture> {
-        let bytes =
-            self.draft.read(&piece.file).with_context(|| format!("{} cannot be read back", piece.file))?;
+        let bytes = match &self.smalls {
+            Some(smalls) => smalls.place(self.kitchen, piece)?.read(),
+            None => self.draft.read(&piece.file),
+        };
+        let bytes = bytes.with_context(|| format!("{} cannot be read back", piece.file))?;
         Ok(decode::preview(&bytes, edge_px)?.picture)
     }
 }

@@ -11,6 +11,7 @@ use super::batch::Meter;
 use super::measured::{Measured, measured};
 use super::set::{KeptSet, read_original};
 use super::settings::FinishingFile;
+use super::size::ListingSize;
 
 /// A set ready to be looked at before and after finishing.
 pub struct ProofSet {
@@ -31,22 +32,6 @@ pub struct StopProof {
     pub axis_known: bool,
     /// What a person should know.
     pub notes: Vec<String>,
-}
-
-/// The width of a listing's pictures, and of what is cut out of the frames for them.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct ListingSize {
-    /// What the profile asks for, pixels.
-    pub asked_px: u32,
-    /// What the crop has, pixels of the camera.
-    pub crop_px: u32,
-}
-
-impl ListingSize {
-    /// How many times the crop is enlarged; `None` when it has as many pixels as are asked for.
-    pub fn enlarged(self) -> Option<f64> {
-        (self.crop_px < self.asked_px).then(|| f64::from(self.asked_px) / f64::from(self.crop_px.max(1)))
-    }
 }
 
 impl ProofSet {
@@ -79,10 +64,7 @@ impl ProofSet {
         profile: &ListingProfile,
     ) -> anyhow::Result<ListingSize> {
         let plans = self.found.plans(&profile.finishing(&file.settings, file.chosen_margin()))?;
-        let widths = plans.iter().map(|plan| plan.placement.crop.width_px);
-        // All frames are cut alike; where rows differ, the narrowest is enlarged most.
-        let crop_px = widths.min_by(f64::total_cmp).context("the set has no row")?;
-        Ok(ListingSize { asked_px: profile.width_px, crop_px: crop_px.round() as u32 })
+        ListingSize::of(&plans, profile).context("the set has no row")
     }
 
     /// Shows one stop, at most `edge_px` on its longer side.

@@ -20,6 +20,8 @@ pub enum FileType {
     WebP,
     /// ISO/IEC 15948; has no quality to choose.
     Png,
+    /// AV1 Image File Format, lossy; only in builds with the feature `avif`.
+    Avif,
 }
 
 impl FileType {
@@ -29,7 +31,23 @@ impl FileType {
             Self::Jpeg => "jpg",
             Self::WebP => "webp",
             Self::Png => "png",
+            Self::Avif => "avif",
         }
+    }
+
+    /// Whether this build can write such files.
+    pub fn is_built_in(self) -> bool {
+        self != Self::Avif || cfg!(feature = "avif")
+    }
+
+    /// Memory that coding takes for each pixel, bytes, the picture itself included; as measured, rounded up.
+    pub fn bytes_per_pixel(self) -> u64 {
+        if self == Self::Avif { 44 } else { 16 }
+    }
+
+    /// Whether this program can read such files, its own as well as others.
+    pub fn is_read(self) -> bool {
+        self != Self::Avif
     }
 }
 
@@ -61,11 +79,14 @@ struct Wish {
     chroma: Chroma,
 }
 
-/// Codes a picture at `quality`, or at the highest quality down to `min_quality` that keeps `max_bytes`,
-/// found by bisection. `exif` and `xmp` are written as they are.
+/// Codes a picture at `quality`, or at the highest quality down to `min_quality` that keeps `max_bytes`.
+///
+/// An AVIF picture takes seconds to code: there, a quality that fills most of the room is taken for the highest.
+/// `exif` and `xmp` are written as they are.
 ///
 /// # Errors
-/// [`ExportError::ByteLimit`] when even the lowest quality takes more.
+/// [`ExportError::ByteLimit`] when even the lowest quality takes more; [`ExportError::Profile`] for a file type
+/// that this build cannot write; [`ExportError::Encoder`] when the codec gives up.
 pub fn encode_picture(
     picture: &Picture,
     profile: &super::ListingProfile,
@@ -77,6 +98,10 @@ pub fn encode_picture(
         FileType::Jpeg => coded_jpeg(picture, quality, wish.chroma, care, exif, Some(xmp)),
         FileType::WebP => webp_file::webp(picture, quality, exif, xmp),
         FileType::Png => png_file(picture, exif, xmp),
+        #[cfg(feature = "avif")]
+        FileType::Avif => super::avif_file::avif(picture, quality, exif, xmp),
+        #[cfg(not(feature = "avif"))]
+        FileType::Avif => Err(super::ProfileError::NotBuiltIn.into()),
     };
     let told = (wish.file_type != FileType::Png).then_some(profile.quality);
     // Where it fits without, time is worth more than bytes.
@@ -103,17 +128,77 @@ pub fn encode_picture(
     if least.len() as u64 > max_bytes {
         return Err(refused(least.len()));
     }
-    let (mut fits, mut low, mut high) = (least, profile.min_quality, profile.quality);
-    while high - low > 1 {
-        let middle = low + (high - low) / 2;
-        let tried = code(middle)?;
-        if tried.len() as u64 <= max_bytes {
-            (low, fits) = (middle, tried);
+    let bracket = Bracket {
+        fits: least,
+        low: profile.min_quality,
+        high: profile.quality,
+        high_bytes: bytes.len(),
+        max_bytes,
+    };
+    let (quality, bytes) = match wish.file_type {
+        FileType::Avif => bracket.narrowed_in_few(code)?,
+        _ => bracket.narrowed(code)?,
+    };
+    Ok(Encoded { bytes, quality: Some(quality) })
+}
+
+/// Two qualities, one that keeps a byte limit and one that does not.
+struct Bracket {
+    /// The file at `low`.
+    fits: Vec<u8>,
+    low: u8,
+    high: u8,
+    /// How long the file is at `high`.
+    high_bytes: usize,
+    max_bytes: u64,
+}
+
+impl Bracket {
+    /// Share of the room that a file fills which needs no better one.
+    const FULL_ENOUGH: f64 = 0.92;
+    /// Most files that are coded to come nearer.
+    const FEW: u32 = 3;
+
+    /// Finds the highest quality that keeps the limit, by bisection.
+    fn narrowed(
+        mut self,
+        code: impl Fn(u8) -> Result<Vec<u8>, ExportError>,
+    ) -> Result<(u8, Vec<u8>), ExportError> {
+        while self.high - self.low > 1 {
+            let middle = self.low + (self.high - self.low) / 2;
+            self.take_in(middle, code(middle)?);
+        }
+        Ok((self.low, self.fits))
+    }
+
+    /// Comes near the limit with few files: their length grows by about the same factor from each quality to the
+    /// next.
+    fn narrowed_in_few(
+        mut self,
+        code: impl Fn(u8) -> Result<Vec<u8>, ExportError>,
+    ) -> Result<(u8, Vec<u8>), ExportError> {
+        for _ in 0..Self::FEW {
+            let filled = self.fits.len() as f64 / self.max_bytes as f64;
+            if self.high - self.low <= 1 || filled >= Self::FULL_ENOUGH {
+                break;
+            }
+            let length = |bytes: usize| (bytes.max(1) as f64).ln();
+            let low = length(self.fits.len());
+            let share = (length(self.max_bytes as usize) - low) / (length(self.high_bytes) - low).max(1e-9);
+            let guess = f64::from(self.low) + share * f64::from(self.high - self.low);
+            let guess = (guess as u8).clamp(self.low + 1, self.high - 1);
+            self.take_in(guess, code(guess)?);
+        }
+        Ok((self.low, self.fits))
+    }
+
+    fn take_in(&mut self, quality: u8, bytes: Vec<u8>) {
+        if bytes.len() as u64 <= self.max_bytes {
+            (self.low, self.fits) = (quality, bytes);
         } else {
-            high = middle;
+            (self.high, self.high_bytes) = (quality, bytes.len());
         }
     }
-    Ok(Encoded { bytes: fits, quality: Some(low) })
 }
 
 /// What coding a JPEG is to be sparing of.

@@ -13,6 +13,11 @@ pub enum ProfileError {
     /// It is no TOML or has unknown or missing fields.
     #[error("it cannot be understood: {0}")]
     Form(String),
+    /// This build has no encoder for the file type; only AVIF can be left out.
+    #[error(
+        "it asks for AVIF pictures, which this Roundstop was built without; build it with `--features avif`, or write file_type = \"webp\""
+    )]
+    NotBuiltIn,
     /// A value is outside its range.
     #[error("{field} is {found}; write {wanted}")]
     Range {
@@ -45,7 +50,7 @@ pub struct ListingProfile {
     pub width_px: u32,
     /// Height in pixels, 16 to 12 000.
     pub height_px: u32,
-    /// The file type. Colours are always sRGB.
+    /// The file type: jpeg, webp, png, or avif where that is built in. Colours are always sRGB.
     #[serde(default)]
     pub file_type: FileType,
     /// Highest quality tried, 1 to 100; nothing to PNG.
@@ -121,14 +126,17 @@ impl ListingProfile {
         Ok(profile)
     }
 
-    /// Checks the ranges.
+    /// Checks the ranges, and that this build can write the file type.
     ///
     /// # Errors
-    /// The first field outside its range.
+    /// The first field that cannot be used.
     pub fn check(&self) -> Result<(), ProfileError> {
         let range = |field, found: String, good: bool, wanted| {
             if good { Ok(()) } else { Err(ProfileError::Range { field, found, wanted }) }
         };
+        if !self.file_type.is_built_in() {
+            return Err(ProfileError::NotBuiltIn);
+        }
         let side = 16..=12_000;
         range("width_px", self.width_px.to_string(), side.contains(&self.width_px), "16 to 12000")?;
         range("height_px", self.height_px.to_string(), side.contains(&self.height_px), "16 to 12000")?;
@@ -155,6 +163,12 @@ impl ListingProfile {
     /// The pictures' size.
     pub fn target(&self) -> Target {
         Target { width_px: self.width_px, height_px: self.height_px }
+    }
+
+    /// Memory that coding one picture takes, bytes.
+    pub fn memory_to_code(&self) -> u64 {
+        const CODEC: u64 = 64 * 1024 * 1024;
+        u64::from(self.width_px) * u64::from(self.height_px) * self.file_type.bytes_per_pixel() + CODEC
     }
 
     /// The room round the object, per cent: what was chosen for the set, unless the profile's is fixed.
@@ -235,6 +249,21 @@ mod tests {
         assert!((found - 15.0).abs() < 1e-9 && note.contains("15 %, as chosen for this set"), "{note}");
         let (found, note) = margin(&read("margin_is_fixed = true"), Some(15.0));
         assert!((found - 6.0).abs() < 1e-9 && note.contains("this profile wants of every set"), "{note}");
+    }
+
+    #[test]
+    fn avif_is_read_where_it_is_built_in_and_refused_with_what_to_do_where_not() {
+        let text = "name = 'Demo'\nwidth_px = 800\nheight_px = 800\nfile_type = 'avif'";
+        match ListingProfile::from_toml(text) {
+            Ok(profile) => {
+                assert_eq!((FileType::Avif.is_built_in(), profile.file_type), (true, FileType::Avif));
+            }
+            Err(error) => {
+                let said = error.to_string();
+                assert!(!FileType::Avif.is_built_in(), "{said}");
+                assert!(said.contains("--features avif") && said.contains("webp"), "{said}");
+            }
+        }
     }
 
     #[test]

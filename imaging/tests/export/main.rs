@@ -2,6 +2,8 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::disallowed_methods, reason = "a test may panic")]
 
+#[cfg(feature = "avif")]
+mod avif;
 mod outside;
 mod page;
 mod words;

@@ -6,6 +6,18 @@ use imaging::export::encode_picture;
 
 use super::picture;
 
+/// Whether Pillow can do what this line of Python asks for; where it must be there and is not, the test fails.
+pub fn has_pillow(asked: &str) -> bool {
+    let must = ["CI", "ROUNDSTOP_REQUIRE_PILLOW"].iter().any(|name| std::env::var_os(name).is_some());
+    let there =
+        Command::new("python3").args(["-c", asked]).stderr(Stdio::null()).status().is_ok_and(|s| s.success());
+    assert!(there || !must, "Pillow is not installed for python3, or cannot do: {asked}");
+    if !there {
+        println!("skipped: Pillow is not installed for python3, or cannot do: {asked}");
+    }
+    there
+}
+
 /// The profile in our files by Little CMS (through Pillow): its transform to that library's own sRGB changes
 /// no value by more than one code, and both ways of naming the colours agree.
 #[test]
@@ -18,15 +30,7 @@ fn the_embedded_profile_is_srgb_to_another_library() {
         + [(255 - v, v, 255) for v in range(256)])\n\
         out = ImageCms.profileToProfile(ramp, p, ImageCms.createProfile('sRGB'))\n\
         print(max(abs(a - b) for a, b in zip(ramp.tobytes(), out.tobytes())), p.profile.version)";
-    let must = ["CI", "ROUNDSTOP_REQUIRE_PILLOW"].iter().any(|name| std::env::var_os(name).is_some());
-    let there = Command::new("python3")
-        .args(["-c", "from PIL import ImageCms"])
-        .stderr(Stdio::null())
-        .status()
-        .is_ok_and(|s| s.success());
-    assert!(there || !must, "Pillow is not installed for python3");
-    if !there {
-        println!("skipped: Pillow is not installed for python3");
+    if !has_pillow("from PIL import ImageCms") {
         return;
     }
     let folder = tempfile::tempdir().unwrap();

@@ -5,7 +5,7 @@ use std::process::Command;
 
 use exif::experimental::Writer;
 use exif::{Field, In, Rational, Tag, Value};
-use imaging::export::{ExifChoice, StopLabel, encode_picture, kept_exif, xmp_packet};
+use imaging::export::{ExifChoice, FileType, StopLabel, encode_picture, kept_exif, xmp_packet};
 use serde_json::Value as Json;
 
 use super::{labels, picture, profile};
@@ -81,7 +81,10 @@ fn words_are_written_and_private_data_is_gone() {
     assert_eq!(before["EXIF:SerialNumber"], "0012345", "the camera's file does carry it: {before}");
     assert!(before["EXIF:GPSLatitude"].is_number());
     let stop = StopLabel { stop: 3, row: "level".to_owned(), degrees: 22.5 };
-    for (file_type, name) in [("jpeg", "a.jpg"), ("webp", "a.webp"), ("png", "a.png")] {
+    for (file_type, name) in [("jpeg", "a.jpg"), ("webp", "a.webp"), ("png", "a.png"), ("avif", "a.avif")] {
+        if file_type == "avif" && !FileType::Avif.is_built_in() {
+            continue;
+        }
         let profile = profile(&format!("file_type = '{file_type}'"));
         let choice = ExifChoice { exposure: true, place_and_serials: false };
         let exif = kept_exif(&original, choice, 400, 300).unwrap();
@@ -118,7 +121,17 @@ fn words_are_written_and_private_data_is_gone() {
         for private in [b"0012345".as_slice(), b"A Person", b"00112233"] {
             assert!(!coded.bytes.windows(private.len()).any(|w| w == private), "{name}");
         }
-        if file_type != "png" {
+        if file_type == "avif" {
+            // ITU-T H.273: primaries 1 and transfer 13 are sRGB's (IEC 61966-2-1).
+            for (field, wanted) in [
+                ("QuickTime:ColorProfiles", Json::from("nclx")),
+                ("QuickTime:ColorPrimaries", 1.into()),
+                ("QuickTime:TransferCharacteristics", 13.into()),
+                ("QuickTime:MatrixCoefficients", 6.into()),
+            ] {
+                assert_eq!(read[field], wanted, "{field}: {read:#}");
+            }
+        } else if file_type != "png" {
             assert!(
                 read["ICC_Profile:ColorSpaceData"].as_str().is_some_and(|s| s.trim() == "RGB"),
                 "{read:#}"

@@ -172,9 +172,8 @@ fn listing_ui(ui: &mut Ui, room: &FinishingRoom, free: bool, sink: &IntentSink) 
 fn size_ui(ui: &mut Ui, room: &FinishingRoom) {
     let Some(size) = room.listing_size else { return };
     let (asked, crop) = (size.asked_px.to_string(), size.crop_px.to_string());
-    match size.enlarged() {
+    match size.enlarged_words() {
         Some(times) => {
-            let times = if times < 1.1 { format!("{times:.2}") } else { format!("{times:.1}") };
             problem_ui(ui, &t!("finishing-enlarged", asked = asked, crop = crop, times = times));
         }
         None => {
