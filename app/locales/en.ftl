@@ -645,9 +645,7 @@ state-the-plan-differs-from-the = The plan differs from the set in this folder: 
 
 tryout-this-camera-gives-no-live = This camera gives no live picture; take a test frame instead.
 tryout-no-folder-for-a-test = no folder for a test frame: { $error }
-tryout-the-test-frame-cannot-be = the test frame { $path } cannot be read: { $error }
 tryout-the-camera-made-no-file = the camera made no file
-tryout-the-tables-line-is-in = the table's line is in use
 
 ## facts
 
@@ -726,7 +724,17 @@ finishing-no-shadow = No shadow
 finishing-plate = Empty table: { $file }
 finishing-no-plate = Empty table: not shot
 finishing-choose = Choose…
-finishing-plate-tip = One frame of the table without the object: background and shadow come out cleanest with it. After the set, change nothing on camera and lights, take the product off, fire the camera once and choose that frame here.
+finishing-plate-from-file = From a file…
+finishing-shoot-plate = Shoot it now…
+finishing-shoot-plate-not-yet = Table and camera are not connected, or have something to do. Connect them under Camera, once back at shooting.
+finishing-plate-being-shot = Empty table: being shot…
+finishing-plate-title = The empty table
+finishing-plate-ask = Take the product off, and change nothing on camera and lights. One frame is shot; it is kept in the set's folder 'plate' and used for this set's white background.
+finishing-plate-go = It is empty: shoot
+finishing-plate-shot = The empty table is kept as { $file }.
+finishing-plate-not-used = { $said } Choose it under Finish and export to use it.
+finishing-choose-plate-tip = A frame of the empty table that was shot before
+finishing-plate-tip = One frame of the table without the object: background and shadow come out cleanest with it. After the set, change nothing on camera and lights, take the product off, and shoot it here. Of a set with several rows it serves them all.
 finishing-choose-plate = Choose the empty table's frame…
 finishing-none = None
 finishing-sharpen = Sharpen for the output

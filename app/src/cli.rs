@@ -21,6 +21,7 @@ mod list;
 mod optics;
 mod pick;
 mod plan;
+mod plate;
 pub(crate) mod probe;
 mod shoot;
 mod status;
@@ -84,6 +85,13 @@ enum Command {
     },
     /// Finish a set's frames: even light, upright, one crop, white background; originals stay as they are
     Finish(Box<finish::FinishArgs>),
+    /// Shoot the table without the product, for the white background of a set; nothing is replaced
+    Plate {
+        /// The set's folder
+        dir: PathBuf,
+        #[command(flatten)]
+        devices: DeviceArgs,
+    },
     /// Export a finished set as a shop's listing: pictures, contact sheet, preview, web page, ZIP
     Export(export::ExportArgs),
     /// Shoot single stops again; earlier frames stay
@@ -425,6 +433,7 @@ pub fn run() -> u8 {
         Some(Command::Status { dir, json }) => status::run(&dir, json),
         Some(Command::Check { dir, json }) => check::run(&dir, json),
         Some(Command::Finish(args)) => finish::run(&args),
+        Some(Command::Plate { dir, devices }) => plate::run(&dir, &devices),
         Some(Command::Export(args)) => export::run(&args),
         Some(Command::Retake(args)) => shoot::retake(&args),
         Some(Command::SetAside { dir, stops }) => edit::set_aside(&dir, &stops),

@@ -17,6 +17,7 @@ pub mod listing;
 pub mod ports;
 pub mod rest;
 pub mod settings;
+pub mod single_shot;
 pub mod studio;
 pub mod tether;
 pub mod window;

@@ -389,13 +389,15 @@ pub fn simulated_sensor(options: &StudioOptions) -> Render {
             match scenes.get(&exposure.row) {
                 Some(studio) => Arc::clone(studio),
                 None => {
+                    let bare_row = exposure.row.strip_suffix(EMPTY_TABLE);
                     let view = scene::SceneView {
                         object,
                         width_px,
                         height_px,
-                        tilt_deg: row_tilt_deg(&exposure.row),
+                        tilt_deg: row_tilt_deg(bare_row.unwrap_or(&exposure.row)),
                     };
-                    let studio = Arc::new(scene::Studio::new(view).map_err(|error| error.to_string())?);
+                    let studio = scene::Studio::new(view).map_err(|error| error.to_string())?;
+                    let studio = Arc::new(if bare_row.is_some() { studio.without_pot() } else { studio });
                     scenes.insert(exposure.row.clone(), Arc::clone(&studio));
                     studio
                 }
@@ -423,6 +425,9 @@ pub fn simulated_sensor(options: &StudioOptions) -> Render {
         Ok(picture)
     })
 }
+
+/// What a row's name ends with in the request for a frame of the table without the product.
+pub const EMPTY_TABLE: &str = " without the product";
 
 /// The simulated camera's height for a row, told by the row's name; the demo's own convention.
 fn row_tilt_deg(row: &str) -> f32 {

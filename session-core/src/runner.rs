@@ -143,11 +143,37 @@ pub struct Eyes {
     pub rest: Option<Box<dyn RestWatcher>>,
 }
 
+/// The devices of a session that has ended, still open: a board that forgets where it stands when its port is
+/// opened again must not be closed between two uses.
+pub struct Devices {
+    /// The table.
+    pub table: Box<dyn Turntable>,
+    /// The camera.
+    pub camera: Box<dyn Camera>,
+    /// The clock they share.
+    pub clock: Clock,
+}
+
+impl std::fmt::Debug for Devices {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "Devices({}, {})", self.table.facts().name, self.camera.name())
+    }
+}
+
+/// What is left of a session that has ended; each `None` when its thread has died.
+#[derive(Debug, Default)]
+pub struct Ended {
+    /// The folder, its lock still held.
+    pub folder: Option<SessionFolder>,
+    /// The devices.
+    pub devices: Option<Devices>,
+}
+
 /// A running session; dropping it stops the session.
 #[derive(Debug)]
 pub struct SessionHandle {
     messages: Sender<Message>,
-    thread: Option<JoinHandle<Option<SessionFolder>>>,
+    thread: Option<JoinHandle<Ended>>,
 }
 
 impl SessionHandle {
@@ -165,9 +191,14 @@ impl SessionHandle {
     /// Stops the session at once and waits until nothing is on its way any more.
     ///
     /// Gives the folder back; `None` when the session's thread has died.
-    pub fn finish(mut self) -> Option<SessionFolder> {
+    pub fn finish(self) -> Option<SessionFolder> {
+        self.end().folder
+    }
+
+    /// Ends the session as [`SessionHandle::finish`], and gives back what it was made of.
+    pub fn end(mut self) -> Ended {
         let _ = self.messages.send(Message::Quit);
-        self.thread.take().and_then(|thread| thread.join().ok().flatten())
+        self.thread.take().and_then(|thread| thread.join().ok()).unwrap_or_default()
     }
 }
 

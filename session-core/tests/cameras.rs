@@ -123,7 +123,10 @@ mod command {
     #[test]
     fn what_goes_wrong_is_said_with_its_reason() {
         for (command, words) in [
-            ("sh -c 'echo lens cap is on >&2; exit 3' x {file}", "exit status: 3: lens cap is on"),
+            (
+                "sh -c 'echo lens cap is on >&2; exit 3' x {file}",
+                "failed with exit code 3 and said: lens cap is on; run it in a terminal",
+            ),
             ("sh -c true x {file}", "wrote no file"),
             ("sh -c ': > \"$0\"' {file}", "it is empty"),
             ("sh -c 'head -c 5000 GOOD > \"$0\"' {file}", "cut short"),

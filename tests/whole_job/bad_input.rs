@@ -102,7 +102,7 @@ fn a_camera_command_that_fails_hangs_or_writes_rubbish() {
     for (camera, words) in [
         (
             "command:sh -c 'echo no card >&2; exit 7' x {file}".to_owned(),
-            vec!["exit status: 7", "no card", "2 times"],
+            vec!["exit code 7", "no card", "2 times"],
         ),
         (
             "command:sleep 60 x {file}".replace("sleep 60 x", "sh -c 'sleep 60' x"),

@@ -507,3 +507,48 @@ fn a_click_in_a_slider_s_track_that_is_over_before_it_is_drawn_moves_it() {
     assert!((22.0..=23.0).contains(&crop.margin_percent), "{}", crop.margin_percent);
     assert!(crop.margin_percent.fract().abs() < 1e-6, "{}", crop.margin_percent);
 }
+
+#[test]
+fn the_empty_table_is_shot_from_the_room_and_used() {
+    let (folder, mut harness) = room();
+    let dir = folder.path().join("LP-0142");
+    let frames = || std::fs::read_dir(dir.join("frames")).unwrap().count();
+    let before = frames();
+    for (number, name) in
+        ["plate/LP-0142_empty-table.jpg", "plate/LP-0142_empty-table_v2.jpg"].into_iter().enumerate()
+    {
+        harness.get_by_label("Shoot it now…").click();
+        draw(&mut harness);
+        // It asks first: what stands there would be taken for the table.
+        harness.get_by_label_contains("Take the product off");
+        assert_eq!(of(&harness).file.as_ref().unwrap().plate.is_some(), number > 0);
+        harness.get_by_label("It is empty: shoot").click();
+        until(&mut harness, name, |state| {
+            !state.trying
+                && state.finishing.file.as_ref().is_some_and(|file| file.plate.as_deref() == Some(name))
+        });
+        stored(&mut harness, &dir, "the plate in the set's settings", |file| {
+            file.plate.as_deref() == Some(name)
+        });
+        assert!(dir.join(name).exists());
+    }
+    assert_eq!(std::fs::read_dir(dir.join("plate")).unwrap().count(), 2);
+    assert_eq!(frames(), before, "it is no frame of the set");
+    until(&mut harness, "the set measured with it", |state| measured(&state.finishing));
+    // The session's devices were taken over as they were: the table still knows where it stands.
+    assert!(harness.state().state().tryout.as_ref().is_some_and(|tryout| tryout.knows_zero));
+    harness.get_by_label("Back to shooting").click();
+    draw(&mut harness);
+    harness.get_by_label("Stop 2, 60°, kept").click();
+    draw(&mut harness);
+    harness.get_by_label("Retake stop 2").click();
+    until(&mut harness, "version 2 of stop 2", |state| {
+        super::session::version_of(state, 2) == 2 && finished(state)
+    });
+    // With nothing connected it cannot be shot, and says why.
+    harness.state().sink().send(WindowIntent::Disconnect);
+    until(&mut harness, "the devices let go", |state| state.link == roundstop::window::state::Link::Closed);
+    harness.get_by_label("Finish and export…").click();
+    until(&mut harness, "the set measured", |state| measured(&state.finishing));
+    assert!(harness.get_by_label("Shoot it now…").accesskit_node().is_disabled());
+}

@@ -15,7 +15,6 @@ use session_core::journal::{FolderError, FrameRecord, JOURNAL_FILE, SessionFolde
 use session_core::plan::Plan;
 use session_core::runner::{self, IntentSender, RunOptions, SessionHandle};
 use session_core::shoot_list::ShootList;
-use session_core::turntable::serial;
 use session_core::view::StopView;
 
 use super::ask::Asked;
@@ -24,7 +23,7 @@ use super::devices::Ports;
 use super::facts::{FactsKey, FactsReader, StopFacts};
 use super::mailbox::Mailbox;
 use super::places::PlanInForce;
-use super::products::{self, ListOffer, ProductList};
+use super::products::{ListOffer, ProductList};
 use super::recents::{self, RecentSet};
 use super::tryout::{Trial, Tryout, TryoutView};
 use crate::controller_files::{self, BoardFiles, Saved};
@@ -32,6 +31,11 @@ use crate::ports;
 use crate::settings::{self, Settings};
 use crate::studio::{self, CameraSpec, StudioOptions, TableSpec};
 use crate::window::text::t;
+
+mod lists;
+mod trials;
+
+use trials::StudioFacts;
 
 /// Everything a session needs to begin.
 #[derive(Debug, Clone)]
@@ -99,6 +103,20 @@ pub enum Order {
         /// Stops it.
         cancel: CancelToken,
     },
+    /// Shoot the table without the product, for the finishing of a set; a session that runs is ended first and its
+    /// devices are used.
+    ShootPlate {
+        /// The set's folder.
+        set: PathBuf,
+        /// The table.
+        table: TableSpec,
+        /// The camera.
+        camera: CameraSpec,
+        /// Settings of both.
+        options: StudioOptions,
+        /// Stops it.
+        cancel: CancelToken,
+    },
     /// Keep the computer awake, or no longer.
     StayAwake(bool),
     /// Call the person: what for, and whether all is done.
@@ -160,6 +178,15 @@ pub enum DeskNews {
     Tried(Option<Box<TryoutView>>),
     /// What was tried did not work.
     NotTried(String),
+    /// A frame of the empty table was kept.
+    PlateShot {
+        /// The set's folder.
+        set: PathBuf,
+        /// The frame's name as seen from there.
+        name: String,
+    },
+    /// Something a person has to do now for what is being tried.
+    Prompt(String),
     /// The board's files are saved.
     BoardSaved(String),
     /// The shoot list in use, as it stands.
@@ -201,6 +228,7 @@ impl Desk {
                 Worker {
                     mailbox,
                     session: None,
+                    studio: None,
                     tryout: None,
                     awake: None,
                     list: None,
@@ -232,6 +260,8 @@ impl Drop for Desk {
 struct Worker {
     mailbox: Mailbox,
     session: Option<SessionHandle>,
+    /// What the running session's devices came with.
+    studio: Option<StudioFacts>,
     tryout: Option<Tryout>,
     awake: Option<keepawake::KeepAwake>,
     list: Option<ShootList>,
@@ -247,6 +277,15 @@ impl Worker {
                 Order::Try { table, camera, options, trial, cancel } => {
                     match self.try_out(&table, &camera, &options, trial, &cancel) {
                         Ok(view) => self.mailbox.desk(DeskNews::Tried(Some(Box::new(view)))),
+                        Err(reason) => self.mailbox.desk(DeskNews::NotTried(reason)),
+                    }
+                }
+                Order::ShootPlate { set, table, camera, options, cancel } => {
+                    match self.shoot_plate(&set, &table, &camera, &options, &cancel) {
+                        Ok((name, view)) => {
+                            self.mailbox.desk(DeskNews::PlateShot { set, name });
+                            self.mailbox.desk(DeskNews::Tried(Some(Box::new(view))));
+                        }
                         Err(reason) => self.mailbox.desk(DeskNews::NotTried(reason)),
                     }
                 }
@@ -356,42 +395,6 @@ impl Worker {
         }
     }
 
-    fn try_out(
-        &mut self,
-        table: &TableSpec,
-        camera: &CameraSpec,
-        options: &StudioOptions,
-        trial: Trial,
-        cancel: &CancelToken,
-    ) -> Result<TryoutView, String> {
-        if !self.tryout.as_ref().is_some_and(|tryout| tryout.is(table, camera)) {
-            // The old devices are let go before the new ones are opened: both may be on one port.
-            self.tryout = None;
-            self.tryout = Some(Tryout::open(table, camera, options)?);
-        }
-        let tryout = self.tryout.as_mut().ok_or(t!("desk-the-devices-are-not-open"))?;
-        if let Some(picture) = tryout.carry_out(trial, cancel)? {
-            self.mailbox.live(picture);
-        }
-        tryout.view()
-    }
-
-    fn probe(&mut self, port: &str, baud: u32) {
-        if self.tryout.take().is_some() {
-            self.mailbox.desk(DeskNews::Tried(None));
-        }
-        self.mailbox.desk(match serial::probe(port, baud) {
-            Ok(found) => {
-                let dialect = match &found {
-                    serial::Probed::Other(other) => other.dialect.map(str::to_owned),
-                    _ => None,
-                };
-                DeskNews::Probed(crate::cli::probe::words(port, &found), dialect)
-            }
-            Err(error) => DeskNews::Probed(vec![error.to_string()], None),
-        });
-    }
-
     fn save_board(&self, files: &BoardFiles, folder: &Path) {
         self.mailbox.desk(match controller_files::save(files, folder, true) {
             Ok(saved) => {
@@ -405,50 +408,6 @@ impl Worker {
             }
             Err(reason) => DeskNews::Trouble(reason),
         });
-    }
-
-    fn read_list(&mut self, path: PathBuf) {
-        let found = match ShootList::read(&path) {
-            Ok(list) => Ok(ProductList::of(self.list_read.insert(list))),
-            Err(error) => Err(products::refusal_of(&error)),
-        };
-        self.mailbox.desk(DeskNews::ListRead(ListOffer { path, found }));
-    }
-
-    fn use_list(&mut self) {
-        if let Some(list) = self.list_read.take() {
-            self.mailbox.desk(DeskNews::List(ProductList::of(&list)));
-            self.list = Some(list);
-        }
-    }
-
-    fn go_on_with_list(&mut self, path: &Path) {
-        match ShootList::read(path) {
-            Ok(list) => {
-                self.mailbox.desk(DeskNews::List(ProductList::of(&list)));
-                self.list = Some(list);
-            }
-            // One that was put away since is no trouble.
-            Err(_) if !path.exists() => {}
-            Err(error) => self.mailbox.desk(DeskNews::Trouble(error.to_string())),
-        }
-    }
-
-    fn product(&self, sku: &str) {
-        let Some(list) = &self.list else { return };
-        self.mailbox.desk(match products::plan_of(list, sku) {
-            Ok((plan, folder)) => DeskNews::Product(plan, folder),
-            Err(reason) => DeskNews::Trouble(reason),
-        });
-    }
-
-    fn product_done(&mut self, sku: &str) {
-        let Some(list) = &mut self.list else { return };
-        if let Err(error) = list.mark_done(sku) {
-            let text = t!("desk-is-complete-but-the-shoot", sku = sku, error = error.to_string());
-            self.mailbox.desk(DeskNews::Trouble(text));
-        }
-        self.mailbox.desk(DeskNews::List(ProductList::of(list)));
     }
 
     fn look(&self, folder: PathBuf) {
@@ -486,6 +445,7 @@ impl Worker {
         for note in studio.notes.iter().chain(&studio.settle_note(&opening.plan)) {
             self.mailbox.desk(DeskNews::Note(note.clone()));
         }
+        self.studio = Some(StudioFacts::of(opening.table, opening.camera, &studio));
         let options = RunOptions {
             run_up: studio.run_up(),
             pause_between_rows: true,
@@ -505,6 +465,11 @@ impl Worker {
 
     fn close(&mut self) {
         let folder = self.session.take().and_then(SessionHandle::finish);
+        self.tell_closed(folder);
+    }
+
+    /// Says that the session has ended, and what its folder holds.
+    fn tell_closed(&self, folder: Option<SessionFolder>) {
         self.mailbox.desk(DeskNews::Closed);
         if let Some(folder) = folder {
             let found = Ok(Some(in_force(&folder)));

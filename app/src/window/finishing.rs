@@ -88,6 +88,10 @@ pub enum FinishingWish {
     Edit(FinishingEdit),
     /// Choose the frame of the empty table.
     ChoosePlate,
+    /// Open or close the card that asks before the empty table is shot.
+    AskForPlate(bool),
+    /// Shoot the empty table with the devices that are connected.
+    ShootPlate,
     /// Use this listing profile: one of the program's own, or a file.
     Profile(String),
     /// Choose a file with a listing profile.
@@ -252,6 +256,8 @@ pub struct FinishingRoom {
     pub listing_size: Option<ListingSize>,
     /// The listing's folder.
     pub listing_folder: String,
+    /// Whether the card is open that asks before the empty table is shot.
+    pub plate_asked: bool,
     /// Whether that folder was chosen by the person.
     own_listing_folder: bool,
     /// What crop and sharpening were before they were left out.
@@ -280,6 +286,7 @@ impl Default for FinishingRoom {
             profile: OWN_PROFILES[0].0.to_owned(),
             listing_size: None,
             listing_folder: String::new(),
+            plate_asked: false,
             own_listing_folder: false,
             crop_before: CropSettings::default(),
             sharpen_before: FinishSettings::default().sharpen_percent,
@@ -291,6 +298,7 @@ impl FinishingRoom {
     /// Goes in, to look at this stop; everything is read anew, as the set may have changed.
     pub fn enter(&mut self, folder: &Path, stop: Option<u32>) {
         self.open = true;
+        self.plate_asked = false;
         self.wanted = stop;
         if self.folder != folder {
             self.at = 0;

@@ -426,6 +426,12 @@ impl State {
         }
     }
 
+    /// Whether table and camera are connected and have nothing to do, so that one frame can be shot.
+    pub fn can_shoot_plate(&self) -> bool {
+        let connected = self.link == Link::Open || (self.link == Link::Closed && self.tryout.is_some());
+        connected && !self.is_busy() && !self.trying
+    }
+
     /// The fault that needs a person, if there is one.
     pub fn fault(&self) -> Option<&Fault> {
         match &self.mode {

@@ -3,16 +3,15 @@
 //! What is tried out here is handed to the session as it is, so a board that forgets where it stands when
 //! its port is opened is opened once.
 
-use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
 use egui::ColorImage;
 use session_core::angle::Angle;
+use session_core::camera::ExposureRequest;
 use session_core::camera::settings::CameraSettings;
-use session_core::camera::{Arrival, CameraContext, ExposureRequest, ShutterLine};
 use session_core::cancel::CancelToken;
-use session_core::turntable::Turntable;
 
+use crate::single_shot;
 use crate::studio::{self, CameraSpec, Studio, StudioOptions, TableSpec};
 use crate::window::text::t;
 
@@ -89,13 +88,13 @@ impl Tryout {
         let mut studio = studio::open(table, camera, options)?;
         studio.camera.probe().map_err(|error| error.to_string())?;
         let camera_settings = studio.camera.settings().map_err(|error| error.to_string())?;
-        Ok(Self {
-            specs: (table.clone(), camera.clone()),
-            studio,
-            camera_settings: camera_settings.map(|settings| in_words(&settings)),
-            live: false,
-            shots: 0,
-        })
+        let camera_settings = camera_settings.map(|settings| in_words(&settings));
+        Ok(Self { camera_settings, ..Self::of((table.clone(), camera.clone()), studio) })
+    }
+
+    /// Takes devices over that are open already, as of a session that has ended.
+    pub fn of(specs: (TableSpec, CameraSpec), studio: Studio) -> Self {
+        Self { specs, studio, camera_settings: None, live: false, shots: 0 }
     }
 
     /// Whether these are the devices asked for.
@@ -106,6 +105,11 @@ impl Tryout {
     /// Gives the devices up, to a session.
     pub fn into_studio(self) -> Studio {
         self.studio
+    }
+
+    /// The devices, for one exposure.
+    pub fn studio(&mut self) -> &mut Studio {
+        &mut self.studio
     }
 
     /// Whether the live picture runs.
@@ -131,11 +135,16 @@ impl Tryout {
         })
     }
 
-    /// Tries something; may give a picture.
+    /// Tries something; may give a picture. `prompt` is called with what a person has to do.
     ///
     /// # Errors
     /// A sentence for people.
-    pub fn carry_out(&mut self, trial: Trial, cancel: &CancelToken) -> Result<Option<LivePicture>, String> {
+    pub fn carry_out(
+        &mut self,
+        trial: Trial,
+        cancel: &CancelToken,
+        prompt: &dyn Fn(String),
+    ) -> Result<Option<LivePicture>, String> {
         let said = |error: session_core::turntable::TableError| error.to_string();
         let table = &mut self.studio.table;
         match trial {
@@ -150,7 +159,7 @@ impl Tryout {
                 table.set_zero().map_err(said)?;
             }
             Trial::FireShutter => table.fire_shutter(Duration::from_millis(200)).map_err(said)?,
-            Trial::TestFrame => return self.test_frame(cancel).map(Some),
+            Trial::TestFrame => return self.test_frame(cancel, prompt).map(Some),
             Trial::Live(live) => {
                 self.live = live;
                 if live {
@@ -175,7 +184,7 @@ impl Tryout {
         picture_of(&bytes, asked, false).map(Some).inspect_err(|_| self.live = false)
     }
 
-    fn test_frame(&mut self, cancel: &CancelToken) -> Result<LivePicture, String> {
+    fn test_frame(&mut self, cancel: &CancelToken, prompt: &dyn Fn(String)) -> Result<LivePicture, String> {
         let inbox = tempfile::tempdir()
             .map_err(|error| t!("tryout-no-folder-for-a-test", error = error.to_string()))?;
         let asked = Instant::now();
@@ -189,28 +198,9 @@ impl Tryout {
             exposure: Duration::from_millis(250),
             inbox: inbox.path().to_owned(),
         };
-        let shutter = TrialShutter(Mutex::new(self.studio.table.as_mut()));
-        let has_shutter = shutter.0.lock().is_ok_and(|table| table.facts().has_shutter);
-        let context = CameraContext {
-            cancel,
-            shutter: has_shutter.then_some(&shutter as &dyn ShutterLine),
-            prompt: &|_| {},
-        };
-        let camera = &mut self.studio.camera;
-        camera.expose(&request, &context).map_err(|error| error.to_string())?;
-        let arrivals = camera.fetch(&request, &context).map_err(|error| error.to_string())?;
-        let bytes = match arrivals.first() {
-            Some(Arrival::Inbox(path) | Arrival::Foreign(path)) => std::fs::read(path).map_err(|error| {
-                t!(
-                    "tryout-the-test-frame-cannot-be",
-                    path = path.display().to_string(),
-                    error = error.to_string()
-                )
-            })?,
-            Some(Arrival::Bytes { bytes, .. }) => bytes.as_ref().clone(),
-            None => return Err(t!("tryout-the-camera-made-no-file")),
-        };
-        picture_of(&bytes, asked, true)
+        let arrivals = single_shot::expose(&mut self.studio, &request, cancel, prompt)?;
+        let frame = arrivals.first().ok_or_else(|| t!("tryout-the-camera-made-no-file"))?;
+        picture_of(&single_shot::bytes_of(frame)?, asked, true)
     }
 }
 
@@ -225,16 +215,6 @@ fn in_words(settings: &CameraSettings) -> String {
         &settings.image_format,
     ];
     told.into_iter().flatten().map(String::as_str).collect::<Vec<_>>().join(", ")
-}
-
-/// Fires the shutter over a table that is tried out.
-struct TrialShutter<'a>(Mutex<&'a mut dyn Turntable>);
-
-impl ShutterLine for TrialShutter<'_> {
-    fn fire(&self, press: Duration) -> Result<(), String> {
-        let mut table = self.0.lock().map_err(|_| t!("tryout-the-tables-line-is-in"))?;
-        table.fire_shutter(press).map_err(|error| error.to_string())
-    }
 }
 
 fn picture_of(bytes: &[u8], asked: Instant, test: bool) -> Result<LivePicture, String> {

@@ -131,6 +131,11 @@ impl Ground {
 }
 
 impl Ground {
+    /// Draws it with nothing standing on the plate.
+    pub fn draw_bare(&self, frame: &mut [Vec3]) {
+        frame.copy_from_slice(&self.open);
+    }
+
     /// Gives the share of its open light that each pixel of a drawn ground has.
     pub fn share_left(&self, drawn: &[Vec3]) -> Vec<f32> {
         drawn.iter().zip(&self.open).map(|(drawn, open)| drawn[1] / open[1].max(1e-6)).collect()

@@ -27,6 +27,7 @@ pub struct Studio {
     width: usize,
     height: usize,
     ground: Ground,
+    is_bare: bool,
 }
 
 impl Studio {
@@ -45,7 +46,13 @@ impl Studio {
         let light = Light::studio();
         let camera = Camera::new(&view, &SceneFaults::default(), scale);
         let ground = Ground::new(&camera, &light, view.tilt_deg, width, height);
-        Ok(Self { view, pot: Pot::of(view.object), light, scale, width, height, ground })
+        Ok(Self { view, pot: Pot::of(view.object), light, scale, width, height, ground, is_bare: false })
+    }
+
+    /// Takes the pot off the table: light, plate and camera stay as they are.
+    #[must_use]
+    pub fn without_pot(self) -> Self {
+        Self { is_bare: true, ..self }
     }
 
     /// Returns the view this studio was prepared for.
@@ -118,6 +125,10 @@ impl Studio {
         faults: &SceneFaults,
         frame: &mut [Vec3],
     ) {
+        if self.is_bare {
+            ground.draw_bare(frame);
+            return;
+        }
         let (sin, cos) = table_deg.to_radians().sin_cos();
         let middle = middle_mm(faults, (sin, cos));
         let turn = (sin as f32, cos as f32);

@@ -20,6 +20,8 @@ const FIELDS: [&str; 7] = ["file", "stem", "degrees", "stop", "row", "sku", "sho
 const LOOK_EVERY: Duration = Duration::from_millis(5);
 /// How much of a program's complaint is shown, bytes.
 const COMPLAINT_BYTES: u64 = 2000;
+/// How much of the command is shown, characters.
+const COMMAND_CHARS: usize = 120;
 
 /// Takes frames by running a program.
 #[derive(Debug)]
@@ -65,7 +67,16 @@ impl CommandCamera {
         &self.words[0]
     }
 
-    fn start(&self, request: &ExposureRequest, output: &fs::File) -> Result<Child, CameraError> {
+    /// The command as it was given, for messages.
+    fn command(&self) -> String {
+        let command = self.words.join(" ");
+        if command.chars().count() <= COMMAND_CHARS {
+            return command;
+        }
+        command.chars().take(COMMAND_CHARS).chain(std::iter::once('…')).collect()
+    }
+
+    fn start(&self, request: &ExposureRequest, output: &Output) -> Result<Child, CameraError> {
         let file = frame_path(request)?;
         let fill = |word: &String| {
             word.replace("{degrees}", &request.degrees_text)
@@ -77,14 +88,17 @@ impl CommandCamera {
                 .replace("{file}", &file.to_string_lossy())
         };
         let failed = |error: std::io::Error| {
-            CameraError::Failed(format!("'{}' cannot be started: {error}", self.program()))
+            CameraError::Failed(format!(
+                "the camera command '{}' cannot be started: {error}; look at the program's permissions, or name another",
+                self.command()
+            ))
         };
         let mut command = Command::new(self.program());
         command
             .args(self.words[1..].iter().map(fill))
             .stdin(Stdio::null())
-            .stdout(output.try_clone().map_err(failed)?)
-            .stderr(output.try_clone().map_err(failed)?);
+            .stdout(output.said.try_clone().map_err(failed)?)
+            .stderr(output.complained.try_clone().map_err(failed)?);
         #[cfg(unix)]
         {
             use std::os::unix::process::CommandExt;
@@ -145,15 +159,21 @@ impl Camera for CommandCamera {
     }
 
     fn expose(&mut self, request: &ExposureRequest, context: &CameraContext<'_>) -> Result<(), CameraError> {
-        let output = tempfile::tempfile()
-            .map_err(|error| CameraError::Failed(format!("no temporary file: {error}")))?;
+        let mut output = Output::new()?;
         let mut child = self.start(request, &output)?;
         let result = self.wait(&mut child, context.cancel).and_then(|status| {
             if status.success() {
                 return Ok(());
             }
-            let complaint = last_words(output);
-            Err(CameraError::Failed(format!("'{}' ended with {status}{complaint}", self.program())))
+            let last_words = match output.last_words() {
+                Some(line) => format!("and said: {line}"),
+                None => "without a word".to_owned(),
+            };
+            Err(CameraError::Failed(format!(
+                "the camera command '{}' {} {last_words}; run it in a terminal to see more, or give another command",
+                self.command(),
+                ending(status)
+            )))
         });
         if result.is_err() {
             self.hold_all(&request.inbox);
@@ -232,18 +252,50 @@ fn fields_in(word: &str) -> impl Iterator<Item = &str> {
         .filter(|field| !field.is_empty() && field.bytes().all(|byte| byte.is_ascii_lowercase()))
 }
 
-/// The end of what the program said, for the message.
-fn last_words(mut output: fs::File) -> String {
-    let length = output.seek(SeekFrom::End(0)).unwrap_or(0);
-    let mut said = Vec::new();
-    let read = output
-        .seek(SeekFrom::Start(length.saturating_sub(COMPLAINT_BYTES)))
-        .and_then(|_| output.read_to_end(&mut said));
-    let said = String::from_utf8_lossy(&said);
-    match said.lines().rev().find(|line| !line.trim().is_empty()) {
-        Some(line) if read.is_ok() => format!(": {}", line.trim()),
-        _ => String::new(),
+/// Where a program's output goes.
+struct Output {
+    said: fs::File,
+    complained: fs::File,
+}
+
+impl Output {
+    fn new() -> Result<Self, CameraError> {
+        let file = || {
+            tempfile::tempfile().map_err(|error| {
+                CameraError::Failed(format!(
+                    "no temporary file for the camera command's output: {error}; make room in the system's temporary folder"
+                ))
+            })
+        };
+        Ok(Self { said: file()?, complained: file()? })
     }
+
+    /// The last line of what the program complained of, else of what it said.
+    fn last_words(&mut self) -> Option<String> {
+        last_line(&mut self.complained).or_else(|| last_line(&mut self.said))
+    }
+}
+
+fn last_line(output: &mut fs::File) -> Option<String> {
+    let length = output.seek(SeekFrom::End(0)).ok()?;
+    let mut said = Vec::new();
+    output.seek(SeekFrom::Start(length.saturating_sub(COMPLAINT_BYTES))).ok()?;
+    output.read_to_end(&mut said).ok()?;
+    let said = String::from_utf8_lossy(&said);
+    let line = said.lines().rev().map(str::trim).find(|line| !line.is_empty())?;
+    Some(line.trim_end_matches('.').to_owned())
+}
+
+/// How a program ended, in words.
+fn ending(status: ExitStatus) -> String {
+    #[cfg(unix)]
+    {
+        use std::os::unix::process::ExitStatusExt;
+        if let Some(signal) = status.signal() {
+            return format!("was ended by signal {signal}");
+        }
+    }
+    status.code().map_or_else(|| "failed".to_owned(), |code| format!("failed with exit code {code}"))
 }
 
 /// Ends a program with its children and takes it off the process table.

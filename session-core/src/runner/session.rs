@@ -10,8 +10,8 @@ use jiff::Timestamp;
 use super::event_log::EventLog;
 use super::workers::Worker;
 use super::{
-    Arrival, CameraError, CameraOrder, CameraSettings, CheckOrder, Clock, Event, ExposureRequest, Intent,
-    Message, RunOptions, SessionFolder, TableOrder, Update,
+    Arrival, Camera, CameraError, CameraOrder, CameraSettings, CheckOrder, Clock, Devices, Ended, Event,
+    ExposureRequest, Intent, Message, RunOptions, SessionFolder, TableOrder, Turntable, Update,
 };
 use crate::camera::settings::FrameSettings;
 use crate::cancel::CancelToken;
@@ -41,8 +41,8 @@ pub(super) struct Parts {
     pub warnings: Vec<String>,
     pub options: RunOptions,
     pub clock: Clock,
-    pub table: Worker<TableOrder>,
-    pub camera: Worker<CameraOrder>,
+    pub table: Worker<TableOrder, Box<dyn Turntable>>,
+    pub camera: Worker<CameraOrder, Box<dyn Camera>>,
     /// Whether somebody can tell from the live picture that the load rests.
     pub can_watch: bool,
     pub keeper: Worker<KeepJob>,
@@ -133,8 +133,8 @@ impl Session {
         }
     }
 
-    /// Runs until told to quit; gives the folder back, its lock still held.
-    pub fn run(mut self, inbox: &Receiver<Message>) -> Option<SessionFolder> {
+    /// Runs until told to quit; gives the folder back, its lock still held, and the devices.
+    pub fn run(mut self, inbox: &Receiver<Message>) -> Ended {
         for warning in &self.parts.warnings {
             (self.parts.news)(Update::Prompt { stop: None, text: warning.clone() });
         }
@@ -174,12 +174,14 @@ impl Session {
         })
     }
 
-    fn leave(mut self, inbox: &Receiver<Message>) -> Option<SessionFolder> {
+    fn leave(mut self, inbox: &Receiver<Message>) -> Ended {
         self.parts.table.cancel();
         self.exposure.cancel();
         self.watch.cancel();
-        self.parts.camera.finish();
-        self.parts.table.finish();
+        let camera = self.parts.camera.finish();
+        let table = self.parts.table.finish();
+        let clock = self.parts.clock.clone();
+        let devices = table.zip(camera).map(|(table, camera)| Devices { table, camera, clock });
         let is_written = self.parts.keeper.finish_within(FAREWELL);
         if let Some(checker) = &mut self.parts.checker {
             checker.cancel();
@@ -210,7 +212,7 @@ impl Session {
         }
         (self.parts.news)(Update::Ended);
         // The keeper's thread held the only other handle, and it has ended.
-        Arc::into_inner(self.parts.folder)
+        Ended { folder: Arc::into_inner(self.parts.folder), devices }
     }
 
     fn hear(&mut self, message: Message) {

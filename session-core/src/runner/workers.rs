@@ -19,24 +19,26 @@ use crate::journal::KeepJob;
 use crate::rest::{Rest, RestWatcher};
 
 /// A device thread with the channel that feeds it.
-pub(super) struct Worker<Order> {
+pub(super) struct Worker<Order, Device = ()> {
     orders: Option<Sender<(Order, CancelToken)>>,
-    thread: Option<JoinHandle<()>>,
+    thread: Option<JoinHandle<Device>>,
     /// Stops the last order given; each has its own, so that a late one cannot touch the next.
     last: CancelToken,
 }
 
-impl<Order: Send + 'static> Worker<Order> {
+impl<Order: Send + 'static, Device: Send + 'static> Worker<Order, Device> {
     fn spawn(
         name: &str,
         messages: Sender<Message>,
-        mut work: impl FnMut(Order, &CancelToken, &Sender<Message>) + Send + 'static,
+        mut device: Device,
+        mut work: impl FnMut(&mut Device, Order, &CancelToken, &Sender<Message>) + Send + 'static,
     ) -> io::Result<Self> {
         let (orders, inbox) = bounded::<(Order, CancelToken)>(16);
         let thread = thread::Builder::new().name(name.to_owned()).spawn(move || {
             for (order, cancel) in inbox {
-                work(order, &cancel, &messages);
+                work(&mut device, order, &cancel, &messages);
             }
+            device
         })?;
         Ok(Self { orders: Some(orders), thread: Some(thread), last: CancelToken::default() })
     }
@@ -60,12 +62,10 @@ impl<Order: Send + 'static> Worker<Order> {
         self.last.cancel();
     }
 
-    /// Lets the worker finish what it has and waits for it.
-    pub fn finish(&mut self) {
+    /// Lets the worker finish what it has, waits for it and gives its device back; `None` when it has died.
+    pub fn finish(&mut self) -> Option<Device> {
         self.orders = None;
-        if let Some(thread) = self.thread.take() {
-            let _ = thread.join();
-        }
+        self.thread.take().and_then(|thread| thread.join().ok())
     }
 
     /// Lets the worker finish what it has, for so long at most; tells whether it has ended.
@@ -83,7 +83,7 @@ impl<Order: Send + 'static> Worker<Order> {
     }
 }
 
-impl Worker<TableOrder> {
+impl Worker<TableOrder, Box<dyn Turntable>> {
     /// The table's shutter contact, for the camera's thread.
     pub fn shutter_line(&self) -> TableShutter {
         TableShutter(self.orders.clone())
@@ -107,10 +107,10 @@ impl ShutterLine for TableShutter {
 }
 
 pub(super) fn spawn_table(
-    mut table: Box<dyn Turntable>,
+    table: Box<dyn Turntable>,
     messages: Sender<Message>,
-) -> io::Result<Worker<TableOrder>> {
-    Worker::spawn("table", messages, move |order, cancel, messages| {
+) -> io::Result<Worker<TableOrder, Box<dyn Turntable>>> {
+    Worker::spawn("table", messages, table, |table, order, cancel, messages| {
         let ready = |result| match result {
             Ok(position) => Event::TableReady { position },
             Err(error) => Event::TableTrouble { error },
@@ -150,13 +150,13 @@ pub(super) fn spawn_table(
 }
 
 pub(super) fn spawn_camera(
-    mut camera: Box<dyn Camera>,
+    camera: Box<dyn Camera>,
     shutter: Option<TableShutter>,
     mut watcher: Option<Box<dyn RestWatcher>>,
     clock: Clock,
     messages: Sender<Message>,
-) -> io::Result<Worker<CameraOrder>> {
-    Worker::spawn("camera", messages, move |order: CameraOrder, cancel, messages| {
+) -> io::Result<Worker<CameraOrder, Box<dyn Camera>>> {
+    Worker::spawn("camera", messages, camera, move |camera, order: CameraOrder, cancel, messages| {
         let request = match order {
             CameraOrder::Expose(request) => request,
             CameraOrder::Watch { ticket, turn_ended, until } => {
@@ -245,7 +245,7 @@ pub(super) fn spawn_keeper(
     folder: Arc<SessionFolder>,
     messages: Sender<Message>,
 ) -> io::Result<Worker<KeepJob>> {
-    Worker::spawn("keeper", messages, move |job: KeepJob, _, messages| {
+    Worker::spawn("keeper", messages, (), move |(), job: KeepJob, _, messages| {
         let shot = job.shot.number;
         // Readers of foreign files are at work here; one that gives way must not end the keeping.
         let kept = panic::catch_unwind(AssertUnwindSafe(|| folder.keep(&job))).unwrap_or_else(|_| {
@@ -266,7 +266,7 @@ pub(super) fn spawn_checker(
     folder: Arc<SessionFolder>,
     messages: Sender<Message>,
 ) -> io::Result<Worker<CheckOrder>> {
-    Worker::spawn("checker", messages, move |order: CheckOrder, cancel, messages| {
+    Worker::spawn("checker", messages, (), move |(), order: CheckOrder, cancel, messages| {
         let say = |stop: Option<u32>, text: String| {
             let _ = messages.send(Message::Say { stop, text });
         };

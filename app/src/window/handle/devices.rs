@@ -34,6 +34,28 @@ impl Tools {
         }
     }
 
+    /// Shoots the table without the product for the set in the finishing room.
+    pub(super) fn shoot_plate(&mut self, state: &mut State) {
+        if !state.can_shoot_plate() {
+            return;
+        }
+        match state.devices.table_spec().and_then(|table| Ok((table, state.devices.camera_spec()?))) {
+            Ok((table, camera)) => {
+                self.trial_cancel = CancelToken::default();
+                let order = Order::ShootPlate {
+                    set: state.finishing.folder.clone(),
+                    table,
+                    camera,
+                    options: self.options_now(state),
+                    cancel: self.trial_cancel.clone(),
+                };
+                state.trying = self.order(state, order);
+                state.trial = None;
+            }
+            Err(reason) => state.say(NoticeKind::Trouble, reason),
+        }
+    }
+
     pub(super) fn probe(&self, state: &mut State) {
         match state.devices.speech.baud() {
             Ok(baud) if state.link == Link::Closed && !state.trying => {
@@ -94,9 +116,16 @@ impl Tools {
     }
 }
 
+/// What prompts belong to that are about no stop, until the trial is over.
+const TRIAL: Option<u32> = Some(0);
+
 /// Takes in what came of trying devices out, asking ports and saving a board's files.
 pub(super) fn take_in_devices(state: &mut State, news: DeskNews) {
+    if matches!(news, DeskNews::Tried(_) | DeskNews::NotTried(_)) {
+        state.notices.retain(|notice| notice.stop != TRIAL);
+    }
     match news {
+        DeskNews::Prompt(text) => state.say_of(TRIAL, NoticeKind::Prompt, text),
         DeskNews::Tried(view) => {
             state.trying = false;
             if let (Some(trial), true) = (state.trial.take(), view.is_some()) {

@@ -51,6 +51,11 @@ impl Tools {
                 }
             }
             FinishingWish::ChoosePlate => self.dialogs.plate(&room.folder),
+            FinishingWish::AskForPlate(asked) => room.plate_asked = asked,
+            FinishingWish::ShootPlate => {
+                room.plate_asked = false;
+                self.shoot_plate(state);
+            }
             FinishingWish::Profile(profile) => {
                 room.use_profile(profile);
                 self.order_proof(state);
@@ -113,6 +118,18 @@ impl Tools {
         let plate = path.strip_prefix(&state.finishing.folder).unwrap_or(path);
         let plate = plate.display().to_string();
         self.handle_finishing(state, FinishingWish::Edit(FinishingEdit::Plate(Some(plate))));
+    }
+
+    /// Takes in that the empty table was shot: it is the set's plate from now on.
+    pub(super) fn take_in_plate(&mut self, state: &mut State, set: &Path, name: String) {
+        let text = t!("finishing-plate-shot", file = name);
+        if state.finishing.folder == set && state.finishing.open {
+            self.handle_finishing(state, FinishingWish::Edit(FinishingEdit::Plate(Some(name))));
+            state.say(NoticeKind::Note, text);
+        } else {
+            // Another set may be in the room by now, whose settings are not to be changed.
+            state.say(NoticeKind::Note, t!("finishing-plate-not-used", said = text));
+        }
     }
 
     /// Takes the room's news in.

@@ -6,7 +6,7 @@ use session_core::engine::Intent;
 
 use super::finishing_make::{make_ui, result_ui};
 use super::finishing_picture::picture_ui;
-use super::finishing_steps::steps_ui;
+use super::finishing_steps::{plate_card_ui, steps_ui};
 use super::keys::keys_are_taken;
 use super::message;
 use super::view_bar::toggle_ui;
@@ -44,6 +44,7 @@ pub fn enter_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
 /// Draws the room.
 pub fn room_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSink) {
     keys_ui(ui, state, sink);
+    plate_card_ui(ui, state, sink);
     Panel::top("finishing bar")
         .exact_size(52.0)
         .frame(theme::panel_frame(16, 0))
@@ -141,9 +142,9 @@ fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
     let pressed = |key| ui.input(|input| input.modifiers.is_none() && input.key_pressed(key));
     if pressed(Key::Escape) {
         // What turns comes first, here too.
-        if state.is_busy() {
+        if state.is_busy() || state.trying {
             sink.session(Intent::StopNow);
-        } else if room.job.is_some() && state.typed_path.is_none() {
+        } else if room.job.is_some() && state.typed_path.is_none() && !room.plate_asked {
             send(FinishingWish::Cancel);
         }
     }

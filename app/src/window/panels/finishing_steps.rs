@@ -3,8 +3,9 @@
 use crate::window::text::t;
 use egui::{ComboBox, DragValue, RichText, Ui};
 use imaging::finish::{Background, FinishSettings, Placement, Shadow, WhiteBalance};
+use session_core::engine::Intent;
 
-use super::widgets::{Field, button_ui, field_ui, slider_ui, soft_ui};
+use super::widgets::{Field, button_ui, field_ui, primary_button_ui, slider_ui, soft_ui};
 use crate::window::finishing::{FinishingEdit, FinishingWish};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::pictures::Pictures;
@@ -54,7 +55,7 @@ pub fn steps_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
     }
     crop_ui(ui, settings, &edit);
     background_ui(ui, settings, &edit);
-    plate_ui(ui, file.plate.as_deref(), sink, &edit);
+    plate_ui(ui, state, file.plate.as_deref(), sink, &edit);
     let sharpen = settings.sharpen_percent > 0.0;
     step_ui(ui, &t!("finishing-sharpen"), sharpen, |on| edit(FinishingEdit::Sharpen(on)));
     if sharpen {
@@ -151,29 +152,72 @@ fn background_ui(ui: &mut Ui, settings: &FinishSettings, edit: &impl Fn(Finishin
     }
 }
 
-fn plate_ui(ui: &mut Ui, plate: Option<&str>, sink: &IntentSink, edit: &impl Fn(FinishingEdit)) {
+fn plate_ui(
+    ui: &mut Ui,
+    state: &State,
+    plate: Option<&str>,
+    sink: &IntentSink,
+    edit: &impl Fn(FinishingEdit),
+) {
+    let wish = |wish| sink.send(WindowIntent::Finishing(wish));
+    let size = egui::Vec2::ZERO;
     indented(ui, |ui| {
+        let text = match plate {
+            _ if state.trying => t!("finishing-plate-being-shot"),
+            Some(plate) => t!("finishing-plate", file = words::middle_cut(plate, 34)),
+            None => t!("finishing-no-plate"),
+        };
+        soft_ui(ui, text).on_hover_text(t!("finishing-plate-tip"));
         ui.horizontal(|ui| {
-            match plate {
-                Some(plate) => {
-                    soft_ui(ui, t!("finishing-plate", file = words::middle_cut(plate, 22)));
+            if state.trying {
+                if button_ui(ui, &t!("controls-call-off"), true, size).clicked() {
+                    sink.session(Intent::StopNow);
                 }
-                None => {
-                    soft_ui(ui, t!("finishing-no-plate"));
-                }
+                return;
             }
-            let size = egui::Vec2::ZERO;
-            let choose =
-                button_ui(ui, &t!("finishing-choose"), true, size).on_hover_text(t!("finishing-plate-tip"));
+            let shoot = button_ui(ui, &t!("finishing-shoot-plate"), state.can_shoot_plate(), size)
+                .on_hover_text(t!("finishing-plate-tip"))
+                .on_disabled_hover_text(t!("finishing-shoot-plate-not-yet"));
+            if shoot.clicked() {
+                wish(FinishingWish::AskForPlate(true));
+            }
+            let choose = button_ui(ui, &t!("finishing-plate-from-file"), true, size)
+                .on_hover_text(t!("finishing-choose-plate-tip"));
             ui.ctx().accesskit_node_builder(choose.id, |node| node.set_label(t!("finishing-choose-plate")));
             if choose.clicked() {
-                sink.send(WindowIntent::Finishing(FinishingWish::ChoosePlate));
+                wish(FinishingWish::ChoosePlate);
             }
             if plate.is_some() && button_ui(ui, &t!("finishing-none"), true, size).clicked() {
                 edit(FinishingEdit::Plate(None));
             }
         });
     });
+}
+
+/// Asks, before the empty table is shot, whether it is empty.
+pub fn plate_card_ui(ui: &Ui, state: &State, sink: &IntentSink) {
+    if !state.finishing.plate_asked {
+        return;
+    }
+    let wish = |wish| sink.send(WindowIntent::Finishing(wish));
+    let shown = egui::Modal::new(egui::Id::unique("empty table")).show(ui.ctx(), |ui| {
+        ui.set_width(420.0);
+        ui.heading(t!("finishing-plate-title"));
+        ui.add(egui::Label::new(t!("finishing-plate-ask")).wrap());
+        ui.add_space(4.0);
+        ui.horizontal(|ui| {
+            let size = egui::vec2(0.0, 32.0);
+            if primary_button_ui(ui, &t!("finishing-plate-go"), state.can_shoot_plate(), size).clicked() {
+                wish(FinishingWish::ShootPlate);
+            }
+            if button_ui(ui, &t!("ask-cancel"), true, size).clicked() {
+                wish(FinishingWish::AskForPlate(false));
+            }
+        });
+    });
+    if shown.should_close() {
+        wish(FinishingWish::AskForPlate(false));
+    }
 }
 
 /// A step that can be left out.

@@ -56,7 +56,8 @@ pub fn hold_focus(ui: &Ui, response: &egui::Response, surface: Surface, stop: u3
 /// Whether keys are meant for a field that is typed in, or for a card that covers the window.
 pub fn keys_are_taken(ui: &Ui, state: &State) -> bool {
     let covered = egui::Popup::is_any_open(ui.ctx()) || state.board.open || state.offer.is_some();
-    let covered = covered || state.typed_path.is_some();
+    let covered =
+        covered || state.typed_path.is_some() || (state.finishing.open && state.finishing.plate_asked);
     covered || ui.ctx().text_edit_focused()
 }
 
