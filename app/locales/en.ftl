@@ -408,8 +408,8 @@ plan-open = Open…
 plan-redo = Redo
 plan-undo = Undo
 plan-it-can-be-changed-when = Can be changed once stopped.
-plan-this-folder-holds-a-set = This folder holds a set of { $sku }
-plan-changed-from-the-set-in = Changed from the set in this folder
+plan-this-folder-holds-a-set = This folder holds a set of { $sku }:
+plan-changed-from-the-set-in = Changed from the set in this folder:
 plan-no-frame-stays = No frame stays
 plan-1-frame-stays-with-its = 1 frame stays with its stop
 plan-frames-stay-with-their-stops = { $several } frames stay with their stops
@@ -444,7 +444,7 @@ plan-fields-sku-row-stop-degrees = What is in braces is filled in: {"{"}sku{"}"}
 ## plan-row
 
 plan-row-camera-height-and-tilt = Camera height and tilt
-plan-row-a-note-for-yourself-shown = 60 cm up, 35° down
+plan-row-a-note-for-yourself-shown = such as 60 cm up, 35° down
 plan-row-note-tip = A note for yourself, shown before the row is shot
 plan-row-row = Row
 plan-row-row-tip = One turn with the camera at one height is a row. Its name goes into the file names; 'level' is the camera level with the product.
@@ -457,8 +457,8 @@ plan-row-from-tip = Where the first stop lies, degrees from the front
 plan-row-over = Over, °
 plan-row-over-tip = How far round the row goes; 360 is a whole turn
 plan-row-leave-out-stops = Leave out stops
-plan-row-leave-out-tip = Stops that are never shot, by their numbers
-plan-row-such-as-3-7-9 = 3, 7-9
+plan-row-leave-out-tip = Stops that are never shot, by their numbers, such as 3, 7-9
+plan-row-such-as-3-7-9 = none
 plan-row-row-2 = { $caption }, row { $at }
 
 ## ring
@@ -572,6 +572,7 @@ view-bar-middle-lines-and-the-largest = Middle lines and the largest square
 view-bar-compare = Compare with…
 view-bar-compare-with = Compare with { $against }
 compare-this-one = this one
+compare-slider-tip = To the left this one is seen, to the right { $other }
 view-bar-how-much-of-the-other = How much of the other picture is seen
 view-bar-difference = Difference
 view-bar-middle-grey-where-both-are = Middle grey where both are alike

@@ -75,7 +75,7 @@ enum Command {
     },
     /// Check a set's frames: focus, light, colour, copies, axis and the angle of every stop
     ///
-    /// Exit codes: 0 no flags, 3 flags, 1 fault.
+    /// Exit codes: 0 no frame is doubtful, 3 some are, 1 fault.
     Check {
         /// The set's folder
         dir: PathBuf,
@@ -309,9 +309,9 @@ struct RunArgs {
     /// Go on without a question when the camera's settings change within the set
     #[arg(long)]
     settings_may_change: bool,
-    /// What follows when a frame is flagged, such as motion-blur=retake: tell, pause or retake (once by
+    /// What follows when a check finds a frame doubtful, such as motion-blur=retake: tell, pause or retake (once by
     /// itself); all=tell for every kind. May be repeated
-    #[arg(long = "on-flag", value_name = "KIND=RESPONSE", value_parser = on_flag)]
+    #[arg(long = "when-doubtful", alias = "on-flag", value_name = "KIND=RESPONSE", value_parser = on_flag)]
     on_flag: Vec<(Vec<FlagKind>, Response)>,
     /// Print the set's status as one JSON object at the end; faults end the run without a question
     #[arg(long)]

@@ -102,7 +102,7 @@ impl FromStr for FlagKind {
         let plain = text.replace(['-', '_'], " ");
         Self::ALL.into_iter().find(|kind| kind.words() == plain).ok_or_else(|| {
             let known = Self::ALL.map(|kind| kind.words().replace(' ', "-"));
-            format!("'{text}' is no kind of flag; known are {}", known.join(", "))
+            format!("'{text}' is nothing that a check looks for; known are {}", known.join(", "))
         })
     }
 }
@@ -160,7 +160,7 @@ impl FromStr for Response {
         Self::ALL
             .into_iter()
             .find(|response| response.word() == text)
-            .ok_or_else(|| format!("'{text}' is no response to a flag; write tell, pause or retake"))
+            .ok_or_else(|| format!("'{text}' is no response; write tell, pause or retake"))
     }
 }
 

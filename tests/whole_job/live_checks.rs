@@ -43,7 +43,7 @@ fn every_fault_is_found_at_its_stop_shot_again_and_leaves_a_clean_set() {
     let home = tempfile::tempdir().unwrap();
     let (plan, dir) = (plan(home.path(), "plan.json", 24), home.path().join("D"));
     let faults = "blur@5,defocus@9,exposure@12,duplicate@15,white-balance@17,wrong-angle@20";
-    let output = shoot(home.path(), &plan, &dir, &["--faults", faults, "--on-flag", "all=retake"]);
+    let output = shoot(home.path(), &plan, &dir, &["--faults", faults, "--when-doubtful", "all=retake"]);
     assert_eq!(output.status.code(), Some(0), "{}", said(&output));
     assert_complete(home.path(), &dir);
     let now = status(home.path(), &dir);
@@ -58,7 +58,7 @@ fn every_fault_is_found_at_its_stop_shot_again_and_leaves_a_clean_set() {
     for (stop, kind) in expected {
         assert!(kinds(&now, stop, 1).contains(&kind.to_owned()), "stop {stop}: {}", said(&output));
         assert!(kinds(&now, stop, 2).is_empty(), "stop {stop}: {}", said(&output));
-        assert!(said(&output).contains(&format!("stop {stop} flagged: ")), "{}", said(&output));
+        assert!(said(&output).contains(&format!("stop {stop} doubtful: ")), "{}", said(&output));
     }
     // The angle of each frame in use was measured from the pictures, the faulty one's before its retake.
     let seen = |stop: usize, version: usize| {
@@ -81,7 +81,7 @@ fn every_fault_is_found_at_its_stop_shot_again_and_leaves_a_clean_set() {
     // It is done with: another start shoots and finds nothing.
     let output = shoot(home.path(), &plan, &dir, &[]);
     assert_eq!(output.status.code(), Some(0), "{}", said(&output));
-    assert!(!said(&output).contains("flagged"), "{}", said(&output));
+    assert!(!said(&output).contains("doubtful"), "{}", said(&output));
     assert_eq!(kept(&dir).len(), 30);
 }
 
@@ -89,7 +89,7 @@ fn every_fault_is_found_at_its_stop_shot_again_and_leaves_a_clean_set() {
 fn an_object_that_slipped_is_shot_anew_from_there_to_the_end_of_the_turn() {
     let home = tempfile::tempdir().unwrap();
     let (plan, dir) = (plan(home.path(), "plan.json", 24), home.path().join("D"));
-    let output = shoot(home.path(), &plan, &dir, &["--faults", "slip@22", "--on-flag", "all=retake"]);
+    let output = shoot(home.path(), &plan, &dir, &["--faults", "slip@22", "--when-doubtful", "all=retake"]);
     assert_eq!(output.status.code(), Some(0), "{}", said(&output));
     let now = status(home.path(), &dir);
     assert!(kinds(&now, 22, 1).contains(&"object_slipped".to_owned()), "{}", said(&output));
@@ -107,21 +107,21 @@ fn where_nobody_can_be_asked_a_usual_pause_is_told_and_a_chosen_one_ends_the_run
     let output = shoot(home.path(), &plan, &dir, &faults);
     assert_eq!(output.status.code(), Some(0), "{}", said(&output));
     assert!(said(&output).contains("Stop 9: out of focus"), "{}", said(&output));
-    assert!(said(&output).contains("1 frame is flagged"), "{}", said(&output));
+    assert!(said(&output).contains("1 frame is doubtful"), "{}", said(&output));
     let now = status(home.path(), &dir);
     assert_eq!(now["stops"][8]["flags"][0]["kind"], "out_of_focus");
     assert_eq!(now["stops"][8]["flags"][0]["unit"], "px");
     assert_eq!(versions(&now), [1; 24]);
 
     let dir = home.path().join("paused");
-    let pause = [&faults[..], &["--on-flag", "out-of-focus=pause"]].concat();
+    let pause = [&faults[..], &["--when-doubtful", "out-of-focus=pause"]].concat();
     let output = shoot(home.path(), &plan, &dir, &pause);
     assert_eq!(output.status.code(), Some(1), "{}", said(&output));
-    assert!(said(&output).contains("Paused for the flag on stop 9"), "{}", said(&output));
+    assert!(said(&output).contains("Paused: the frame of stop 9 is doubtful"), "{}", said(&output));
     let frames = kept(&dir).len();
     assert!((10..=24).contains(&frames), "{frames}: {}", said(&output));
     // Gone on with, nothing is shot twice, and what was found before is no news that pauses again.
-    let output = shoot(home.path(), &plan, &dir, &["--on-flag", "out-of-focus=pause"]);
+    let output = shoot(home.path(), &plan, &dir, &["--when-doubtful", "out-of-focus=pause"]);
     assert_eq!(output.status.code(), Some(0), "{}", said(&output));
     assert_eq!(versions(&status(home.path(), &dir)), [1; 24]);
 }
@@ -132,9 +132,9 @@ fn what_cannot_be_asked_for_is_refused_with_the_reason() {
     let (plan, dir) = (plan(home.path(), "plan.json", 4), home.path().join("D"));
     for (more, reason) in [
         (["--faults", "fog@3"], "is no fault"),
-        (["--on-flag", "fog=tell"], "is no kind of flag"),
-        (["--on-flag", "clipped=ignore"], "is no response to a flag"),
-        (["--on-flag", "clipped"], "KIND=tell"),
+        (["--when-doubtful", "fog=tell"], "is nothing that a check looks for"),
+        (["--when-doubtful", "clipped=ignore"], "is no response; write tell"),
+        (["--when-doubtful", "clipped"], "KIND=tell"),
     ] {
         let output = shoot(home.path(), &plan, &dir, &more);
         assert_eq!(output.status.code(), Some(2), "{}", said(&output));

@@ -275,7 +275,36 @@ fn a_bad_value_in_the_plan() {
     state.draft.apply(PlanEdit::Sku("LP/0142".to_owned()));
     state.draft.apply(PlanEdit::Row(0, RowEdit::Stops("many".to_owned())));
     state.read_draft();
-    snapshots("bad-value", &state, nothing);
+    // What is wrong with a field lies over what is below it.
+    snapshots("bad-value", &state, |harness| {
+        harness.get_by_role_and_label(egui::Role::TextInput, "SKU").hover();
+        harness.run();
+    });
+}
+
+/// A product of a list with its note, its plan changed after frames were shot.
+#[test]
+fn a_changed_plan_of_a_product_with_a_note() {
+    let mut state = state_of(Plan::single_row("LP-0142", 24));
+    kept(&mut state, 1..=24);
+    let row = |sku: &str, name: &str, notes: &str, kept| ProductRow {
+        sku: sku.to_owned(),
+        name: name.to_owned(),
+        notes: notes.to_owned(),
+        done: false,
+        kept,
+        stops: Some(24),
+        planned: Some(24),
+    };
+    let rows = vec![
+        row("LP-0142", "Ash-glaze jug", "handle to the right at 0°, lid off", 24),
+        row("LH-0117", "Tide bowl", "", 0),
+    ];
+    state.list = Some(ProductList { path: "spring.csv".into(), rows });
+    state.draft.apply(PlanEdit::Row(0, RowEdit::Stops("36".to_owned())));
+    state.read_draft();
+    (state.cursor, state.follow) = (Some(1), false);
+    snapshots("changed-plan", &state, nothing);
 }
 
 #[test]

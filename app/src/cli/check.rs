@@ -12,7 +12,7 @@ use session_core::motion::Direction;
 use super::{EXIT_DONE, EXIT_FAULT, EXIT_MISSING, fault};
 use crate::checks::{closure_range_deg, plain_kind};
 
-/// Runs `roundstop check DIR`: 0 without flags, 3 with flags, 1 when the set cannot be checked.
+/// Runs `roundstop check DIR`: 0 without doubtful frames, 3 with some, 1 when the set cannot be checked.
 pub fn run(dir: &Path, json: bool) -> u8 {
     let rows = match check(dir) {
         Ok(rows) => rows,
@@ -135,7 +135,7 @@ fn print_table(row: &Row) {
         Ok((closure, sigma)) => print_closure(*closure, *sigma, row.assumed),
         Err(reason) => println!("closure  cannot tell: {}", row.unclosed.as_ref().unwrap_or(reason)),
     }
-    println!(" stop   planned  measured            off  flags");
+    println!(" stop   planned  measured            off  found");
     for frame in &report.frames {
         let (measured, bar) = match &frame.measured {
             Ok(angle) => (
@@ -163,7 +163,7 @@ fn print_table(row: &Row) {
         }
     }
     let flagged = report.frames.iter().filter(|f| !f.flags.is_empty()).count();
-    println!("{flagged} of {} frames flagged.", report.frames.len());
+    println!("{flagged} of {} frames are doubtful.", report.frames.len());
 }
 
 /// Says how far the turn is from closing, and the steps in a turn that would close it.

@@ -52,12 +52,13 @@ pub struct NewArgs {
     #[arg(long, value_name = "ROWS")]
     rows: Option<String>,
     /// Stop numbers left out of every row, parted by commas
-    #[arg(long, value_name = "NUMBERS", value_delimiter = ',')]
+    #[arg(long = "leave-out", alias = "skip", value_name = "NUMBERS", value_delimiter = ',')]
     skip: Vec<u32>,
     /// File names, with {sku} {row} {stop} {degrees} {date}
     #[arg(long, value_name = "PATTERN")]
     file_name: Option<String>,
-    /// End each whole-turn row with its first stop once more, a full turn on, to see whether the turn closes
+    /// Closing frame: shoot the first stop of each whole-turn row once more, a full turn on, to see whether the turn
+    /// closes; it is no part of the set
     #[arg(long)]
     closing_frame: bool,
     /// The wait between the end of a turn and the exposure, seconds

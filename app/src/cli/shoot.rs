@@ -255,11 +255,13 @@ impl Desk {
                         }
                         Mode::Paused(PauseReason::Flagged { stop }) => {
                             if !self.asks {
-                                self.say(&format!("Paused for the flag on stop {stop}. {FLAG_HINT}"));
+                                self.say(&format!(
+                                    "Paused: the frame of stop {stop} is doubtful. {FLAG_HINT}"
+                                ));
                                 return Verdict::Fault;
                             }
                             let words = format!(
-                                "Paused for the flag on stop {stop}: see to it, then r = shoot it again, Enter = go on, q = quit:"
+                                "Paused: the frame of stop {stop} is doubtful. See to it, then r = shoot it again, Enter = go on, q = quit:"
                             );
                             open = Some(self.ask(Question { about: About::Flag(*stop), words }));
                         }
@@ -309,7 +311,7 @@ impl Desk {
             Update::Flagged { stop, flags, again, .. } => {
                 let then = if *again { "; it is shot again" } else { "" };
                 for flag in flags {
-                    self.say(&format!("stop {stop} flagged: {flag}: {}{then}", flag.reason));
+                    self.say(&format!("stop {stop} doubtful: {flag}: {}{then}", flag.reason));
                 }
             }
             Update::Failed { stop, reason } => self.say(&format!("stop {stop}: {reason}")),

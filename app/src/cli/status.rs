@@ -53,7 +53,7 @@ fn print_table(status: &SetStatus) {
             String::new()
         };
         let flagged =
-            if stop.flags.is_empty() { String::new() } else { format!("  flagged: {}", flags(stop)) };
+            if stop.flags.is_empty() { String::new() } else { format!("  doubtful: {}", flags(stop)) };
         print_stop(stop, &format!("{versions}{flagged}"));
     }
     for closing in &status.closing {
@@ -75,8 +75,8 @@ pub fn summary(status: &SetStatus) -> String {
     let (kept, all) = (status.kept(), status.stops.len());
     let flagged = match status.flagged().count() {
         0 => String::new(),
-        1 => " 1 frame is flagged.".to_owned(),
-        several => format!(" {several} frames are flagged."),
+        1 => " 1 frame is doubtful.".to_owned(),
+        several => format!(" {several} frames are doubtful."),
     };
     if status.complete {
         format!("{}: complete, {all} of {all} stops kept.{flagged}", status.sku)

@@ -112,8 +112,12 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
         .exact_size(90.0)
         .frame(theme::panel_frame(16, 10))
         .show(ui, |ui| caption::caption_ui(ui, state, sink));
-    product_bar::product_panel_ui(ui, state, sink);
-    message::notice_panel_ui(ui, state, sink);
+    product_bar::product_panel_ui(ui, state, 16, sink);
+    if room.y >= SHORT {
+        message::notice_panel_ui(ui, state, sink);
+    } else {
+        message::notice_line_panel_ui(ui, state, 16, sink);
+    }
     let has_frames = !state.kept_nothing();
     let facts_beside = room.x - column - FACTS >= LEAST_PICTURE;
     if state.live.is_some() || has_frames {

@@ -471,6 +471,43 @@ mod tests {
     }
 
     #[test]
+    fn close_up_two_pictures_are_held_and_compared_where_they_are_alike_and_where_not() {
+        use crate::studio::{StudioOptions, simulated_sensor};
+        use session_core::camera::simulated::SimExposure;
+
+        let folder = tempfile::tempdir().unwrap();
+        let options = StudioOptions { sim_frame_px: (300, 200), ..StudioOptions::default() };
+        let sensor = simulated_sensor(&options);
+        let shot = |degrees: f64| {
+            let exposure = SimExposure {
+                table_deg: vec![degrees],
+                shot: 1,
+                stop: 0,
+                row: String::new(),
+                exposure_secs: 0.25,
+            };
+            let path = folder.path().join(format!("{degrees}.jpg"));
+            let bytes = sensor(&exposure).unwrap();
+            session_core::journal::durable::replace_state(&path, &bytes).unwrap();
+            path
+        };
+        let (front, side) = (shot(0.0), shot(90.0));
+        let part = Size::Part(Part { middle_px: [150, 100], size_px: [64, 48], edges: false });
+        let wish = |other: &PathBuf| Wish { path: front.clone(), size: part, against: Some(other.clone()) };
+        let mut wholes = Wholes::default();
+        let grey = egui::Color32::from_gray(128);
+        let alike = draw(&wish(&front), &mut wholes).unwrap();
+        assert!(alike.image.pixels.iter().all(|pixel| *pixel == grey));
+        let apart = draw(&wish(&side), &mut wholes).unwrap();
+        assert!(apart.image.pixels.iter().any(|pixel| *pixel != grey));
+        assert_eq!((apart.corner_px, apart.image.size), (alike.corner_px, alike.image.size));
+        assert_eq!(wholes.0.len(), 2);
+        // Another picture is looked at: what was held is let go.
+        draw(&Wish::plain(&shot(180.0), Size::Preview(128)), &mut wholes).unwrap();
+        assert!(wholes.0.is_empty());
+    }
+
+    #[test]
     fn a_wish_goes_out_once_until_it_is_answered() {
         let mut pictures = Pictures::default();
         let wish = shown(1, Size::Thumb).wish;

@@ -30,9 +30,9 @@ pub fn compact_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &Intent
         .frame(theme::panel_frame(12, 0))
         .show(ui, |ui| top_bar::top_bar_ui(ui, state, sink));
     Panel::top("pages").frame(theme::panel_frame(12, 4)).show(ui, |ui| pages_ui(ui, state, sink));
-    message::notice_line_panel_ui(ui, state, sink);
+    message::notice_line_panel_ui(ui, state, 12, sink);
     if state.stage.page == Page::Set {
-        product_bar::product_panel_ui(ui, state, sink);
+        product_bar::product_panel_ui(ui, state, 12, sink);
     }
     message::card_panel_ui(ui, state, sink);
     match state.stage.page {

@@ -44,9 +44,10 @@ pub fn card_panel_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     }
 }
 
-/// Draws the place for notices where there is little room, one line high whether anything is said or not.
-pub fn notice_line_panel_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
-    let frame = theme::panel_frame(12, 3);
+/// Draws the place for notices where there is little room, one line high whether anything is said or not;
+/// `margin` is left at its sides, points.
+pub fn notice_line_panel_ui(ui: &mut Ui, state: &State, margin: i8, sink: &IntentSink) {
+    let frame = theme::panel_frame(margin, 2);
     Panel::top("notices")
         .exact_size(height(1) + 6.0)
         .frame(frame)

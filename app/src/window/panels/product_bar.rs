@@ -12,10 +12,13 @@ use crate::window::theme;
 /// The bar's height, points.
 const HEIGHT: f32 = 40.0;
 
-/// Draws the bar in a panel of its own, for as long as a list is in use.
-pub fn product_panel_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
+/// With less room than this for the product at hand only its note is shown, points.
+const ROOMY: f32 = 460.0;
+
+/// Draws the bar in a panel of its own, for as long as a list is in use; `margin` is left at its sides, points.
+pub fn product_panel_ui(ui: &mut Ui, state: &State, margin: i8, sink: &IntentSink) {
     let Some(list) = &state.list else { return };
-    let frame = theme::panel_frame(16, 4);
+    let frame = theme::panel_frame(margin, 4);
     Panel::top("product").exact_size(HEIGHT).frame(frame).show(ui, |ui| {
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
             next_ui(ui, state, list, sink);
@@ -33,8 +36,11 @@ fn now_ui(ui: &mut Ui, state: &State, list: &ProductList) {
         soft_ui(ui, t!("list-of-done", name = name, done = done, rows = t!("count-products", n = all)));
         return;
     };
-    let which = t!("product-bar-which", sku = row.sku, at = at, all = all);
-    ui.add(Label::new(RichText::new(which).font(theme::small()).color(theme::soft())));
+    // In a narrow window the note goes before what the list tells too.
+    if row.notes.is_empty() || ui.available_width() > ROOMY {
+        let which = t!("product-bar-which", sku = row.sku, at = at, all = all);
+        ui.add(Label::new(RichText::new(which).font(theme::small()).color(theme::soft())));
+    }
     if !row.notes.is_empty() {
         // The pointer on one that is cut shows all of it.
         ui.add(Label::new(RichText::new(t!("product-bar-note", note = row.notes)).strong()).truncate());
