@@ -84,6 +84,11 @@ enum Command {
         json: bool,
     },
     /// Finish a set's frames: even light, upright, one crop, white background; originals stay as they are
+    ///
+    /// The pictures go to the folder 'finished' in the set's folder. What is chosen here is kept for the set: it holds for
+    /// later runs, for 'export' and in the window, until it is chosen otherwise. Only what changed is made anew.
+    ///
+    /// Exit codes: 0 every stop has a picture, 3 stops are missing, 1 fault.
     Finish(Box<finish::FinishArgs>),
     /// Shoot the table without the product, for the white background of a set; nothing is replaced
     Plate {
@@ -92,7 +97,10 @@ enum Command {
         #[command(flatten)]
         devices: DeviceArgs,
     },
-    /// Export a finished set as a shop's listing: pictures, contact sheet, preview, web page, ZIP
+    /// Export a set as a shop's listing: pictures, contact sheet, moving preview, web page, ZIP
+    ///
+    /// It is finished on the way, as chosen with 'finish' or in the window; 'finish' need not be run first. The profile gives
+    /// size, ratio, file type and background, and the margin unless one was chosen for the set. Every stop needs a frame.
     Export(export::ExportArgs),
     /// Shoot single stops again; earlier frames stay
     Retake(RetakeArgs),

@@ -111,6 +111,11 @@ pub struct ShootList {
     done_column: Option<usize>,
 }
 
+/// Where the sets of a list's products lie unless they are put elsewhere: in the folder `sets` beside it.
+pub fn sets_beside(list: &Path) -> PathBuf {
+    list.parent().unwrap_or(Path::new("")).join("sets")
+}
+
 impl ShootList {
     /// Reads a list: a heading with at least `sku`, then one product a line. Columns `name`, `plan` (a
     /// plan file beside the list, or a number of stops; 24 where there is none), `notes` and `done`

@@ -315,6 +315,28 @@ fn frames_of_two_sizes_and_missing_stops_are_said() {
 }
 
 #[test]
+fn a_plate_is_found_from_here_too_and_one_that_is_not_there_changes_nothing() {
+    let (home, dir) = shot();
+    let folder = dir.to_str().unwrap();
+    let settings = dir.join("finishing.json");
+    let refused = run(home.path(), &["finish", folder, "--plate", "nowhere.jpg", "--margin", "12 %"]);
+    assert_eq!(refused.status.code(), Some(1), "{}", said(&refused));
+    assert!(said(&refused).contains("there is no frame of the empty table"), "{}", said(&refused));
+    assert!(!settings.exists());
+    let frame = fs::read_dir(dir.join("frames")).unwrap().map(|e| e.unwrap().path()).min().unwrap();
+    fs::copy(&frame, home.path().join("empty.jpg")).unwrap();
+    let args = ["finish", folder, "--plate", "empty.jpg", "--background", "as-shot", "--ratio", "3:2"];
+    let found = roundstop(home.path()).current_dir(home.path()).args(args).output().unwrap();
+    assert!(found.status.success(), "{}", said(&found));
+    let kept: Value = serde_json::from_slice(&fs::read(&settings).unwrap()).unwrap();
+    assert!(Path::new(kept["plate"].as_str().unwrap()).is_absolute(), "{kept}");
+    assert_eq!(kept["settings"]["crop"]["ratio"], 1.5);
+    // A listing never takes the place of the finished pictures.
+    let output = export(home.path(), &dir, &profile(home.path(), ""), &dir.join("finished"));
+    assert!(said(&output).contains("holds other files"), "{}", said(&output));
+}
+
+#[test]
 fn a_killed_export_never_looks_finished_and_goes_on() {
     let (home, dir) = shot();
     let profile = profile(home.path(), "");
@@ -490,4 +512,11 @@ fn a_whole_list_is_exported_and_trouble_with_one_holds_up_no_other() {
     let page = fs::read_to_string(to.join("LH-TEST/index.html")).unwrap();
     assert!(page.contains("<title>Hedgerow mug</title>"), "the list's name goes onto the page");
     assert!(!to.join("LH-NONE").exists());
+    // The sets are looked for beside the list where they are not named; each product is told.
+    let args = ["export", "--list", paths[0], "--profile", paths[2], "--to", paths[3]];
+    let told = run(home.path(), &args);
+    assert_eq!(told.status.code(), Some(1), "{}", said(&told));
+    for words in ["LH-TEST: 12 pictures as 'Test'", "LH-NONE: ", "1 of 2 products exported"] {
+        assert!(said(&told).contains(words), "{words}: {}", said(&told));
+    }
 }

@@ -3,9 +3,9 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use session_core::shoot_list::ShootList;
+use session_core::shoot_list::{ShootList, sets_beside};
 
-use super::finish::BatchArgs;
+use super::finish::{BatchArgs, pictures};
 use super::{EXIT_DONE, EXIT_FAULT, fault, usage};
 use crate::listing::{self, ExportOrder, ExportReport};
 
@@ -15,12 +15,12 @@ pub struct ExportArgs {
     #[arg(required_unless_present = "list", conflicts_with = "list")]
     dir: Option<PathBuf>,
     /// Export every product of a shoot list; each goes to its own folder in OUT
-    #[arg(long, value_name = "FILE", requires = "sets")]
+    #[arg(long, value_name = "FILE")]
     list: Option<PathBuf>,
-    /// The folder that the products' folders lie in
+    /// The folder that the products' folders lie in; 'sets' beside the list where it is not named
     #[arg(long, value_name = "DIR", requires = "list")]
     sets: Option<PathBuf>,
-    /// The listing profile: square, wide, light, or a TOML file
+    /// The listing profile: square (2000 px JPEG), wide (1600 × 1200 JPEG), light (800 px WebP), or a TOML file
     #[arg(long, value_name = "P")]
     profile: String,
     /// The listing's folder; an earlier listing there is replaced as a whole
@@ -40,10 +40,10 @@ pub fn run(args: &ExportArgs) -> u8 {
 
 fn export(args: &ExportArgs) -> anyhow::Result<u8> {
     let profile = listing::read_profile(&args.profile)?;
-    let (Some(list), Some(sets)) = (&args.list, &args.sets) else {
+    let Some(list) = &args.list else {
         let Some(dir) = &args.dir else { return Ok(usage("name the set's folder, or a list with --list")) };
         let order = ExportOrder { dir, profile: &profile, to: args.to.clone(), title: None };
-        let report = args.run.with_meter(|meter| listing::export(&order, meter))?;
+        let report = args.run.with_meter(|meter, _| listing::export(&order, meter))?;
         if args.run.json {
             println!("{}", serde_json::to_string_pretty(&report)?);
         } else {
@@ -51,20 +51,32 @@ fn export(args: &ExportArgs) -> anyhow::Result<u8> {
         }
         return Ok(EXIT_DONE);
     };
+    let sets = args.sets.clone().unwrap_or_else(|| sets_beside(list));
     let list = ShootList::read(list)?;
     let mut reports = Vec::new();
     let mut failed = Vec::new();
-    args.run.with_meter(|meter| {
+    args.run.with_meter(|meter, aside| {
         for product in &list.products {
             let dir = sets.join(&product.sku);
             let to = args.to.join(&product.sku);
             let order = ExportOrder { dir: &dir, profile: &profile, to, title: Some(&product.name) };
-            match listing::export(&order, meter) {
-                Ok(report) => reports.push(report),
-                // One product's trouble does not hold up the others.
-                Err(error) => failed.push((product.sku.clone(), format!("{error:#}"))),
-            }
+            let outcome = listing::export(&order, meter);
             anyhow::ensure!(!meter.cancel.is_cancelled(), "stopped; run it again to go on where it was");
+            match outcome {
+                Ok(report) => {
+                    // A long list is watched: each product is told as soon as it is done.
+                    if !args.run.json {
+                        aside(&|| say(&report));
+                    }
+                    reports.push(report);
+                }
+                // One product's trouble does not hold up the others.
+                Err(error) => {
+                    let reason = format!("{error:#}");
+                    aside(&|| eprintln!("roundstop: {}: {reason}", product.sku));
+                    failed.push((&product.sku, reason));
+                }
+            }
         }
         Ok(())
     })?;
@@ -73,23 +85,16 @@ fn export(args: &ExportArgs) -> anyhow::Result<u8> {
             failed.iter().map(|(sku, reason)| serde_json::json!({ "sku": sku, "reason": reason })).collect();
         println!("{}", serde_json::json!({ "listings": reports, "failed": failed }));
     } else {
-        reports.iter().for_each(say);
         println!("{} of {} products exported.", reports.len(), list.products.len());
-    }
-    for (sku, reason) in &failed {
-        eprintln!("roundstop: {sku}: {reason}");
     }
     Ok(if failed.is_empty() { EXIT_DONE } else { EXIT_FAULT })
 }
 
 fn say(report: &ExportReport) {
-    for note in &report.notes {
-        println!("note: {note}");
-    }
     println!(
-        "{}: {} pictures as '{}' with a margin of {} % in {} ({} made, {} unchanged; the largest has {:.2} MB).",
+        "{}: {} as '{}' with a margin of {} % in {} ({} made, {} unchanged; the largest has {:.2} MB).",
         report.sku,
-        report.pictures,
+        pictures(report.pictures),
         report.profile,
         report.margin_percent,
         report.folder,
@@ -97,4 +102,7 @@ fn say(report: &ExportReport) {
         report.pictures - report.made,
         report.largest_bytes as f64 / 1e6
     );
+    for note in &report.notes {
+        println!("  note: {note}");
+    }
 }

@@ -8,38 +8,39 @@ use imaging::finish::{Background, CropSettings, FinishSettings, Shadow, Step, Wh
 use indicatif::{ProgressBar, ProgressStyle};
 use session_core::cancel::CancelToken;
 
+use super::units::{percent, ratio};
 use super::{EXIT_DONE, EXIT_FAULT, EXIT_MISSING, fault};
-use crate::listing::{self, FinishingFile, Meter, Progress};
+use crate::listing::{self, FinishingFile, KeptSet, Meter, Progress};
 
 #[derive(Debug, Args)]
 pub struct FinishArgs {
     /// The set's folder
     dir: PathBuf,
-    /// One frame of the empty table, as seen from the set's folder; {row} stands for the row's name
+    /// One frame of the empty table, in the set's folder or seen from here; {row} stands for the row's name
     #[arg(long, value_name = "FILE", conflicts_with = "no_plate")]
     plate: Option<String>,
     /// Use no frame of the empty table any more
     #[arg(long)]
     no_plate: bool,
-    /// What becomes of the background: white, or as-shot
+    /// What becomes of the background: white (the usual), or as-shot
     #[arg(long, value_name = "B", value_parser = background)]
     background: Option<Background>,
-    /// What becomes of the shadow on white: keep, or remove
+    /// What becomes of the shadow on white: keep (the usual), or remove
     #[arg(long, value_name = "S", value_parser = shadow)]
     shadow: Option<Shadow>,
-    /// Room round the object in per cent of the picture
-    #[arg(long, value_name = "PERCENT")]
+    /// Room round the object in per cent of the picture; 8 is the usual
+    #[arg(long, value_name = "PERCENT", value_parser = percent)]
     margin: Option<f64>,
-    /// Width over height of the crop, such as 1 or 1.5
-    #[arg(long, value_name = "R")]
+    /// Width over height of the crop, such as 1 (the usual), 3:2 or 1.5
+    #[arg(long, value_name = "R", value_parser = ratio)]
     ratio: Option<f64>,
-    /// Sharpening in per cent; 0 for none
-    #[arg(long, value_name = "PERCENT")]
-    sharpen: Option<f32>,
-    /// Longest side of the pictures in pixels, or own for the camera's own scale
+    /// Sharpening in per cent; 30 is the usual, 0 is none
+    #[arg(long, value_name = "PERCENT", value_parser = percent)]
+    sharpen: Option<f64>,
+    /// Longest side of the pictures in pixels, or own for the camera's own scale (the usual)
     #[arg(long, value_name = "PIXELS", value_parser = size)]
     size: Option<Size>,
-    /// Steps to leave out
+    /// Steps to leave out, such as crop,sharpen
     #[arg(long, value_name = "STEPS", value_delimiter = ',', conflicts_with = "all_steps")]
     skip: Vec<Skip>,
     /// Do every step again that was left out before
@@ -100,7 +101,7 @@ fn shadow(text: &str) -> Result<Shadow, String> {
 
 impl FinishArgs {
     /// Takes what was asked for over into the set's settings.
-    fn change(&self, file: &mut FinishingFile) {
+    fn change(&self, set: &KeptSet, file: &mut FinishingFile) -> anyhow::Result<()> {
         let settings = &mut file.settings;
         if self.all_steps {
             let usual = FinishSettings::default();
@@ -125,7 +126,7 @@ impl FinishArgs {
         }
         settings.background = self.background.unwrap_or(settings.background);
         settings.shadow = self.shadow.unwrap_or(settings.shadow);
-        settings.sharpen_percent = self.sharpen.unwrap_or(settings.sharpen_percent);
+        settings.sharpen_percent = self.sharpen.map_or(settings.sharpen_percent, |percent| percent as f32);
         file.margin_is_chosen |= self.margin.is_some();
         if self.margin.is_some() || self.ratio.is_some() {
             let now = settings.crop.unwrap_or_default();
@@ -142,9 +143,12 @@ impl FinishArgs {
         if self.no_plate {
             file.plate = None;
         }
-        file.plate = self.plate.clone().or(file.plate.take());
+        if let Some(plate) = &self.plate {
+            file.plate = Some(set.plate_as_kept(plate)?);
+        }
         file.creator = self.creator.clone().unwrap_or_else(|| file.creator.clone());
         file.copyright = self.copyright.clone().unwrap_or_else(|| file.copyright.clone());
+        Ok(())
     }
 }
 
@@ -158,18 +162,18 @@ pub fn run(args: &FinishArgs) -> u8 {
 
 fn finish(args: &FinishArgs) -> anyhow::Result<u8> {
     let dir: &Path = &args.dir;
-    // Refuses a folder without a session before anything is written to it.
-    listing::KeptSet::read(dir)?;
+    // Refuses a folder without a session, and a plate that is not there, before anything is written.
+    let set = KeptSet::read(dir)?;
     let before = listing::read_finishing(dir)?;
     let mut file = before.clone();
-    args.change(&mut file);
+    args.change(&set, &mut file)?;
     if file != before {
         listing::write_finishing(dir, &file)?;
     }
     if !args.run.json {
         eprintln!("{}", steps(&file.settings));
     }
-    let report = args.run.with_meter(|meter| listing::finish(dir, meter))?;
+    let report = args.run.with_meter(|meter, _| listing::finish(dir, meter))?;
     if args.run.json {
         println!("{}", serde_json::to_string_pretty(&report)?);
     } else {
@@ -177,9 +181,9 @@ fn finish(args: &FinishArgs) -> anyhow::Result<u8> {
             println!("note: {note}");
         }
         println!(
-            "{}: {} pictures finished in {} ({} made, {} unchanged).",
+            "{}: {} finished in {} ({} made, {} unchanged).",
             report.sku,
-            report.made + report.kept,
+            pictures(report.made + report.kept),
             report.folder,
             report.made,
             report.kept
@@ -190,6 +194,11 @@ fn finish(args: &FinishArgs) -> anyhow::Result<u8> {
         }
     }
     Ok(if report.missing.is_empty() { EXIT_DONE } else { EXIT_MISSING })
+}
+
+/// How many pictures, in words.
+pub fn pictures(count: usize) -> String {
+    if count == 1 { "1 picture".to_owned() } else { format!("{count} pictures") }
 }
 
 /// The steps in their order, with those left out marked.
@@ -212,8 +221,12 @@ fn steps(settings: &FinishSettings) -> String {
 }
 
 impl BatchArgs {
-    /// Works with a progress bar; Ctrl-C stops the work, a second one ends the program.
-    pub fn with_meter<T>(&self, work: impl FnOnce(&Meter<'_>) -> anyhow::Result<T>) -> anyhow::Result<T> {
+    /// Works with a progress bar; Ctrl-C stops the work, a second one ends the program. The work gets a function to
+    /// print with while the bar is shown.
+    pub fn with_meter<T>(
+        &self,
+        work: impl FnOnce(&Meter<'_>, &dyn Fn(&dyn Fn())) -> anyhow::Result<T>,
+    ) -> anyhow::Result<T> {
         let cancel = CancelToken::default();
         let asked = AtomicU8::new(0);
         let token = cancel.clone();
@@ -239,7 +252,8 @@ impl BatchArgs {
             bar.set_position(bar.position().max(progress.done as u64));
         };
         let most_at_once = self.jobs.map(usize::from);
-        let result = work(&Meter { cancel: &cancel, tell: &tell, most_at_once });
+        let aside = |print: &dyn Fn()| bar.suspend(print);
+        let result = work(&Meter { cancel: &cancel, tell: &tell, most_at_once }, &aside);
         bar.finish_and_clear();
         result
     }

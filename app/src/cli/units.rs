@@ -33,6 +33,30 @@ pub fn length_or_zero_mm(text: &str) -> Result<f64, String> {
     if matches!(text.trim().parse::<f64>(), Ok(0.0)) { Ok(0.0) } else { length_mm(text) }
 }
 
+/// Reads a share such as `8` or `8 %`; gives per cent.
+///
+/// # Errors
+/// What would be right.
+pub fn percent(text: &str) -> Result<f64, String> {
+    let digits = text.trim().trim_end_matches('%').trim_end();
+    digits.parse().ok().filter(|share: &f64| share.is_finite()).ok_or("write per cent, such as 8".to_owned())
+}
+
+/// Reads width over height, as `1.5`, `3:2`, `3/2` or `3x2`.
+///
+/// # Errors
+/// What would be right.
+pub fn ratio(text: &str) -> Result<f64, String> {
+    let number = |text: &str| text.trim().parse::<f64>().ok();
+    let ratio = match text.split_once([':', '/', 'x', '×']) {
+        Some((width, height)) => number(width).zip(number(height)).map(|(width, height)| width / height),
+        None => number(text),
+    };
+    ratio
+        .filter(|ratio| ratio.is_finite() && *ratio > 0.0)
+        .ok_or("write width over height, such as 1, 3:2 or 1.5".to_owned())
+}
+
 /// Reads a number above 0 with one of these units after it; gives it in the program's unit.
 fn quantity(text: &str, units: &[Unit], wanted: &str) -> Result<f64, String> {
     let text = text.trim();
@@ -81,6 +105,20 @@ mod tests {
         }
         assert!(mass_kg("3cm").unwrap_err().contains("a mass such as"));
         assert!(mass_kg("3").unwrap_err().contains("has no unit"));
+    }
+
+    #[test]
+    fn shares_and_ratios_are_read_as_people_write_them() {
+        for text in ["8", "8%", " 8 %", "8.0"] {
+            assert_eq!(percent(text), Ok(8.0), "{text}");
+        }
+        for text in ["1.5", "3:2", "3/2", "3 x 2", "3×2"] {
+            assert_eq!(ratio(text), Ok(1.5), "{text}");
+        }
+        for text in ["", "wide", "3:", "3:0", "0", "-1", "nan"] {
+            assert!(ratio(text).unwrap_err().contains("3:2"), "{text}");
+        }
+        assert!(percent("much").unwrap_err().contains("per cent"));
     }
 
     #[test]

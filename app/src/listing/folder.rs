@@ -70,7 +70,8 @@ impl Draft {
         if found.is_empty() {
             return Ok(());
         }
-        let Some(manifest) = own_manifest(&self.place) else {
+        // Finished pictures have a list too, of no profile.
+        let Some(manifest) = own_manifest(&self.place).filter(|list| !list.profile.is_empty()) else {
             anyhow::bail!(
                 "{} holds other files, which an export would replace; choose another folder",
                 self.place.display()
@@ -251,6 +252,11 @@ mod tests {
         create_folder(&other).unwrap();
         replace_state(&other.join("x"), b"").unwrap();
         assert!(Draft::open(&other).err().unwrap().to_string().contains("holds other files"));
+        let finished = dir.path().join("finished");
+        create_folder(&finished).unwrap();
+        let list = String::from_utf8(manifest(&["manifest.json"])).unwrap().replace("\"demo\"", "\"\"");
+        replace_state(&finished.join("manifest.json"), list.as_bytes()).unwrap();
+        assert!(Draft::open(&finished).err().unwrap().to_string().contains("holds other files"));
     }
 
     #[test]

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use crate::window::text::t;
 use session_core::journal::SessionFolder;
 use session_core::plan::Plan;
-use session_core::shoot_list::{ListError, Product, ShootList};
+use session_core::shoot_list::{ListError, Product, ShootList, sets_beside};
 
 /// One product of the list.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -84,7 +84,7 @@ pub enum ListRefusal {
 
 /// Where a product's set lies: in the folder `sets` beside the list, named by its SKU.
 pub fn folder_of(list: &Path, sku: &str) -> PathBuf {
-    list.parent().unwrap_or(Path::new("")).join("sets").join(sku)
+    sets_beside(list).join(sku)
 }
 
 fn row(list: &Path, product: &Product) -> ProductRow {

@@ -137,6 +137,7 @@ impl ListingProfile {
         if !self.file_type.is_built_in() {
             return Err(ProfileError::NotBuiltIn);
         }
+        range("name", "blank".to_owned(), !self.name.trim().is_empty(), "a name for people")?;
         let side = 16..=12_000;
         range("width_px", self.width_px.to_string(), side.contains(&self.width_px), "16 to 12000")?;
         range("height_px", self.height_px.to_string(), side.contains(&self.height_px), "16 to 12000")?;
