@@ -337,6 +337,7 @@ list-no-other-product-is-open = No other product is left
 list-close-it = Close the list
 list-close-it-tip = No list is in use then; its file and the sets stay as they are
 list-next-product = Next product: { $sku }
+list-with-note = { $words }; note: { $note }
 list-product = Product { $sku }, { $name }, { $row }
 
 product-bar-which = { $sku }, product { $at } of { $all }

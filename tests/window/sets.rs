@@ -65,6 +65,7 @@ fn after_a_set_comes_a_new_one() {
     harness.get_by_label("First file: named once the plan can be shot");
     harness.get_by_label_contains("when you point at it: SKU.");
     assert_eq!(harness.query_all_by_label_contains("The SKU is").count(), 0);
+    assert!(harness.get_by_role_and_label(egui::Role::TextInput, "SKU").is_focused());
     // Rows and times are as they were, in the fields and on the ring, and stay when the SKU is typed.
     assert_eq!(harness.state().state().draft.rows[0].stops, "4");
     harness.get_by_label("Stop 4, 270°, missing");

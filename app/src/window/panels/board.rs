@@ -146,7 +146,7 @@ fn field_of(ui: &mut Ui, caption: &str, text: &str) -> Option<String> {
         hint: &t!("board-none"),
         width: (WIDTH - 40.0) / 2.0,
         problem: None,
-        tip: "",
+        tip: None,
         enabled: true,
     };
     field_ui(ui, &field)

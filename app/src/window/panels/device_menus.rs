@@ -67,7 +67,7 @@ pub fn table_choice_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             hint: &t!("device-menus-dev-ttyacm0-or-com3"),
             width: width(ui),
             problem: choice.port.trim().is_empty().then_some(""),
-            tip: "",
+            tip: None,
             enabled,
         };
         if let Some(path) = field_ui(ui, &field) {
@@ -194,7 +194,7 @@ fn detail_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
         hint: &hint,
         width: width(ui),
         problem: missing.then_some(""),
-        tip: "",
+        tip: None,
         enabled,
     };
     if let Some(text) = field_ui(ui, &field) {
@@ -262,6 +262,8 @@ pub fn folder_menu_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             .clicked()
         {
             sink.send(WindowIntent::NewSet);
+            super::plan::ask_for_sku(ui);
+            ui.close();
         }
         if button_ui(ui, &t!("device-menus-choose-folder"), enabled, vec2(0.0, 0.0)).clicked() {
             sink.send(WindowIntent::ChooseFolder);

@@ -8,9 +8,9 @@ use super::finishing_make::{make_ui, result_ui};
 use super::finishing_picture::picture_ui;
 use super::finishing_steps::{plate_card_ui, steps_ui};
 use super::keys::keys_are_taken;
-use super::message;
 use super::view_bar::toggle_ui;
 use super::widgets::{button_ui, slider_ui, soft_ui};
+use super::{message, plan};
 use crate::window::finishing::{FinishingWish, Side};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::pictures::Pictures;
@@ -37,6 +37,8 @@ pub fn enter_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         let response = button_ui(ui, &t!("device-menus-new-set"), free, vec2(new_set, 32.0));
         if response.on_hover_text(t!("device-menus-another-product-in-a-folder")).clicked() {
             sink.send(WindowIntent::NewSet);
+            // What comes first is its SKU.
+            plan::ask_for_sku(ui);
         }
     });
 }

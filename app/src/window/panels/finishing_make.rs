@@ -139,7 +139,7 @@ fn listing_ui(ui: &mut Ui, room: &FinishingRoom, free: bool, sink: &IntentSink) 
             hint: &t!("finishing-folder-hint"),
             width: width - choose - 22.0,
             problem: None,
-            tip: "",
+            tip: None,
             enabled: true,
         };
         if let Some(text) = field_ui(ui, &field) {

@@ -79,7 +79,7 @@ pub fn steps_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
             hint: &t!("finishing-none-yet"),
             width,
             problem: None,
-            tip: "",
+            tip: None,
             enabled: true,
         };
         if let Some(text) = field_ui(ui, &field) {

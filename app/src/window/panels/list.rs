@@ -98,7 +98,10 @@ pub(super) fn product_line_ui(ui: &Ui, rect: egui::Rect, row: &ProductRow) {
     painter.text(
         left + vec2(0.0, 17.0),
         egui::Align2::LEFT_TOP,
-        if row.notes.is_empty() { row.words() } else { format!("{}. {}", row.words(), row.notes) },
+        match row.notes.as_str() {
+            "" => row.words(),
+            note => t!("list-with-note", words = row.words(), note = note),
+        },
         theme::small(),
         theme::soft(),
     );

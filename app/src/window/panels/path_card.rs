@@ -36,7 +36,7 @@ fn content_ui(ui: &mut Ui, typed: &TypedPath, sink: &IntentSink) {
         hint: "",
         width: ui.available_width(),
         problem: None,
-        tip: "",
+        tip: None,
         enabled: true,
     };
     // There is nothing else to do here: typing begins at once, and Enter ends it. A field lets its focus go at

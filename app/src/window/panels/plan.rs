@@ -1,11 +1,11 @@
 //! The plan's fields. A field with a bad value is marked, and says why while it is typed in or pointed at.
 
-use egui::{Align, Layout, Response, Ui, vec2};
+use egui::{Align, Id, Layout, Response, Ui, vec2};
 use session_core::motion::Direction;
 use session_core::plan::{MAX_ROWS, PlanField};
 
 use super::plan_row::row_ui;
-use super::widgets::{Field, button_ui, field_ui, problem_over_ui, soft_ui};
+use super::widgets::{Field, button_ui, field_id, field_ui, problem_over_ui, soft_ui};
 use crate::window::draft::PlanEdit;
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::places::Mark;
@@ -89,6 +89,15 @@ fn heading_ui(ui: &mut Ui, state: &State, enabled: bool, sink: &IntentSink) {
     });
 }
 
+/// Gives the SKU's field the keyboard as soon as it can be typed in.
+pub fn ask_for_sku(ui: &Ui) {
+    ui.data_mut(|data| data.insert_temp(sku_wanted(), ()));
+}
+
+fn sku_wanted() -> Id {
+    Id::unique("the SKU is to be typed")
+}
+
 fn name_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: bool) {
     let spacing = ui.spacing().item_spacing.x;
     let sku_width = 124.0;
@@ -100,11 +109,16 @@ fn name_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: b
             hint: "",
             width: sku_width,
             problem: state.problem_of(PlanField::Sku),
-            tip: &t!("plan-sku-tip"),
+            tip: Some(|| t!("plan-sku-tip")),
             enabled,
         };
         if let Some(text) = field_ui(ui, &field) {
             sink.send(WindowIntent::Edit(PlanEdit::Sku(text)));
+        }
+        // While the last session ends the fields cannot be typed in, and hold the last product's SKU until then.
+        let is_ready = enabled && state.draft.sku.is_empty();
+        if is_ready && ui.data_mut(|data| data.remove_temp::<()>(sku_wanted())).is_some() {
+            ui.memory_mut(|memory| memory.request_focus(field_id(field.name)));
         }
         let field = Field {
             caption: &t!("plan-title"),
@@ -113,7 +127,7 @@ fn name_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: b
             hint: &t!("plan-for-people-may-be-empty"),
             width: width - sku_width - spacing,
             problem: None,
-            tip: &t!("plan-title-tip"),
+            tip: Some(|| t!("plan-title-tip")),
             enabled,
         };
         if let Some(text) = field_ui(ui, &field) {
@@ -150,27 +164,26 @@ fn closing_ui(ui: &mut Ui, state: &State, sink: &IntentSink, enabled: bool) {
 
 fn times_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabled: bool) {
     let half = (width - ui.spacing().item_spacing.x) / 2.0;
-    let cell_ui = |ui: &mut Ui, caption: &str, tip: &str, hint: &str, field, text: &str| {
-        let problem = state.problem_of(field);
+    let cell_ui = |ui: &mut Ui, caption: &str, tip: fn() -> String, hint: &str, field, text: &str| {
+        let (problem, tip) = (state.problem_of(field), Some(tip));
         field_ui(ui, &Field { caption, name: caption, text, hint, width: half, problem, tip, enabled })
     };
     ui.horizontal(|ui| {
         let settle = t!("plan-settle-after-a-turn-s");
-        let tip = t!("plan-settle-tip");
-        if let Some(text) = cell_ui(ui, &settle, &tip, "", PlanField::Settle, &state.draft.settle_secs) {
+        let tip = || t!("plan-settle-tip");
+        if let Some(text) = cell_ui(ui, &settle, tip, "", PlanField::Settle, &state.draft.settle_secs) {
             sink.send(WindowIntent::Edit(PlanEdit::SettleSecs(text)));
         }
         let exposure = t!("plan-exposure-s");
-        let tip = t!("plan-exposure-tip");
-        if let Some(text) = cell_ui(ui, &exposure, &tip, "", PlanField::Exposure, &state.draft.exposure_secs)
-        {
+        let tip = || t!("plan-exposure-tip");
+        if let Some(text) = cell_ui(ui, &exposure, tip, "", PlanField::Exposure, &state.draft.exposure_secs) {
             sink.send(WindowIntent::Edit(PlanEdit::ExposureSecs(text)));
         }
     });
     let watched = cell_ui(
         ui,
         &t!("plan-rest-within-s"),
-        &t!("plan-rest-within-tip"),
+        || t!("plan-rest-within-tip"),
         &t!("plan-rest-within-hint"),
         PlanField::RestWithin,
         &state.draft.rest_within_secs,
@@ -193,7 +206,7 @@ fn file_name_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enabl
         hint: "{sku}_{row}_{stop}_{degrees}",
         width,
         problem: state.problem_of(PlanField::FileName),
-        tip: &t!("plan-fields-sku-row-stop-degrees"),
+        tip: Some(|| t!("plan-fields-sku-row-stop-degrees")),
         enabled,
     };
     if let Some(text) = field_ui(ui, &field) {

@@ -21,7 +21,7 @@ struct Cell<'a> {
     field: Option<PlanField>,
     text: &'a str,
     hint: &'a str,
-    tip: &'a str,
+    tip: Option<fn() -> String>,
     width: f32,
     edit: fn(String) -> RowEdit,
 }
@@ -38,7 +38,7 @@ pub fn row_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, width: f
             field: None,
             text: &state.draft.rows[at].tilt_note,
             hint: &t!("plan-row-a-note-for-yourself-shown"),
-            tip: &t!("plan-row-note-tip"),
+            tip: Some(|| t!("plan-row-note-tip")),
             width: inner,
             edit: RowEdit::TiltNote,
         };
@@ -56,7 +56,7 @@ fn name_and_stops_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, i
         field: Some(PlanField::RowName(at)),
         text: &row.name,
         hint: "",
-        tip: &t!("plan-row-row-tip"),
+        tip: Some(|| t!("plan-row-row-tip")),
         width: inner - NARROW - spacing - remove_width,
         edit: RowEdit::Name,
     };
@@ -65,7 +65,7 @@ fn name_and_stops_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, i
         field: Some(PlanField::RowStops(at)),
         text: &row.stops,
         hint: "24",
-        tip: &t!("plan-row-stops-tip"),
+        tip: Some(|| t!("plan-row-stops-tip")),
         width: NARROW,
         edit: RowEdit::Stops,
     };
@@ -93,7 +93,7 @@ fn reach_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, inner: f32
         field: Some(PlanField::RowStart(at)),
         text: &row.start,
         hint: "0",
-        tip: &t!("plan-row-from-tip"),
+        tip: Some(|| t!("plan-row-from-tip")),
         width: NARROW,
         edit: RowEdit::Start,
     };
@@ -102,7 +102,7 @@ fn reach_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, inner: f32
         field: Some(PlanField::RowArc(at)),
         text: &row.arc,
         hint: "360",
-        tip: &t!("plan-row-over-tip"),
+        tip: Some(|| t!("plan-row-over-tip")),
         width: NARROW,
         edit: RowEdit::Arc,
     };
@@ -111,7 +111,7 @@ fn reach_ui(ui: &mut Ui, state: &State, sink: &IntentSink, at: usize, inner: f32
         field: Some(PlanField::RowSkip(at)),
         text: &row.skip,
         hint: &t!("plan-row-such-as-3-7-9"),
-        tip: &t!("plan-row-leave-out-tip"),
+        tip: Some(|| t!("plan-row-leave-out-tip")),
         width: inner - 2.0 * (NARROW + ui.spacing().item_spacing.x),
         edit: RowEdit::Skip,
     };

@@ -158,6 +158,7 @@ fn done_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     if primary_button_ui(ui, &t!("setup-new-set"), good, size).clicked() {
         leave();
         sink.send(WindowIntent::NewSet);
+        super::plan::ask_for_sku(ui);
     }
     if button_ui(ui, &t!("setup-use"), good, size).clicked() {
         leave();

@@ -46,7 +46,7 @@ pub fn speech_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, enab
     let cell = |ui: &mut Ui, caption: &str, text: &str, hint: &str| {
         field_ui(
             ui,
-            &Field { caption, name: caption, text, hint, width: half, problem: None, tip: "", enabled },
+            &Field { caption, name: caption, text, hint, width: half, problem: None, tip: None, enabled },
         )
     };
     ui.horizontal(|ui| {

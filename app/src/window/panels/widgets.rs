@@ -85,8 +85,8 @@ pub fn field_ui(ui: &mut Ui, field: &Field<'_>) -> Option<String> {
                         marks::mark_ui(ui, Mark::Problem);
                     }
                     let caption = soft_ui(ui, field.caption);
-                    if !field.tip.is_empty() {
-                        caption.on_hover_text(field.tip);
+                    if let Some(tip) = field.tip {
+                        caption.on_hover_ui(|ui| drop(ui.label(tip())));
                     }
                 });
             });
@@ -106,7 +106,9 @@ pub fn field_ui(ui: &mut Ui, field: &Field<'_>) -> Option<String> {
             response
         })
         .inner;
-    if let Some(problem) = field.problem.filter(|problem| !problem.is_empty()) {
+    // One that is still empty is about to be typed in: nothing has gone wrong yet.
+    let is_begun = !field.text.is_empty() || response.hovered();
+    if let Some(problem) = field.problem.filter(|problem| !problem.is_empty() && is_begun) {
         problem_over_ui(ui, &response, problem);
     }
     response.changed().then_some(typed)
@@ -153,8 +155,8 @@ pub struct Field<'a> {
     pub width: f32,
     /// What is wrong with it; empty where only its mark is shown, for the words stand elsewhere.
     pub problem: Option<&'a str>,
-    /// What it is for, on hover; empty where its caption says all.
-    pub tip: &'a str,
+    /// What it is for, on hover; `None` where its caption says all.
+    pub tip: Option<fn() -> String>,
     /// Whether it can be changed now.
     pub enabled: bool,
 }
