@@ -89,8 +89,14 @@ fn print(kept: u32, measured: &Measured) {
 
 fn make_set(set: &Path, source: &Path, kept: u32, shoot: u32) -> anyhow::Result<()> {
     let options = StudioOptions { sim_frame_px: FRAME_PX, ..StudioOptions::default() };
-    let exposure =
-        SimExposure { table_deg: vec![0.0], shot: 1, stop: 0, row: String::new(), exposure_secs: 0.25 };
+    let exposure = SimExposure {
+        table_deg: vec![0.0],
+        shot: 1,
+        stop: 0,
+        row: String::new(),
+        empty_table: false,
+        exposure_secs: 0.25,
+    };
     let bytes = crate::studio::simulated_sensor(&options)(&exposure).map_err(anyhow::Error::msg)?;
     File::create_new(source)
         .and_then(|mut out| out.write_all(&bytes))

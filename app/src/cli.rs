@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, CommandFactory, Parser, Subcommand};
 use session_core::angle::{Angle, StepsPerTurn};
+use session_core::cancel::CancelToken;
 use session_core::check::{FlagKind, FlagPolicy, Response};
 use session_core::clock::SimSpeed;
 use session_core::turntable::serial::Dialect;
@@ -94,6 +95,9 @@ enum Command {
     Plate {
         /// The set's folder
         dir: PathBuf,
+        /// The row whose camera height it is shot from; needed where the plan has several rows
+        #[arg(long, value_name = "ROW")]
+        row: Option<String>,
         #[command(flatten)]
         devices: DeviceArgs,
     },
@@ -413,6 +417,15 @@ fn usage(message: &str) -> u8 {
     EXIT_USAGE
 }
 
+/// Is cancelled when Ctrl-C is pressed.
+fn cancelled_by_ctrl_c() -> CancelToken {
+    let cancel = CancelToken::default();
+    let stop = cancel.clone();
+    // Fails only when a handler is set already; then Ctrl-C ends the program as usual.
+    let _ = ctrlc::set_handler(move || stop.cancel());
+    cancel
+}
+
 /// Reads a plan file.
 fn read_plan(path: &Path) -> anyhow::Result<session_core::plan::Plan> {
     use anyhow::Context;
@@ -441,7 +454,7 @@ pub fn run() -> u8 {
         Some(Command::Status { dir, json }) => status::run(&dir, json),
         Some(Command::Check { dir, json }) => check::run(&dir, json),
         Some(Command::Finish(args)) => finish::run(&args),
-        Some(Command::Plate { dir, devices }) => plate::run(&dir, &devices),
+        Some(Command::Plate { dir, row, devices }) => plate::run(&dir, row.as_deref(), &devices),
         Some(Command::Export(args)) => export::run(&args),
         Some(Command::Retake(args)) => shoot::retake(&args),
         Some(Command::SetAside { dir, stops }) => edit::set_aside(&dir, &stops),

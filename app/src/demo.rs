@@ -97,6 +97,7 @@ pub fn frame(
         shot: u64::from(std::process::id()),
         stop: 0,
         row: String::new(),
+        empty_table: false,
         exposure_secs: 0.25,
     };
     let bytes = crate::studio::simulated_sensor(&options)(&exposure).map_err(anyhow::Error::msg)?;

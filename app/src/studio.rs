@@ -380,25 +380,25 @@ const SIM_QUALITY: u8 = 90;
 pub fn simulated_sensor(options: &StudioOptions) -> Render {
     let (width_px, height_px) = options.sim_frame_px;
     let object = options.sim_object;
-    let scenes: Mutex<HashMap<String, Arc<scene::Studio>>> = Mutex::default();
+    let scenes: Mutex<HashMap<(String, bool), Arc<scene::Studio>>> = Mutex::default();
     let faults = FaultRun::new(options.sim_faults.clone());
     let last: Mutex<Option<Vec<u8>>> = Mutex::default();
     Arc::new(move |exposure: &SimExposure| {
         let studio = {
             let mut scenes = scenes.lock().unwrap_or_else(PoisonError::into_inner);
-            match scenes.get(&exposure.row) {
+            let which = (exposure.row.clone(), exposure.empty_table);
+            match scenes.get(&which) {
                 Some(studio) => Arc::clone(studio),
                 None => {
-                    let bare_row = exposure.row.strip_suffix(EMPTY_TABLE);
                     let view = scene::SceneView {
                         object,
                         width_px,
                         height_px,
-                        tilt_deg: row_tilt_deg(bare_row.unwrap_or(&exposure.row)),
+                        tilt_deg: row_tilt_deg(&exposure.row),
                     };
                     let studio = scene::Studio::new(view).map_err(|error| error.to_string())?;
-                    let studio = Arc::new(if bare_row.is_some() { studio.without_pot() } else { studio });
-                    scenes.insert(exposure.row.clone(), Arc::clone(&studio));
+                    let studio = Arc::new(if exposure.empty_table { studio.without_pot() } else { studio });
+                    scenes.insert(which, Arc::clone(&studio));
                     studio
                 }
             }
@@ -425,9 +425,6 @@ pub fn simulated_sensor(options: &StudioOptions) -> Render {
         Ok(picture)
     })
 }
-
-/// What a row's name ends with in the request for a frame of the table without the product.
-pub const EMPTY_TABLE: &str = " without the product";
 
 /// The simulated camera's height for a row, told by the row's name; the demo's own convention.
 fn row_tilt_deg(row: &str) -> f32 {

@@ -31,6 +31,8 @@ pub struct ExposureRequest {
     pub degrees_text: String,
     /// The product's SKU.
     pub sku: String,
+    /// Whether the table is to be seen without the product, as the white background of a listing wants it.
+    pub empty_table: bool,
     /// How long the shutter is taken to be open, where the camera does not tell.
     pub exposure: Duration,
     /// An empty folder inside the session folder for files on their way.

@@ -39,6 +39,7 @@ fn request(root: &Path, shot: u64, stop: u32) -> ExposureRequest {
         row: "level".to_owned(),
         degrees_text: "22.5".to_owned(),
         sku: "LH-1".to_owned(),
+        empty_table: false,
         exposure: Duration::from_millis(20),
         inbox,
     }

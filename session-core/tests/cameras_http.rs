@@ -49,6 +49,7 @@ fn request() -> ExposureRequest {
         row: "level".to_owned(),
         degrees_text: "22.5".to_owned(),
         sku: "LH-1".to_owned(),
+        empty_table: false,
         exposure: Duration::ZERO,
         inbox: std::env::temp_dir(),
     }

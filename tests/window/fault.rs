@@ -142,12 +142,16 @@ fn what_asks_to_be_done_stays_in_sight() {
     state.say(NoticeKind::Note, "the plan is saved".to_owned());
     let texts: Vec<&str> = state.notices_shown(2).iter().map(|notice| notice.text.as_str()).collect();
     assert_eq!(texts, ["fire the shutter now", "the plan is saved"]);
-    // Where there is one line a note gives way to it, and it to a failure that came later.
+    // Where there is one line a note gives way to it, and it to a failure that came later; one that is past gives way
+    // again.
     let in_one_line = |state: &State| state.notices_shown(1)[0].text.clone();
     assert_eq!(in_one_line(&state), "fire the shutter now");
     state.say(NoticeKind::Trouble, "the disk is full".to_owned());
-    state.say(NoticeKind::Note, "the list is read".to_owned());
     assert_eq!(in_one_line(&state), "the disk is full");
+    state.say(NoticeKind::Note, "the list is read".to_owned());
+    assert_eq!(in_one_line(&state), "fire the shutter now");
+    state.notices.retain(|notice| notice.kind != NoticeKind::Prompt);
+    assert_eq!(in_one_line(&state), "the list is read");
 }
 
 #[test]

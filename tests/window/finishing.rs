@@ -10,6 +10,7 @@ use roundstop::window::WindowApp;
 use roundstop::window::finishing::{FinishingRoom, FinishingWish, Measuring, Side};
 use roundstop::window::intent::WindowIntent;
 use roundstop::window::state::{NoticeKind, State};
+use roundstop::window::tryout::Trial;
 use session_core::clock::SimSpeed;
 use session_core::plan::Plan;
 
@@ -521,14 +522,18 @@ fn the_empty_table_is_shot_from_the_room_and_used() {
         draw(&mut harness);
         // It asks first: what stands there would be taken for the table.
         harness.get_by_label_contains("Take the product off");
-        assert_eq!(of(&harness).file.as_ref().unwrap().plate.is_some(), number > 0);
+        assert_eq!(of(&harness).file.as_ref().unwrap().plate_of("level").is_some(), number > 0);
         harness.get_by_label("It is empty: shoot").click();
         until(&mut harness, name, |state| {
             !state.trying
-                && state.finishing.file.as_ref().is_some_and(|file| file.plate.as_deref() == Some(name))
+                && state
+                    .finishing
+                    .file
+                    .as_ref()
+                    .is_some_and(|file| file.plate_of("level").as_deref() == Some(name))
         });
         stored(&mut harness, &dir, "the plate in the set's settings", |file| {
-            file.plate.as_deref() == Some(name)
+            file.plate_of("level").as_deref() == Some(name)
         });
         assert!(dir.join(name).exists());
     }
@@ -551,4 +556,32 @@ fn the_empty_table_is_shot_from_the_room_and_used() {
     harness.get_by_label("Finish and export…").click();
     until(&mut harness, "the set measured", |state| measured(&state.finishing));
     assert!(harness.get_by_label("Shoot it now…").accesskit_node().is_disabled());
+}
+
+#[cfg(unix)]
+#[test]
+fn a_plate_that_fails_is_told_and_can_be_tried_again() {
+    let (folder, harness) = room();
+    drop(harness);
+    let mut begin = start(Plan::single_row("LP-0142", 6), folder.path(), SimSpeed::Max);
+    // Demo data.
+    begin.camera = "command:sh -c 'echo the battery is flat >&2; exit 3' {file}".parse().unwrap();
+    let mut harness = window(begin);
+    until(&mut harness, "the set found", |state| state.in_force.is_some());
+    harness.state().sink().send(WindowIntent::Try(Trial::Connect));
+    until(&mut harness, "the devices open", |state| state.tryout.is_some());
+    harness.get_by_label("Finish and export…").click();
+    until(&mut harness, "the set measured", |state| measured(&state.finishing));
+    let said = |state: &State| state.notices.iter().any(|notice| notice.text.contains("the battery is flat"));
+    for _ in 0..2 {
+        harness.get_by_label("Shoot it now…").click();
+        draw(&mut harness);
+        harness.get_by_label("It is empty: shoot").click();
+        until(&mut harness, "what went wrong", |state| {
+            !state.trying && said(state) && state.tryout.is_some()
+        });
+        assert_eq!(of(&harness).file.as_ref().unwrap().plate_of("level"), None);
+        harness.state().sink().send(WindowIntent::DismissAll);
+        until(&mut harness, "it is put away", |state| !said(state));
+    }
 }

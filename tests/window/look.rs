@@ -116,6 +116,7 @@ fn pictures_of(state: &State) -> Pictures {
                 shot: u64::from(place.index),
                 stop: 0,
                 row: String::new(),
+                empty_table: false,
                 exposure_secs: 0.25,
             };
             let bytes = sensor(&exposure).unwrap();

@@ -141,10 +141,10 @@ impl FinishArgs {
             None => {}
         }
         if self.no_plate {
-            file.plate = None;
+            file.use_plate(None);
         }
         if let Some(plate) = &self.plate {
-            file.plate = Some(set.plate_as_kept(plate)?);
+            file.use_plate(Some(set.plate_as_kept(plate)?));
         }
         file.creator = self.creator.clone().unwrap_or_else(|| file.creator.clone());
         file.copyright = self.copyright.clone().unwrap_or_else(|| file.copyright.clone());

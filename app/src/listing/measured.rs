@@ -112,8 +112,8 @@ impl Measured {
 }
 
 fn plate_of(set: &KeptSet, file: &FinishingFile, row: &SetRow) -> anyhow::Result<Option<Plate>> {
-    let Some(pattern) = &file.plate else { return Ok(None) };
-    let path = set.plate_path(pattern, row);
+    let Some(plate) = file.plate_of(&row.name) else { return Ok(None) };
+    let path = set.dir.join(plate);
     let bytes = std::fs::read(&path).with_context(|| {
         format!("the frame of the empty table cannot be read ({}); name another with --plate, or none with --no-plate", path.display())
     })?;

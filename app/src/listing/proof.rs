@@ -46,7 +46,7 @@ impl ProofSet {
 
     /// Whether other settings can be looked at without measuring anew.
     pub fn serves(&self, file: &FinishingFile) -> bool {
-        self.file.plate == file.plate && self.file.axes == file.axes
+        self.file.plate == file.plate && self.file.plates == file.plates && self.file.axes == file.axes
     }
 
     /// Gives the set back.

@@ -105,19 +105,18 @@ impl KeptSet {
         Ok(plan.stops(&self.date)?.into_iter().map(|stop| (stop.index, stop.file_stem)).collect())
     }
 
-    /// The frame of the empty table that belongs to a row; `{row}` in the name stands for the row's.
-    pub(super) fn plate_path(&self, plate: &str, row: &SetRow) -> PathBuf {
-        self.dir.join(plate.replace("{row}", &row.name))
-    }
-
     /// The name of the frame of the empty table as it is kept in the set's settings: as it is where it leads to files
     /// from the set's folder, otherwise with the folder that the program runs in.
     ///
     /// # Errors
     /// When there is no such file.
     pub fn plate_as_kept(&self, plate: &str) -> anyhow::Result<String> {
-        let missing =
-            |plate: &str| self.rows.iter().map(|row| self.plate_path(plate, row)).find(|p| !p.is_file());
+        let missing = |plate: &str| {
+            self.rows
+                .iter()
+                .map(|row| self.dir.join(plate.replace("{row}", &row.name)))
+                .find(|p| !p.is_file())
+        };
         let Some(not_there) = missing(plate) else { return Ok(plate.to_owned()) };
         let from_here = std::env::current_dir().ok().map(|here| here.join(plate).display().to_string());
         from_here.filter(|plate| missing(plate).is_none()).with_context(|| {

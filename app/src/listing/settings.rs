@@ -30,6 +30,9 @@ pub struct FinishingFile {
     /// One frame of the empty table, as seen from the session folder; `{row}` stands for the row's name.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub plate: Option<String>,
+    /// Frames of the empty table that belong to one row, by its name; they go before the one for all rows.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub plates: BTreeMap<String, String>,
     /// The turning axis by row, where it is to be other than measured.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub axes: BTreeMap<String, Axis>,
@@ -49,6 +52,7 @@ impl Default for FinishingFile {
             margin_is_chosen: false,
             size_px: None,
             plate: None,
+            plates: BTreeMap::new(),
             axes: BTreeMap::new(),
             creator: String::new(),
             copyright: String::new(),
@@ -61,6 +65,23 @@ impl FinishingFile {
     pub fn chosen_margin(&self) -> Option<f64> {
         let margin = self.settings.crop?.margin_percent;
         (self.margin_is_chosen || differs(margin, CropSettings::default().margin_percent)).then_some(margin)
+    }
+
+    /// The frame of the empty table for a row of this name, as seen from the session folder.
+    pub fn plate_of(&self, row: &str) -> Option<String> {
+        let own = self.plates.get(row).cloned();
+        own.or_else(|| self.plate.as_ref().map(|plate| plate.replace("{row}", row)))
+    }
+
+    /// Uses one name for all rows from now on, or no frame of the empty table at all.
+    pub fn use_plate(&mut self, plate: Option<String>) {
+        self.plate = plate;
+        self.plates.clear();
+    }
+
+    /// Uses a frame of the empty table for one row: another row's shows the table from another height.
+    pub fn use_plate_of_row(&mut self, row: String, plate: String) {
+        self.plates.insert(row, plate);
     }
 }
 

@@ -189,7 +189,14 @@ mod tests {
     use super::*;
 
     fn exposure(stop: u32) -> SimExposure {
-        SimExposure { table_deg: vec![10.0], shot: 1, stop, row: String::new(), exposure_secs: 0.1 }
+        SimExposure {
+            table_deg: vec![10.0],
+            shot: 1,
+            stop,
+            row: String::new(),
+            empty_table: false,
+            exposure_secs: 0.1,
+        }
     }
 
     #[test]

@@ -101,6 +101,8 @@ impl WindowApp {
 
 impl Drop for WindowApp {
     fn drop(&mut self) {
+        // The desk is waited for, and what is being tried may wait for a person.
+        self.tools.trial_cancel.cancel();
         self.tools.remember(&self.state);
     }
 }

@@ -108,6 +108,8 @@ pub enum Order {
     ShootPlate {
         /// The set's folder.
         set: PathBuf,
+        /// The name of the row whose camera height it is shot from.
+        row: String,
         /// The table.
         table: TableSpec,
         /// The camera.
@@ -182,7 +184,9 @@ pub enum DeskNews {
     PlateShot {
         /// The set's folder.
         set: PathBuf,
-        /// The frame's name as seen from there.
+        /// The row's name.
+        row: String,
+        /// The frame's name as seen from the set's folder.
         name: String,
     },
     /// Something a person has to do now for what is being tried.
@@ -280,14 +284,14 @@ impl Worker {
                         Err(reason) => self.mailbox.desk(DeskNews::NotTried(reason)),
                     }
                 }
-                Order::ShootPlate { set, table, camera, options, cancel } => {
-                    match self.shoot_plate(&set, &table, &camera, &options, &cancel) {
-                        Ok((name, view)) => {
-                            self.mailbox.desk(DeskNews::PlateShot { set, name });
-                            self.mailbox.desk(DeskNews::Tried(Some(Box::new(view))));
-                        }
+                Order::ShootPlate { set, row, table, camera, options, cancel } => {
+                    match self.shoot_plate(&set, &row, (&table, &camera), &options, &cancel) {
+                        Ok(name) => self.mailbox.desk(DeskNews::PlateShot { set, row, name }),
                         Err(reason) => self.mailbox.desk(DeskNews::NotTried(reason)),
                     }
+                    // They are open now, whatever came of it.
+                    let view = self.tryout.as_mut().and_then(|tryout| tryout.view().ok());
+                    self.mailbox.desk(DeskNews::Tried(view.map(Box::new)));
                 }
                 Order::Look(folder) => self.look(folder),
                 Order::LookAtRecents(folders) => {

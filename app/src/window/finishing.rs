@@ -61,8 +61,10 @@ pub enum FinishingEdit {
     Sharpen(bool),
     /// How much, per cent.
     SharpenPercent(f32),
-    /// The frame of the empty table; `None` for none.
+    /// The frame of the empty table for all rows; `None` for none.
     Plate(Option<String>),
+    /// The frame of the empty table for the row of this name.
+    PlateOfRow(String, String),
     /// Who took the pictures.
     Creator(String),
     /// Whose they are.
@@ -367,7 +369,8 @@ impl FinishingRoom {
                 settings.sharpen_percent = 0.0;
             }
             FinishingEdit::SharpenPercent(percent) => settings.sharpen_percent = percent.clamp(0.0, 100.0),
-            FinishingEdit::Plate(plate) => file.plate = plate,
+            FinishingEdit::Plate(plate) => file.use_plate(plate),
+            FinishingEdit::PlateOfRow(row, plate) => file.use_plate_of_row(row, plate),
             FinishingEdit::Creator(text) => file.creator = text,
             FinishingEdit::Copyright(text) => file.copyright = text,
         }

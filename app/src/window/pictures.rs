@@ -484,6 +484,7 @@ mod tests {
                 shot: 1,
                 stop: 0,
                 row: String::new(),
+                empty_table: false,
                 exposure_secs: 0.25,
             };
             let path = folder.path().join(format!("{degrees}.jpg"));

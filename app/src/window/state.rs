@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use session_core::engine::{Fault, Intent, Mode, PauseReason};
 use session_core::motion::SpeedProfile;
-use session_core::plan::{Plan, PlanField, PlanProblem, Stop};
+use session_core::plan::{Plan, PlanField, PlanProblem, Row, Stop};
 use session_core::view::{RowView, StopView};
 
 use super::WindowStart;
@@ -390,17 +390,18 @@ impl State {
     }
 
     /// The notices to show at once, as many as there are lines: the newest, and the newest that asks for something
-    /// to be done. In one line a failure goes before what was asked for earlier, and both before a note.
+    /// to be done. In one line it is the newest, but a note does not hide what is still asked for.
     pub fn notices_shown(&self, lines: usize) -> Vec<&Notice> {
         let in_fault = self.fault().and_then(|fault| fault.stop);
         let in_fault = in_fault.or_else(|| self.paused_for().map(|place| place.index));
         // The card of the fault or the flag says it already.
         let open = || self.notices.iter().rev().filter(|one| one.stop.is_none() || one.stop != in_fault);
-        if lines == 1 {
-            let matters = open().find(|notice| notice.kind != NoticeKind::Note);
-            return matters.or_else(|| open().next()).into_iter().collect();
-        }
         let prompt = open().find(|notice| notice.kind == NoticeKind::Prompt);
+        if lines == 1 {
+            let newest = open().next();
+            let hides_nothing = |newest: &&Notice| newest.kind != NoticeKind::Note;
+            return newest.filter(hides_nothing).or(prompt).or(newest).into_iter().collect();
+        }
         let newest = open().next().filter(|newest| prompt.is_none_or(|prompt| prompt.id != newest.id));
         prompt.into_iter().chain(newest).collect()
     }
@@ -426,10 +427,23 @@ impl State {
         }
     }
 
+    /// Whether the set has several rows, each seen from another height.
+    pub fn has_rows(&self) -> bool {
+        self.in_force.as_ref().is_some_and(|set| set.plan.rows.len() > 1)
+    }
+
+    /// The row of the stop that is looked at in the finishing room.
+    pub fn row_in_room(&self) -> Option<&Row> {
+        let room = &self.finishing;
+        let stop = room.stop().filter(|_| room.folder == self.folder)?.stop;
+        let place = self.places.iter().find(|place| place.index == stop)?;
+        self.in_force.as_ref()?.plan.rows.get(place.row)
+    }
+
     /// Whether table and camera are connected and have nothing to do, so that one frame can be shot.
     pub fn can_shoot_plate(&self) -> bool {
         let connected = self.link == Link::Open || (self.link == Link::Closed && self.tryout.is_some());
-        connected && !self.is_busy() && !self.trying
+        connected && !self.is_busy() && !self.trying && self.row_in_room().is_some()
     }
 
     /// The fault that needs a person, if there is one.

@@ -195,6 +195,7 @@ impl Tryout {
             row: "test".to_owned(),
             degrees_text: "0".to_owned(),
             sku: "TEST".to_owned(),
+            empty_table: false,
             exposure: Duration::from_millis(250),
             inbox: inbox.path().to_owned(),
         };

@@ -20,6 +20,8 @@ pub struct SimExposure {
     pub stop: u32,
     /// The row's name.
     pub row: String,
+    /// Whether the product was taken off the table.
+    pub empty_table: bool,
     /// The exposure time, seconds.
     pub exposure_secs: f64,
 }
@@ -78,6 +80,7 @@ impl Camera for SimCamera {
             shot: request.shot,
             stop: request.stop,
             row: request.row.clone(),
+            empty_table: request.empty_table,
             exposure_secs: request.exposure.as_secs_f64(),
         });
         Ok(())
@@ -113,6 +116,7 @@ impl Camera for SimCamera {
             shot: u64::MAX - self.live,
             stop: 0,
             row: String::new(),
+            empty_table: false,
             exposure_secs: 0.02,
         };
         (self.render)(&exposure).map(Some).map_err(CameraError::Failed)

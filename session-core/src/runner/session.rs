@@ -522,6 +522,7 @@ impl Session {
             row: plan.rows[stop.row].name.clone(),
             degrees_text: stop.angle.wrapped().short_degrees(),
             sku: plan.sku.clone(),
+            empty_table: false,
             exposure: Duration::from_secs_f64(plan.exposure_secs),
             inbox,
         };

@@ -12,6 +12,7 @@ use session_core::calibration::store::{StoredGearing, StoredPlay};
 use session_core::calibration::{ClosureMeasurement, TURNS_MAX, check_play, gearing};
 use session_core::cancel::CancelToken;
 
+use super::super::cancelled_by_ctrl_c;
 use super::show::{print, store, today};
 use super::{CAUTION, TableArg};
 use crate::studio::{self, OpenTable};
@@ -116,10 +117,7 @@ impl<'a> Bench<'a> {
     fn new(open: &'a mut OpenTable) -> anyhow::Result<Self> {
         eprintln!("{CAUTION}");
         ask("Clear the plate of all that could catch, then press Enter to let the table turn.")?;
-        let cancel = CancelToken::default();
-        let stop = cancel.clone();
-        // Fails only when a handler is set already; then Ctrl-C ends the program as usual.
-        let _ = ctrlc::set_handler(move || stop.cancel());
+        let cancel = cancelled_by_ctrl_c();
         let steps = open.table.facts().steps_per_turn;
         Ok(Self { open, steps, cancel })
     }

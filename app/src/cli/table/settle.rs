@@ -9,9 +9,9 @@ use imaging::decode;
 use imaging::measure::register::displacement;
 use imaging::measure::settle::{RingDown, fit_ring_down};
 use session_core::angle::Angle;
-use session_core::cancel::CancelToken;
 use session_core::clock::SimSpeed;
 
+use super::super::cancelled_by_ctrl_c;
 use super::{CAUTION, TableArg, show};
 use crate::rest::{RESIDUAL_PX, SEEN_SHARE, Spot};
 use crate::studio::{self, CameraSpec, Studio, StudioOptions, TableSpec};
@@ -113,10 +113,7 @@ pub fn run(args: &SettleArgs) -> anyhow::Result<()> {
 
 /// Previews with the time since the turn ended, seconds.
 fn watch(studio: &mut Studio) -> anyhow::Result<Vec<(f64, Vec<u8>)>> {
-    let cancel = CancelToken::default();
-    let stop = cancel.clone();
-    // Fails only when a handler is set already; then Ctrl-C ends the program as usual.
-    let _ = ctrlc::set_handler(move || stop.cancel());
+    let cancel = cancelled_by_ctrl_c();
     let position = studio.table.position()?;
     // Only a table that does not know where it stands is given a zero: a set may count from the old one.
     let here = if position.zero.is_some() { position.step } else { studio.table.set_zero()?.step };

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use session_core::calibration::store::TableCalibration;
 use session_core::cancel::CancelToken;
+use session_core::journal::SessionFolder;
 use session_core::runner::Devices;
 use session_core::turntable::serial;
 
@@ -50,8 +51,7 @@ impl Worker {
             self.tryout = Some(Tryout::open(table, camera, options)?);
         }
         let tryout = self.tryout.as_mut().ok_or(t!("desk-the-devices-are-not-open"))?;
-        let mailbox = self.mailbox.clone();
-        let prompt = move |text| mailbox.desk(DeskNews::Prompt(text));
+        let prompt = |text| self.mailbox.desk(DeskNews::Prompt(text));
         if let Some(picture) = tryout.carry_out(trial, cancel, &prompt)? {
             self.mailbox.live(picture);
         }
@@ -63,11 +63,11 @@ impl Worker {
     pub(super) fn shoot_plate(
         &mut self,
         set: &Path,
-        table: &TableSpec,
-        camera: &CameraSpec,
+        row: &str,
+        (table, camera): (&TableSpec, &CameraSpec),
         options: &StudioOptions,
         cancel: &CancelToken,
-    ) -> Result<(String, TryoutView), String> {
+    ) -> Result<String, String> {
         if let Some(session) = self.session.take() {
             let ended = session.end();
             self.tell_closed(ended.folder);
@@ -77,10 +77,10 @@ impl Worker {
         }
         self.try_out(table, camera, options, Trial::Connect, cancel)?;
         let tryout = self.tryout.as_mut().ok_or(t!("desk-the-devices-are-not-open"))?;
-        let mailbox = self.mailbox.clone();
-        let prompt = move |text| mailbox.desk(DeskNews::Prompt(text));
-        let name = single_shot::shoot_plate(tryout.studio(), set, cancel, &prompt)?;
-        Ok((name, tryout.view()?))
+        let prompt = |text| self.mailbox.desk(DeskNews::Prompt(text));
+        // Held until it is done, so that no session shoots into the set meanwhile.
+        let folder = SessionFolder::open(set).map_err(|error| error.to_string())?;
+        single_shot::shoot_plate(tryout.studio(), &folder, row, cancel, &prompt)
     }
 
     pub(super) fn probe(&mut self, port: &str, baud: u32) {

@@ -3,7 +3,7 @@
 use session_core::cancel::CancelToken;
 
 use super::Tools;
-use crate::studio::StudioOptions;
+use crate::studio::{CameraSpec, StudioOptions, TableSpec};
 use crate::window::desk::{DeskNews, Order};
 use crate::window::devices::Heard;
 use crate::window::pictures::Pictures;
@@ -17,18 +17,27 @@ impl Tools {
         if state.link != Link::Closed || state.trying {
             return;
         }
+        self.with_devices(state, |table, camera, options, cancel| Order::Try {
+            table,
+            camera,
+            options,
+            trial,
+            cancel,
+        });
+        state.trial = state.trying.then_some(trial);
+    }
+
+    /// Gives an order to the desk that takes the chosen devices and can be called off.
+    fn with_devices(
+        &mut self,
+        state: &mut State,
+        order: impl FnOnce(TableSpec, CameraSpec, StudioOptions, CancelToken) -> Order,
+    ) {
         match state.devices.table_spec().and_then(|table| Ok((table, state.devices.camera_spec()?))) {
             Ok((table, camera)) => {
                 self.trial_cancel = CancelToken::default();
-                let order = Order::Try {
-                    table,
-                    camera,
-                    options: self.options_now(state),
-                    trial,
-                    cancel: self.trial_cancel.clone(),
-                };
+                let order = order(table, camera, self.options_now(state), self.trial_cancel.clone());
                 state.trying = self.order(state, order);
-                state.trial = Some(trial);
             }
             Err(reason) => state.say(NoticeKind::Trouble, reason),
         }
@@ -39,21 +48,17 @@ impl Tools {
         if !state.can_shoot_plate() {
             return;
         }
-        match state.devices.table_spec().and_then(|table| Ok((table, state.devices.camera_spec()?))) {
-            Ok((table, camera)) => {
-                self.trial_cancel = CancelToken::default();
-                let order = Order::ShootPlate {
-                    set: state.finishing.folder.clone(),
-                    table,
-                    camera,
-                    options: self.options_now(state),
-                    cancel: self.trial_cancel.clone(),
-                };
-                state.trying = self.order(state, order);
-                state.trial = None;
-            }
-            Err(reason) => state.say(NoticeKind::Trouble, reason),
-        }
+        let Some(row) = state.row_in_room().map(|row| row.name.clone()) else { return };
+        let set = state.finishing.folder.clone();
+        state.trial = None;
+        self.with_devices(state, |table, camera, options, cancel| Order::ShootPlate {
+            set,
+            row,
+            table,
+            camera,
+            options,
+            cancel,
+        });
     }
 
     pub(super) fn probe(&self, state: &mut State) {

@@ -117,17 +117,22 @@ impl Tools {
     pub(super) fn use_plate(&mut self, state: &mut State, path: &Path) {
         let plate = path.strip_prefix(&state.finishing.folder).unwrap_or(path);
         let plate = plate.display().to_string();
-        self.handle_finishing(state, FinishingWish::Edit(FinishingEdit::Plate(Some(plate))));
+        let edit = match state.row_in_room() {
+            Some(row) if state.has_rows() => FinishingEdit::PlateOfRow(row.name.clone(), plate),
+            _ => FinishingEdit::Plate(Some(plate)),
+        };
+        self.handle_finishing(state, FinishingWish::Edit(edit));
     }
 
     /// Takes in that the empty table was shot: it is the set's plate from now on.
-    pub(super) fn take_in_plate(&mut self, state: &mut State, set: &Path, name: String) {
+    pub(super) fn take_in_plate(&mut self, state: &mut State, set: &Path, row: String, name: String) {
         let text = t!("finishing-plate-shot", file = name);
-        if state.finishing.folder == set && state.finishing.open {
-            self.handle_finishing(state, FinishingWish::Edit(FinishingEdit::Plate(Some(name))));
+        let room = &state.finishing;
+        if room.folder == set && room.open && room.is_read() {
+            self.handle_finishing(state, FinishingWish::Edit(FinishingEdit::PlateOfRow(row, name)));
             state.say(NoticeKind::Note, text);
         } else {
-            // Another set may be in the room by now, whose settings are not to be changed.
+            // Another set may be in the room by now, whose settings are not to be changed, or none may be read yet.
             state.say(NoticeKind::Note, t!("finishing-plate-not-used", said = text));
         }
     }

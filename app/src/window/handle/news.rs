@@ -163,7 +163,7 @@ impl Tools {
             }
             DeskNews::Note(text) => state.say(NoticeKind::Note, text),
             DeskNews::Facts(key, found) => state.take_facts(key, found),
-            DeskNews::PlateShot { set, name } => self.take_in_plate(state, &set, name),
+            DeskNews::PlateShot { set, row, name } => self.take_in_plate(state, &set, row, name),
             DeskNews::Tried(_)
             | DeskNews::Prompt(_)
             | DeskNews::NotTried(_)

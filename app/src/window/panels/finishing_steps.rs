@@ -6,6 +6,7 @@ use imaging::finish::{Background, FinishSettings, Placement, Shadow, WhiteBalanc
 use session_core::engine::Intent;
 
 use super::widgets::{Field, button_ui, field_ui, primary_button_ui, slider_ui, soft_ui};
+use crate::listing::FinishingFile;
 use crate::window::finishing::{FinishingEdit, FinishingWish};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::pictures::Pictures;
@@ -55,7 +56,7 @@ pub fn steps_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
     }
     crop_ui(ui, settings, &edit);
     background_ui(ui, settings, &edit);
-    plate_ui(ui, state, file.plate.as_deref(), sink, &edit);
+    plate_ui(ui, state, file, sink, &edit);
     let sharpen = settings.sharpen_percent > 0.0;
     step_ui(ui, &t!("finishing-sharpen"), sharpen, |on| edit(FinishingEdit::Sharpen(on)));
     if sharpen {
@@ -155,17 +156,23 @@ fn background_ui(ui: &mut Ui, settings: &FinishSettings, edit: &impl Fn(Finishin
 fn plate_ui(
     ui: &mut Ui,
     state: &State,
-    plate: Option<&str>,
+    file: &FinishingFile,
     sink: &IntentSink,
     edit: &impl Fn(FinishingEdit),
 ) {
     let wish = |wish| sink.send(WindowIntent::Finishing(wish));
     let size = egui::Vec2::ZERO;
     indented(ui, |ui| {
-        let text = match plate {
+        let row = state.row_in_room().map_or("", |row| row.name.as_str());
+        let plate = file.plate_of(row);
+        let name = plate.as_ref().map(|plate| words::middle_cut(plate, 34));
+        let short_row = words::middle_cut(row, 10);
+        let text = match (name, state.has_rows()) {
             _ if state.trying => t!("finishing-plate-being-shot"),
-            Some(plate) => t!("finishing-plate", file = words::middle_cut(plate, 34)),
-            None => t!("finishing-no-plate"),
+            (Some(name), false) => t!("finishing-plate", file = name),
+            (None, false) => t!("finishing-no-plate"),
+            (Some(name), true) => t!("finishing-plate-of-row", row = short_row, file = name),
+            (None, true) => t!("finishing-no-plate-of-row", row = short_row),
         };
         soft_ui(ui, text).on_hover_text(t!("finishing-plate-tip"));
         ui.horizontal(|ui| {
@@ -203,7 +210,11 @@ pub fn plate_card_ui(ui: &Ui, state: &State, sink: &IntentSink) {
     let shown = egui::Modal::new(egui::Id::unique("empty table")).show(ui.ctx(), |ui| {
         ui.set_width(420.0);
         ui.heading(t!("finishing-plate-title"));
-        ui.add(egui::Label::new(t!("finishing-plate-ask")).wrap());
+        let ask = match state.row_in_room().filter(|_| state.has_rows()) {
+            Some(row) => t!("finishing-plate-ask-of-row", row = &*row.name),
+            None => t!("finishing-plate-ask"),
+        };
+        ui.add(egui::Label::new(ask).wrap());
         ui.add_space(4.0);
         ui.horizontal(|ui| {
             let size = egui::vec2(0.0, 32.0);
