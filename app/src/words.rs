@@ -12,6 +12,14 @@ pub fn duration(secs: f64) -> String {
     }
 }
 
+/// The text with a capital first letter.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters
+        .next()
+        .map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
+}
+
 /// The word for a stop's state.
 pub fn state(state: StopState) -> &'static str {
     match state {

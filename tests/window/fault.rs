@@ -3,7 +3,7 @@
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 use roundstop::window::intent::{IntentSink, WindowIntent};
-use roundstop::window::panels::message::message_ui;
+use roundstop::window::panels::message::{card_panel_ui, notice_line_panel_ui};
 use roundstop::window::panels::window_ui;
 use roundstop::window::pictures::Pictures;
 use roundstop::window::state::{Link, NoticeKind, State};
@@ -30,6 +30,12 @@ fn fault(kind: FaultKind) -> Mode {
         message: "the cable is out".to_owned(),
         advice: "Put it back; then try again.",
     })
+}
+
+/// The cards, and the notice below them, as a small window shows them.
+fn message_ui(ui: &mut egui::Ui, state: &State, sink: &IntentSink) {
+    card_panel_ui(ui, state, sink);
+    notice_line_panel_ui(ui, state, 0, sink);
 }
 
 /// Clicks one button of the message and tells what it asks for.

@@ -6,7 +6,7 @@ use std::path::Path;
 use imaging::check::{FrameInput, SetReport, check_set};
 use serde::Serialize;
 use session_core::angle::StepsPerTurn;
-use session_core::journal::{SessionFile, SessionFolder};
+use session_core::journal::SessionFolder;
 use session_core::motion::Direction;
 
 use super::{EXIT_DONE, EXIT_FAULT, EXIT_MISSING, fault};
@@ -45,8 +45,7 @@ struct Row {
 }
 
 fn check(dir: &Path) -> anyhow::Result<Vec<Row>> {
-    let status = SessionFolder::read_status(dir)?;
-    let session = SessionFile::read(dir)?;
+    let (session, status) = SessionFolder::read(dir)?;
     let clockwise = session.plan.direction == Direction::Clockwise;
     let mut rows: Vec<(String, Vec<FrameInput>)> = Vec::new();
     for stop in &status.stops {

@@ -9,6 +9,7 @@ use super::wiring::{
     BOARD, CAMERA, CAUTIONS, DRIVER, FIRST_TURN, INDEX, Line, MOTOR, OPTO, SUPPLY, SWITCH, Wire,
 };
 use super::{Answers, Driver};
+use crate::words::capital;
 
 const WIDTH: i32 = 1240;
 const MARGIN: i32 = 40;
@@ -268,11 +269,6 @@ fn broken(text: &str, letters: usize) -> Vec<String> {
         }
     }
     lines
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn escape(text: &str) -> String {

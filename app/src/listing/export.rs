@@ -31,11 +31,12 @@ pub const OWN_PROFILES: [(&str, &str); 3] = [
 ];
 
 /// Longest side of a picture on the contact sheet, px.
-const SHEET_EDGE_PX: u32 = 320;
+pub(super) const SHEET_EDGE_PX: u32 = 320;
 /// Most pictures of a moving preview, and how long it takes to turn once, seconds.
 const MOVING_FRAMES: usize = 36;
 const MOVING_TURN_SECS: f64 = 4.0;
-const MOVING_EDGE_PX: u32 = 480;
+/// Longest side of its pictures, px.
+pub(super) const MOVING_EDGE_PX: u32 = 480;
 
 /// Reads a profile: one of the program's own by name, or a TOML file.
 ///

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 use session_core::file_name::NamePattern;
-use session_core::journal::{SessionFile, SessionFolder};
+use session_core::journal::SessionFolder;
 use session_core::motion::Direction;
 use session_core::plan::Plan;
 
@@ -58,8 +58,7 @@ impl KeptSet {
     /// # Errors
     /// When there is no session, no frame, or a kept frame's file is gone.
     pub fn read(dir: &Path) -> anyhow::Result<Self> {
-        let status = SessionFolder::read_status(dir)?;
-        let session = SessionFile::read(dir)?;
+        let (session, status) = SessionFolder::read(dir)?;
         let mut rows: Vec<SetRow> = Vec::new();
         let mut missing = Vec::new();
         let mut date: Option<String> = None;

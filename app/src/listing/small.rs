@@ -8,12 +8,13 @@ use imaging::Picture;
 use imaging::export::{Chroma, jpeg};
 use session_core::journal::durable::{create_folder, replace_state};
 
+use super::export::{MOVING_EDGE_PX, SHEET_EDGE_PX};
 use super::finish::{Kitchen, Piece};
 use super::folder::has_key;
 use super::set::KeptSet;
 
-/// Longest side, px: enough for the sheet and for the preview.
-const EDGE_PX: u32 = 480;
+/// Longest side, px: the larger of what sheet and preview take.
+const EDGE_PX: u32 = if MOVING_EDGE_PX > SHEET_EDGE_PX { MOVING_EDGE_PX } else { SHEET_EDGE_PX };
 const QUALITY: u8 = 95;
 
 /// The small pictures of one set.
@@ -33,10 +34,10 @@ impl Smalls {
         Self { folder: set.dir.join("cache") }
     }
 
-    /// The place of a picture's small one; named by what it is made with, so that listings share it.
+    /// The place of a picture's small one: one for each stop, made anew when what it is made with changes.
     pub fn place(&self, kitchen: &Kitchen<'_>, piece: &Piece<'_>) -> anyhow::Result<Small> {
         let key = kitchen.key(piece, &("small", EDGE_PX, QUALITY))?;
-        Ok(Small { path: self.folder.join(format!("small-{}.jpg", &key[..16])), key })
+        Ok(Small { path: self.folder.join(format!("small-{:04}.jpg", piece.frame.stop)), key })
     }
 }
 

@@ -74,8 +74,7 @@ impl FactsReader {
         let stamp = stamp(folder);
         if !self.held.as_ref().is_some_and(|held| held.folder == folder && held.stamp == stamp) {
             self.held = None;
-            let status = SessionFolder::read_status(folder).ok()?;
-            let set = SessionFile::read(folder).ok()?;
+            let (set, status) = SessionFolder::read(folder).ok()?;
             self.held = Some(Held { folder: folder.to_owned(), stamp, set, status });
         }
         let Held { set, status, .. } = self.held.as_ref()?;

@@ -561,6 +561,6 @@ impl State {
         if self.change.is_some() {
             return Some(t!("state-the-plan-differs-from-the"));
         }
-        self.devices.hindrance().map(|reason| super::words::capital(&reason) + ".")
+        self.devices.hindrance().map(|reason| crate::words::capital(&reason) + ".")
     }
 }

@@ -91,14 +91,6 @@ pub fn response(response: Response) -> String {
     }
 }
 
-/// The text with a capital first letter.
-pub fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
-}
-
 /// What a field of the plan is called; those of a row with its number where there are several rows.
 pub fn plan_field(field: PlanField, draft: &PlanDraft) -> String {
     let in_row = |caption: String, at: usize| {

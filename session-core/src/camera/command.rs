@@ -89,7 +89,7 @@ impl CommandCamera {
         };
         let failed = |error: std::io::Error| {
             CameraError::Failed(format!(
-                "the camera command '{}' cannot be started: {error}; look at the program's permissions, or name another",
+                "the camera command '{}' cannot be started: {error}; see that the program is there and may be run, or name another",
                 self.command()
             ))
         };

@@ -194,13 +194,22 @@ impl SessionFolder {
 
     /// Reads a session's status without locking or changing anything; works on a read-only folder.
     pub fn read_status(root: &Path) -> Result<SetStatus, FolderError> {
+        Self::read(root).map(|(_, status)| status)
+    }
+
+    /// Reads a session's plan and status as [`Self::read_status`] does, both of one moment.
+    ///
+    /// # Errors
+    /// When there is no session, or one that is not readable.
+    pub fn read(root: &Path) -> Result<(SessionFile, SetStatus), FolderError> {
         if !root.join(SESSION_FILE).exists() {
             return Err(FolderError::NoSession(root.to_owned()));
         }
         let file = SessionFile::read(root)?;
         let shots = file.plan.shots(&file.started)?;
         let (ledger, recovery) = recover::look(root)?;
-        Ok(SetStatus::new(&file, &shots, &ledger, &recovery))
+        let status = SetStatus::new(&file, &shots, &ledger, &recovery);
+        Ok((file, status))
     }
 
     /// The folder's status now.

@@ -4,11 +4,12 @@ use egui::text::LayoutJob;
 use egui::{Align, Label, Layout, Ui, vec2};
 use session_core::engine::{Intent, Mode, PauseReason};
 
-use super::widgets::{button_ui, capital, primary_button_ui};
+use super::widgets::{button_ui, primary_button_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::{Link, State};
 use crate::window::text::t;
 use crate::window::{theme, words};
+use crate::words::capital;
 
 /// Lines under the buttons.
 const UNDER_LINES: usize = 3;

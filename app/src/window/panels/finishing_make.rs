@@ -1,12 +1,13 @@
 //! What is made of the whole set: finished pictures, a listing; how far it is and how it went.
 
 use crate::window::text::t;
+use crate::words::capital;
 use egui::{
     Align2, Button, ComboBox, Label, ProgressBar, Response, RichText, ScrollArea, Sense, Ui, UiBuilder, Vec2,
     vec2,
 };
 
-use super::widgets::{Field, button_ui, capital, field_ui, primary_button_ui, problem_ui, soft_ui};
+use super::widgets::{Field, button_ui, field_ui, primary_button_ui, problem_ui, soft_ui};
 use crate::listing::OWN_PROFILES;
 use crate::window::finishing::{FinishingRoom, FinishingWish, Job, Outcome};
 use crate::window::intent::{IntentSink, WindowIntent};

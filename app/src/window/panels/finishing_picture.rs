@@ -182,7 +182,7 @@ fn paint(ui: &Ui, texture: &TextureHandle, rect: Rect, clip: Rect) {
 }
 
 fn words_ui(ui: &Ui, area: Rect, text: &str) {
-    let text = super::widgets::capital(text);
+    let text = crate::words::capital(text);
     let font = FontId::proportional(15.0);
     let galley = ui.painter().layout(text, font, ON_MAT, (area.width() - 80.0).max(80.0));
     let at = area.center() - galley.size() / 2.0;

@@ -88,7 +88,7 @@ pub fn steps_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
         }
     }
     for note in proof.map(|proof| proof.notes.as_slice()).unwrap_or_default() {
-        ui.add(egui::Label::new(RichText::new(super::widgets::capital(note)).font(theme::small())).wrap());
+        ui.add(egui::Label::new(RichText::new(crate::words::capital(note)).font(theme::small())).wrap());
     }
 }
 

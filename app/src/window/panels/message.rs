@@ -4,12 +4,13 @@ use egui::text::LayoutJob;
 use egui::{Align, Button, Frame, Layout, Panel, RichText, Stroke, TextStyle, Ui, vec2};
 use session_core::engine::{Fault, FaultKind, Intent};
 
-use super::widgets::{button_ui, capital, primary_button_ui};
+use super::widgets::{button_ui, primary_button_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::places::{Mark, Place};
 use crate::window::state::{Notice, NoticeKind, State};
 use crate::window::text::t;
 use crate::window::{marks, theme, words};
+use crate::words::capital;
 
 /// The height of one notice's line, points.
 const LINE: f32 = 26.0;
@@ -52,12 +53,6 @@ pub fn notice_line_panel_ui(ui: &mut Ui, state: &State, margin: i8, sink: &Inten
         .exact_size(height(1) + 6.0)
         .frame(frame)
         .show(ui, |ui| notices_ui(ui, state, 1, sink));
-}
-
-/// Draws all messages below each other; the notice in one line.
-pub fn message_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
-    cards_ui(ui, state, sink);
-    notices_ui(ui, state, 1, sink);
 }
 
 fn cards_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {

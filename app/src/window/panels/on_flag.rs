@@ -3,11 +3,12 @@
 use egui::{CollapsingHeader, Grid, Ui};
 use session_core::check::{FlagKind, Response};
 
-use super::widgets::{capital, soft_wrapped_ui};
+use super::widgets::soft_wrapped_ui;
 use crate::window::intent::{IntentSink, RoomEdit, WindowIntent};
 use crate::window::state::State;
 use crate::window::text::t;
 use crate::window::words;
+use crate::words::capital;
 
 /// Draws a line for each kind of flag with its choices.
 pub fn on_flag_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {

@@ -146,7 +146,7 @@ fn against_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         // One that was chosen beside the facts is a choice like the others.
         let chosen = (!Against::ALL.contains(&stage.against)).then_some(stage.against);
         for against in Against::ALL.into_iter().chain(chosen) {
-            if ui.radio(stage.against == against, super::widgets::capital(&against.words())).clicked() {
+            if ui.radio(stage.against == against, crate::words::capital(&against.words())).clicked() {
                 sink.send(WindowIntent::Look(Look::Against(against)));
             }
         }

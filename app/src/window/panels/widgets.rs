@@ -12,7 +12,7 @@ use egui::{
 use crate::window::marks;
 use crate::window::places::Mark;
 use crate::window::theme;
-pub use crate::window::words::capital;
+use crate::words::capital;
 
 /// The one button that leads on.
 pub fn primary_button_ui(ui: &mut Ui, text: &str, enabled: bool, size: Vec2) -> Response {
