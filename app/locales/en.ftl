@@ -43,7 +43,7 @@ count-versions = { $n ->
     [one] 1 version
    *[other] { $n } versions
 }
-count-products-open = { $n ->
+count-products-left = { $n ->
     [one] 1 product left
    *[other] { $n } products left
 }
@@ -333,7 +333,7 @@ list-offer-busy = It can be used once the session is stopped.
 list-open-a-list = Open a list…
 list-or-drop-it-on-the = Or drop it on the window
 list-of-done = { $name }: { $done } of { $rows } done
-list-no-other-product-is-open = No other product is left
+list-no-other-product-is-left = No other product is left
 list-close-it = Close the list
 list-close-it-tip = No list is in use then; its file and the sets stay as they are
 list-next-product = Next product: { $sku }

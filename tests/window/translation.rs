@@ -276,7 +276,7 @@ fn every_message_asked_for_is_in_the_file_and_the_other_way_round() {
     }
     let mut asked = BTreeSet::new();
     let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src/window");
-    for folder in [root.clone(), root.join("panels"), root.join("handle")] {
+    for folder in [root.clone(), root.join("desk"), root.join("handle"), root.join("panels")] {
         for file in std::fs::read_dir(folder).unwrap() {
             let path = file.unwrap().path();
             if path.extension().is_none_or(|kind| kind != "rs") || path.ends_with("text.rs") {

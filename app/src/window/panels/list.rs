@@ -51,7 +51,7 @@ fn products_ui(ui: &mut Ui, state: &State, list: &ProductList, sink: &IntentSink
     let free = !state.is_busy();
     let next = list.next_open(&state.planned.sku);
     let text =
-        next.map_or_else(|| t!("list-no-other-product-is-open"), |sku| t!("list-next-product", sku = sku));
+        next.map_or_else(|| t!("list-no-other-product-is-left"), |sku| t!("list-next-product", sku = sku));
     if primary_button_ui(ui, &text, free && next.is_some(), vec2(0.0, 32.0)).on_hover_text("N").clicked() {
         sink.send(WindowIntent::NextProduct);
         ui.close();

@@ -50,7 +50,7 @@ fn now_ui(ui: &mut Ui, state: &State, list: &ProductList) {
 /// The way to the next product: the first thing to do where the one at hand is done or is none of the list.
 fn next_ui(ui: &mut Ui, state: &State, list: &ProductList, sink: &IntentSink) {
     let Some(next) = list.next_open(&state.planned.sku) else {
-        soft_ui(ui, t!("list-no-other-product-is-open"));
+        soft_ui(ui, t!("list-no-other-product-is-left"));
         return;
     };
     let text = t!("product-bar-next", sku = next);

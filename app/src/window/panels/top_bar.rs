@@ -76,7 +76,7 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             ),
             Some(list) => {
                 let open = list.rows.iter().filter(|row| !row.done).count();
-                captioned(&t!("top-bar-list"), &t!("count-products-open", n = open))
+                captioned(&t!("top-bar-list"), &t!("count-products-left", n = open))
             }
             None => captioned(&t!("top-bar-list"), &t!("top-bar-none")),
         };
