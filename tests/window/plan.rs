@@ -19,15 +19,15 @@ fn plan_window(stops: u32) -> (tempfile::TempDir, Harness<'static, WindowApp>) {
     (folder, harness)
 }
 
-/// Puts a text in a field's place, as typing would.
+/// Puts a text in a field's place, as typing would. Steps are counted, for the desk may wake the window meanwhile.
 fn type_into(harness: &mut Harness<'_, WindowApp>, field: &str, text: &str) {
     let role = egui::Role::TextInput;
     harness.get_by_role_and_label(role, field).focus();
-    harness.run();
+    harness.run_steps(6);
     harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
     harness.key_press(Key::Backspace);
     harness.get_by_role_and_label(role, field).type_text(text);
-    harness.run();
+    harness.run_steps(6);
 }
 
 #[test]
@@ -64,7 +64,7 @@ fn a_bad_value_says_why_and_holds_the_start_back() {
     let (_folder, mut harness) = plan_window(24);
     // High enough for all fields: those out of sight say nothing.
     harness.set_size(egui::vec2(1280.0, 1300.0));
-    harness.run();
+    harness.run_steps(6);
     let quiet = places_of_all(&harness);
     for (field, bad, says) in [
         ("Stops, row 1", "0", "must have 1 to 1440 stops"),
