@@ -167,6 +167,11 @@ handle-the-set-is-shot = { $sku }: the set is shot.
 handle-set-the-camera-for-the = { $sku }: set the camera for the next row.
 handle-the-plate-stands-at = {" "}The plate stands at { $deg }°.
 handle-stopped-every-frame-shot-so = Stopped; every frame shot so far is kept.{ $at } { $missing } still missing.
+handle-shot-but-skipped = All is shot but { $n ->
+    [one] the stop that was skipped: shoot it, or set it right in the plan.
+   *[other] the { $n } stops that were skipped: shoot them, or set them right in the plan.
+}
+handle-complete-not-checked = Every stop has its frame. The looking at them was stopped: what is doubtful may not be marked.
 handle-the-set-is-complete-its = The set is complete. Its frames lie in { $frames }.
 handle-stop = Stop { $stop }: { $reason }
 handle-a-plan-can-be-opened = A plan can be opened once the session is stopped.
@@ -212,6 +217,10 @@ controls-call-off = Call off
 controls-ending-the-session = Ending the session…
 controls-pause-after-this-frame = Pause after this frame
 controls-stop-at-once = Stop at once (Esc)
+controls-shoot-skipped = { $n ->
+    [one] Shoot the skipped stop
+   *[other] Shoot the { $n } skipped stops
+}
 controls-stop-in-short = Stop (Esc)
 controls-pausing-keep-going = Pausing… keep going
 controls-the-present-stop-is-finished = The present stop is finished first. Click to go on without a pause.

@@ -1,13 +1,16 @@
 //! Whole sessions in the window, on simulated devices.
 
-use egui::{Key, Modifiers};
+use egui::{Event, Key, Modifiers, PointerButton};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 use roundstop::window::WindowApp;
+use roundstop::window::intent::{IntentSink, WindowIntent};
+use roundstop::window::panels::window_ui;
+use roundstop::window::pictures::Pictures;
 use roundstop::window::places::Mark;
 use roundstop::window::state::{Link, State};
 use session_core::clock::SimSpeed;
-use session_core::engine::{Mode, PauseReason};
+use session_core::engine::{Intent, Mode, PauseReason};
 use session_core::journal::SessionFolder;
 use session_core::plan::{Plan, Row};
 
@@ -266,4 +269,55 @@ fn a_table_that_cannot_be_opened_is_named() {
     until(&mut harness, "the reason", |state| state.link == Link::Closed && !state.notices.is_empty());
     assert!(harness.query_all_by_label_contains("no-such-port").count() >= 1);
     harness.get_by_label("Start: shoot 4 stops");
+}
+
+#[test]
+fn a_skipped_stop_is_missing_once_all_else_is_shot() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut harness = window(start(Plan::single_row("LP-0142", 4), folder.path(), SimSpeed::Times(2.0)));
+    harness.run();
+    harness.get_by_label("Start: shoot 4 stops").click();
+    until(&mut harness, "the session", |state| state.link == Link::Open && state.is_busy());
+    harness.state().sink().send(WindowIntent::LeaveOut(vec![4]));
+    until(&mut harness, "the end of the set", finished);
+    let texts = |state: &State| state.notices.iter().map(|notice| notice.text.clone()).collect::<Vec<_>>();
+    assert!(texts(harness.state().state()).iter().any(|text| text.contains("but the stop that was skipped")));
+    harness.get_by_label("Shoot the skipped stop").click();
+    until(&mut harness, "the skipped one", |state| finished(state) && state.kept() == 4);
+    assert!(texts(harness.state().state()).iter().any(|text| text.starts_with("The set is complete.")));
+}
+
+#[test]
+fn the_devices_stay_from_one_set_to_the_next() {
+    let (_folder, mut harness) = shot_set(4);
+    harness.state().sink().send(WindowIntent::NewSet);
+    until(&mut harness, "the session's end", |state| state.link == Link::Closed && state.tryout.is_some());
+    let state = harness.state().state();
+    // The table was not opened anew: it still knows where it stands.
+    assert!(state.tryout.as_ref().is_some_and(|tryout| tryout.knows_zero));
+    // What was said of the set before is no longer there.
+    assert!(state.notices.iter().all(|notice| !notice.text.contains("complete")), "{:?}", state.notices);
+}
+
+#[test]
+fn a_dialog_does_not_take_the_press_on_stop_for_itself() {
+    let mut state = super::fixtures::mixed();
+    state.mode = Mode::Running;
+    state.board.open = true;
+    let pictures = Pictures::default();
+    let (sink, wishes) = IntentSink::new();
+    let mut harness =
+        Harness::builder().with_size([1280.0, 800.0]).build_ui(|ui| window_ui(ui, &state, &pictures, &sink));
+    harness.run_steps(4);
+    let place = harness.get_all_by_label("Stop at once (Esc)").next().unwrap().rect().center();
+    wishes.try_iter().for_each(drop);
+    harness.event(Event::PointerMoved(place));
+    harness.step();
+    for pressed in [true, false] {
+        let button = PointerButton::Primary;
+        harness.event(Event::PointerButton { pos: place, button, pressed, modifiers: Modifiers::NONE });
+        harness.step();
+    }
+    let sent: Vec<_> = wishes.try_iter().filter(|wish| !matches!(wish, WindowIntent::Want(_))).collect();
+    assert_eq!(sent, [WindowIntent::Session(Intent::StopNow)]);
 }

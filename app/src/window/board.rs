@@ -26,6 +26,8 @@ pub struct BoardDraft {
     pub switch: String,
     /// The index sensor's pin; empty for none.
     pub index: String,
+    /// Why the files could not be saved, until something is changed.
+    pub trouble: Option<String>,
 }
 
 /// A change in the fields.
@@ -67,6 +69,7 @@ impl Default for BoardDraft {
             half_press: "26".to_owned(),
             switch: "4".to_owned(),
             index: String::new(),
+            trouble: None,
         }
     }
 }
@@ -74,6 +77,7 @@ impl Default for BoardDraft {
 impl BoardDraft {
     /// Takes a change in.
     pub fn apply(&mut self, edit: BoardEdit) {
+        self.trouble = None;
         match edit {
             BoardEdit::Open(open) => self.open = open,
             BoardEdit::FourCoils(four) => {

@@ -80,6 +80,8 @@ pub enum Order {
     Open(Box<Opening>),
     /// End the session, if one runs, and let go of the devices.
     Close,
+    /// End the session, if one runs, and keep its devices for the next.
+    EndSession,
     /// End the session, if one runs, and change the set's plan.
     Replan(PathBuf, Plan),
     /// Note something on frames of a set whose session is not running.
@@ -193,6 +195,8 @@ pub enum DeskNews {
     Prompt(String),
     /// The board's files are saved.
     BoardSaved(String),
+    /// The board's files are not saved.
+    BoardNotSaved(String),
     /// The shoot list in use, as it stands.
     List(ProductList),
     /// A shoot list was read and can be used, or not.
@@ -307,6 +311,11 @@ impl Worker {
                     }
                     self.close();
                 }
+                Order::EndSession => {
+                    self.end_session();
+                    let view = self.tryout.as_mut().and_then(|tryout| tryout.view().ok());
+                    self.mailbox.desk(DeskNews::Tried(view.map(Box::new)));
+                }
                 Order::Replan(folder, plan) => self.replan(folder, plan),
                 Order::Note(folder, wish) => {
                     if let Err(reason) = note(&folder, &wish) {
@@ -410,7 +419,7 @@ impl Worker {
                     kept = kept
                 ))
             }
-            Err(reason) => DeskNews::Trouble(reason),
+            Err(reason) => DeskNews::BoardNotSaved(reason),
         });
     }
 

@@ -79,7 +79,10 @@ impl Tools {
                 // A new run: what was pointed at before it is done with.
                 state.selected.clear();
                 state.notices.clear();
-                self.send_or_open(state, Intent::Start);
+                let skipped = state.skipped_left();
+                let start =
+                    if skipped.is_empty() { Intent::Start } else { Intent::Retake { stops: skipped } };
+                self.send_or_open(state, start);
             }
             WindowIntent::Retake => self.retake(state),
             WindowIntent::SetAside(stops) => {

@@ -540,7 +540,26 @@ impl State {
 
     /// How many stops the next run would shoot.
     pub fn to_shoot(&self) -> usize {
-        self.places.iter().filter(|place| place.chosen == 0 && place.mark != Mark::LeftOut).count()
+        let skipped = self.skipped_left();
+        let wanted = |place: &&Place| place.chosen == 0 && place.mark != Mark::LeftOut;
+        if skipped.is_empty() { self.places.iter().filter(wanted).count() } else { skipped.len() }
+    }
+
+    /// The skipped stops, where nothing else is left of a set that is shot: skipped for now, they are missing after it.
+    pub fn skipped_left(&self) -> Vec<u32> {
+        let left = || self.places.iter().filter(|place| place.chosen == 0);
+        if self.mode == Mode::Finished && left().all(|place| place.mark == Mark::LeftOut) {
+            left().map(|place| place.index).collect()
+        } else {
+            Vec::new()
+        }
+    }
+
+    /// Puts away what was said of a set that is left; what went wrong with something else stays.
+    pub fn leave_set(&mut self) {
+        self.in_force = None;
+        self.point_at_nothing();
+        self.notices.retain(|notice| notice.kind == NoticeKind::Trouble && notice.stop.is_none());
     }
 
     /// The same in short, for a place beside the fields: those name what is wrong with them themselves.

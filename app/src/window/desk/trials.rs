@@ -58,6 +58,17 @@ impl Worker {
         tryout.view()
     }
 
+    /// Ends the session, if one runs, and takes its devices over.
+    pub(super) fn end_session(&mut self) {
+        if let Some(session) = self.session.take() {
+            let ended = session.end();
+            self.tell_closed(ended.folder);
+            if let (Some(devices), Some(facts)) = (ended.devices, self.studio.take()) {
+                self.tryout = Some(facts.tryout(devices));
+            }
+        }
+    }
+
     /// Shoots the empty table with the devices that are open; those of a session are taken over as they are, for a
     /// board may forget where it stands when its port is opened again.
     pub(super) fn shoot_plate(
@@ -68,13 +79,7 @@ impl Worker {
         options: &StudioOptions,
         cancel: &CancelToken,
     ) -> Result<String, String> {
-        if let Some(session) = self.session.take() {
-            let ended = session.end();
-            self.tell_closed(ended.folder);
-            if let (Some(devices), Some(facts)) = (ended.devices, self.studio.take()) {
-                self.tryout = Some(facts.tryout(devices));
-            }
-        }
+        self.end_session();
         self.try_out(table, camera, options, Trial::Connect, cancel)?;
         let tryout = self.tryout.as_mut().ok_or(t!("desk-the-devices-are-not-open"))?;
         let prompt = |text| self.mailbox.desk(DeskNews::Prompt(text));

@@ -153,6 +153,7 @@ pub(super) fn take_in_devices(state: &mut State, news: DeskNews) {
             state.setup.done.insert(SetupStep::Board);
             state.say(NoticeKind::Note, text);
         }
+        DeskNews::BoardNotSaved(reason) => state.board.trouble = Some(reason),
         DeskNews::Ports(ports) => state.devices.ports = ports,
         DeskNews::Probed(lines, dialect) => state.devices.heard = Heard::Lines(lines, dialect),
         // The rest is no news of devices.

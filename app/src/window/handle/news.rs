@@ -50,7 +50,7 @@ impl Tools {
                 Ok(files) => {
                     self.order(state, Order::SaveBoard(Box::new(files), path));
                 }
-                Err(reason) => state.say(NoticeKind::Trouble, reason),
+                Err(reason) => state.board.trouble = Some(reason),
             },
             Purpose::OpenList => {
                 self.order(state, Order::ReadList(path));
@@ -168,6 +168,7 @@ impl Tools {
             | DeskNews::Prompt(_)
             | DeskNews::NotTried(_)
             | DeskNews::BoardSaved(_)
+            | DeskNews::BoardNotSaved(_)
             | DeskNews::Ports(_)
             | DeskNews::Probed(..) => take_in_devices(state, news),
         }

@@ -124,15 +124,20 @@ impl Tools {
             let text = t!("handle-stopped-every-frame-shot-so", at = at, missing = missing);
             state.say(NoticeKind::Note, text);
         }
-        if finishes && state.to_shoot() == 0 {
-            self.set_complete(state);
+        let all_kept = state.kept() == state.places.len();
+        if finishes && all_kept {
+            let frames = state.folder.join("frames").display().to_string();
+            self.set_complete(state, t!("handle-the-set-is-complete-its", frames = frames));
+        } else if finishes && !state.skipped_left().is_empty() {
+            state.say(NoticeKind::Note, t!("handle-shot-but-skipped", n = state.to_shoot()));
+        } else if stops && all_kept {
+            self.set_complete(state, t!("handle-complete-not-checked"));
         }
     }
 
     /// Says that the set is complete, and marks its product in the list.
-    fn set_complete(&self, state: &mut State) {
-        let frames = state.folder.join("frames").display().to_string();
-        state.say_complete(t!("handle-the-set-is-complete-its", frames = frames));
+    fn set_complete(&self, state: &mut State, text: String) {
+        state.say_complete(text);
         let sku = &state.planned.sku;
         let listed = state.list.as_ref().is_some_and(|list| list.rows.iter().any(|row| row.sku == *sku));
         if listed {

@@ -19,8 +19,7 @@ impl Tools {
         let (sku, title) = (String::new(), String::new());
         state.begin_plan(&Plan { sku, title, ..state.planned.clone() });
         state.own_plan = true;
-        state.in_force = None;
-        state.point_at_nothing();
+        state.leave_set();
         state.folder_follows = true;
         // Until it has a name the folder that was used before must not show through.
         state.folder = sets_folder();
@@ -65,10 +64,11 @@ impl Tools {
         }
     }
 
-    /// Ends an idle session; devices on trial stay, for another folder changes nothing for them.
+    /// Ends an idle session; the devices stay, for another folder changes nothing for them: a board that is opened
+    /// anew may have forgotten where it stands.
     pub(super) fn end_session(&self, state: &mut State) {
-        if state.link == Link::Open {
-            self.let_go(state);
+        if state.link == Link::Open && !state.is_busy() && self.order(state, Order::EndSession) {
+            state.link = Link::Closing;
         }
     }
 
@@ -81,10 +81,11 @@ impl Tools {
         state.own_plan = false;
         state.folder_follows = false;
         state.folder_text = folder.display().to_string();
-        state.in_force = None;
-        state.point_at_nothing();
+        state.leave_set();
         state.lay_out();
         self.look(state);
+        // The one that was worked on until now is among them, as far as it has come.
+        self.look_at_recents(state);
     }
 }
 

@@ -40,6 +40,10 @@ pub fn board_card_ui(ui: &Ui, state: &State, sink: &IntentSink) {
                 close();
             }
         });
+        // A notice would stand behind the card.
+        if let Some(trouble) = &state.board.trouble {
+            problem_ui(ui, trouble);
+        }
     });
     if shown.should_close() {
         close();

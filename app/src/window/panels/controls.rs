@@ -1,7 +1,7 @@
 //! Start, pause, go on, stop.
 
 use egui::text::LayoutJob;
-use egui::{Align, Label, Layout, Ui, vec2};
+use egui::{Align, Area, Id, Label, Layout, Order, TextStyle, Ui, Vec2, vec2};
 use session_core::engine::{Intent, Mode, PauseReason};
 
 use super::widgets::{button_ui, primary_button_ui};
@@ -169,6 +169,7 @@ fn change_ui(ui: &mut Ui, state: &State, sink: &IntentSink, half: f32, tall: f32
 fn start_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, tall: f32) {
     let missing = state.to_shoot();
     let text = match (missing, state.kept()) {
+        _ if !state.skipped_left().is_empty() => t!("controls-shoot-skipped", n = missing),
         (0, _) => t!("controls-nothing-left-to-shoot"),
         (_, 0) => t!("controls-start-shoot", missing = t!("count-stops", n = missing)),
         (1, _) => t!("controls-shoot-the-missing-stop"),
@@ -187,10 +188,31 @@ fn start_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, tall: f32
 }
 
 pub(super) fn stop_button_ui(ui: &mut Ui, sink: &IntentSink, text: &str, width: f32, tall: f32) {
-    let response = button_ui(ui, text, true, vec2(width, tall));
-    if response.on_hover_text(t!("controls-esc-at-any-time-the")).clicked() {
-        sink.session(Intent::StopNow);
+    let button = |ui: &mut Ui, size: Vec2| {
+        let text = words_that_fit(ui, text, size.x);
+        let response = button_ui(ui, &text, true, size);
+        if response.clone().on_hover_text(t!("controls-esc-at-any-time-the")).clicked() {
+            sink.session(Intent::StopNow);
+        }
+        response.rect
+    };
+    let place = button(ui, vec2(width, tall));
+    // A dialog takes the first press for itself, and the table would turn on: the button lies above it, in its place.
+    if ui.memory(|memory| memory.top_modal_layer().is_some()) {
+        Area::new(Id::unique("stop above dialogs"))
+            .order(Order::Tooltip)
+            .fixed_pos(place.min)
+            .constrain(false)
+            .show(ui.ctx(), |ui| button(ui, place.size()));
     }
+}
+
+/// The words of a stop button, or fewer where they would be cut.
+fn words_that_fit(ui: &Ui, text: &str, width: f32) -> String {
+    let font = TextStyle::Button.resolve(ui.style());
+    let room = width - 2.0 * ui.spacing().button_padding.x;
+    let needed = ui.fonts_mut(|fonts| fonts.layout_no_wrap(text.to_owned(), font, theme::text()).size().x);
+    if width > 0.0 && needed > room { t!("controls-stop-in-short") } else { text.to_owned() }
 }
 
 fn waiting_ui(ui: &mut Ui, text: &str, width: f32, tall: f32) {

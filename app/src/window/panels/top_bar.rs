@@ -15,7 +15,7 @@ use crate::window::text::t;
 use crate::window::{theme, words};
 
 /// Below this width, points, the bar says less.
-const NARROW: f32 = 1000.0;
+const NARROW: f32 = 1100.0;
 /// Below this one its buttons move together, points.
 const TIGHT: f32 = 800.0;
 /// What the bar, a card's heading and its borders take of the height, points.
