@@ -391,7 +391,7 @@ fn everything_keeps_its_place_while_the_work_is_under_way() {
     for says in ["The folder cannot be shown", "24 pictures finished in sets."] {
         harness.get_by_label(says);
     }
-    harness.get_by_role_and_label(Role::Button, "Show it in the file manager");
+    harness.get_by_role_and_label(Role::Button, "Show the folder");
 }
 
 #[test]

@@ -210,8 +210,8 @@ fn a_closing_frame() {
 }
 
 /// A set that was finished, and a listing that its crop is small for.
-#[test]
-fn the_finishing_room() {
+/// The finishing room with a set that is finished; demo data.
+fn finishing() -> State {
     let mut state = complete();
     state.finishing.enter(&state.folder.clone(), Some(21));
     let stops = (1..=24).map(|stop| RoomStop { stop, row: 0, frame: 0 }).collect();
@@ -224,7 +224,12 @@ fn the_finishing_room() {
         made_with: None,
         to: "sets/LP-0142/finished".into(),
     });
-    snapshots("finishing", &state, nothing);
+    state
+}
+
+#[test]
+fn the_finishing_room() {
+    snapshots("finishing", &finishing(), nothing);
 }
 
 #[test]
@@ -407,4 +412,5 @@ fn everything_drawn_larger() {
     let mut state = mixed();
     state.stage.page = Page::Picture;
     results.add(enlarged("fault-picture", &state, 1.75));
+    results.add(enlarged("finishing", &finishing(), 2.0));
 }

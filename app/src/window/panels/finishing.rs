@@ -19,6 +19,12 @@ use crate::window::{theme, words};
 
 /// The width of the column with the steps, points.
 const COLUMN: f32 = 348.0;
+/// The share of a narrow window that the column takes at most.
+const MOST_OF_WIDTH: f32 = 0.5;
+/// Below this height of the window, points, steps and what is made of them scroll together.
+const SHORT: f32 = 640.0;
+/// The width of a stop's name before its slider, points.
+const STOP_NAME: f32 = 210.0;
 /// The height of the place for how far the work is and what came of it, points.
 const RESULT: f32 = 64.0;
 
@@ -51,14 +57,22 @@ pub fn room_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSin
         .exact_size(52.0)
         .frame(theme::panel_frame(16, 0))
         .show(ui, |ui| bar_ui(ui, state, sink));
+    let window = ui.ctx().content_rect().size();
     Panel::left("finishing column")
-        .exact_size(COLUMN)
+        .exact_size(COLUMN.min(window.x * MOST_OF_WIDTH))
         .resizable(false)
         .frame(theme::panel_frame(16, 10))
         .show(ui, |ui| {
-            Panel::bottom("make").frame(theme::panel_frame(0, 6)).show(ui, |ui| make_ui(ui, state, sink));
+            let short = window.y < SHORT;
+            if !short {
+                Panel::bottom("make").frame(theme::panel_frame(0, 6)).show(ui, |ui| make_ui(ui, state, sink));
+            }
             ScrollArea::vertical().id_salt("steps").auto_shrink(false).show(ui, |ui| {
                 steps_ui(ui, state, pictures, sink);
+                if short {
+                    ui.add_space(6.0);
+                    make_ui(ui, state, sink);
+                }
             });
         });
     message::notice_panel_ui(ui, state, sink);
@@ -115,15 +129,16 @@ fn turn_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             None => t!("finishing-stop", stop = here.stop, degrees = degrees),
         };
         let title = RichText::new(title).strong().size(16.0);
-        ui.allocate_ui_with_layout(vec2(210.0, 30.0), Layout::left_to_right(Align::Center), |ui| {
-            ui.set_min_width(210.0);
-            ui.label(title);
+        let name_size = vec2(STOP_NAME.min(ui.available_width() * 0.4), 30.0);
+        ui.allocate_ui_with_layout(name_size, Layout::left_to_right(Align::Center), |ui| {
+            ui.set_min_width(name_size.x);
+            ui.add(egui::Label::new(title).truncate());
         });
         if room.stops.len() < 2 {
             return;
         }
         let mut at = room.at;
-        ui.spacing_mut().slider_width = (ui.available_width() - 8.0).max(120.0);
+        ui.spacing_mut().slider_width = (ui.available_width() - 8.0).max(60.0);
         let slider = slider_ui(ui, &mut at, 0..=room.stops.len() - 1, 1.0, |slider| slider.show_value(false));
         let response = slider.on_hover_text(t!("finishing-turn-tip"));
         ui.ctx().accesskit_node_builder(response.id, |node| node.set_label(t!("finishing-turn")));
