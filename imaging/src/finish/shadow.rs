@@ -12,6 +12,8 @@ use super::settings::Shadow;
 
 /// Darkening below this is left out, so that grain becomes white too.
 const LEAST_SHADOW: f32 = 0.018;
+/// How far from the border shadows begin to fade, a share of the shorter side.
+const BORDER: f32 = 0.06;
 
 /// How dark the shadow is at each coarse place: 1 without any.
 struct ShadowMap {
@@ -26,14 +28,15 @@ impl ShadowMap {
     fn of(cutout: &Cutout, shadow: Shadow, has_plate: bool) -> Self {
         let c = &cutout.ground;
         let (w, h) = (c.width, c.height);
-        let near = averaged(&shares(&c.object), w, h, 2);
-        let ground = shares(&near.iter().map(|v| *v < 1e-6).collect::<Vec<_>>());
+        let near_object = averaged(&shares(&c.object), w, h, 2);
+        let ground = shares(&near_object.iter().map(|v| *v < 1e-6).collect::<Vec<_>>());
         // Under the edge the shadow is carried on from beside it.
         let fine = weighted(&c.ratio, &ground, w, h, 1);
         let wide = weighted(&c.ratio, &ground, w, h, 4);
         let wider = weighted(&c.ratio, &ground, w, h, 16);
         let least = LEAST_SHADOW.max(2.0 * c.noise);
-        let fade = (!has_plate).then(|| near_the_object(&c.object, w, h));
+        let near = (!has_plate).then(|| near_the_object(&c.object, w, h));
+        let fade = |i: usize| near.as_ref().map_or(1.0, |near| near[i]) * off_the_border(i, w, h);
         let seen: Vec<f32> = (0..w * h).map(|i| fine[i].or(wide[i]).or(wider[i]).unwrap_or(1.0)).collect();
         if shadow == Shadow::Remove {
             return Self { grid: c.grid(), seen, shown: vec![1.0; w * h] };
@@ -43,7 +46,7 @@ impl ShadowMap {
                 let depth = ((1.0 - seen[i] - least) / (1.0 - least)).clamp(0.0, 1.0);
                 // From white into the shadow without a step: the curve leaves white slowly.
                 let depth = depth * (depth / (depth + least)).clamp(0.0, 1.0);
-                1.0 - depth * fade.as_ref().map_or(1.0, |f| f[i])
+                1.0 - depth * fade(i)
             })
             .collect();
         // A darker patch that does not hang together with the object is none of its contact shadow, but most often the
@@ -63,6 +66,15 @@ impl ShadowMap {
     fn at(&self, x: usize, y: usize, value: impl Fn(usize) -> f32) -> f32 {
         self.grid.at(x as f32, y as f32, value)
     }
+}
+
+/// 1 inside the picture, falling to 0 at its border: a shop's page is white, and a shadow that runs on over the
+/// border would be cut off there with an edge.
+fn off_the_border(i: usize, width: usize, height: usize) -> f32 {
+    let (x, y) = (i % width, i / width);
+    let away = x.min(y).min(width - 1 - x).min(height - 1 - y) as f32;
+    let t = (away / (BORDER * width.min(height) as f32).max(1.0)).clamp(0.0, 1.0);
+    t * t * (3.0 - 2.0 * t)
 }
 
 /// 1 beside the object's foot, falling to 0 at a third of its width away and above its lower part.

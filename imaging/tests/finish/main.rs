@@ -135,8 +135,11 @@ fn check_faulty_set(plate: Option<&[u8]>) {
         let whole: f32 = drawn.truth.iter().sum();
         let kept = f64::from(inside) * scale * scale / f64::from(whole);
         assert!((0.998..1.002).contains(&kept), "stop {i}: {kept} of the object is inside");
-        let border = (0..size.0).flat_map(|k| [(k, 0), (k, size.1 - 1), (0, k), (size.0 - 1, k)]);
-        assert!(border.into_iter().all(|(x, y)| truth[(y * size.0 + x) as usize] == 0.0), "stop {i} is cut");
+        let border = || (0..size.0).flat_map(|k| [(k, 0), (k, size.1 - 1), (0, k), (size.0 - 1, k)]);
+        assert!(border().all(|(x, y)| truth[(y * size.0 + x) as usize] == 0.0), "stop {i} is cut");
+        // A shadow that is longer than the crop must not end with an edge on a white page.
+        let darkest = border().map(|(x, y)| done.picture.pixel(x, y).unwrap()[1]).min().unwrap();
+        assert!(darkest >= 253, "stop {i}: {darkest} at the border");
     }
     // The axis: two places on it far apart, carried over to the finished picture.
     let size = f64::from(finished[0].picture.width_px());
