@@ -7,7 +7,7 @@
 
 use std::collections::VecDeque;
 
-use super::outline::{closed, eroded, grown, neighbours, opened, shares, spread};
+use super::outline::{self, averaged, closed, eroded, grown, neighbours, opened, shares, spread};
 
 /// How far the coarse line may be off, in squares: as far outwards glaze that it left out is looked for.
 const REACH_OUT: usize = 4;
@@ -19,6 +19,14 @@ const NOTCH: usize = 3;
 /// Half the width of what may stand out from an outline on the word of this alone; the rim of the plate, where it meets
 /// the object, is thinner.
 const SPUR: usize = 1;
+
+/// How far inside, in squares, the object shows its own tint, and how far it and the ground's are asked for.
+const WELL_INSIDE: usize = 3;
+const HEREABOUTS: usize = 10;
+/// How far apart, in even steps, tints of object and ground lie that are told from each other whatever the light.
+const TINT_TELLS: f32 = 0.07;
+/// How many times farther than from the ground's a square's light may be from the object's where the tints are more alike.
+const LIGHT_TELLS: f32 = 2.5;
 
 /// How far a JPEG's colours spread beyond an edge, pixels of the frame: with 4:2:0 chroma has half the pixels.
 const COLOUR_BLEEDS_PX: f64 = 2.0;
@@ -63,6 +71,12 @@ fn tint(step: [f32; 3], other: [f32; 3]) -> f32 {
     off.iter().map(|v| (v - light(off)).abs()).fold(0.0, f32::max)
 }
 
+/// The same of all channels together, which tells two like tints apart the better.
+fn tint_apart(step: [f32; 3], other: [f32; 3]) -> f32 {
+    let off = [0, 1, 2].map(|c| step[c] - other[c]);
+    off.iter().map(|v| (v - light(off)).powi(2)).sum::<f32>().sqrt()
+}
+
 /// Mends the line round `object`; `steps` is the light against the ground's, a square `pitch_px` pixels of the frame.
 pub(super) fn mended(
     object: &[bool],
@@ -83,7 +97,11 @@ pub(super) fn mended(
         darker: 0.06 + 3.0 * noise,
         darkens: 0.15,
     };
-    let ground = followed(&wide, &deep, steps, (width, height), &within);
+    let followed = followed(&wide, &deep, steps, (width, height), &within);
+    let [glaze, perhaps] = tinted_as_object(&followed, &object, &wide, steps, (width, height));
+    let perhaps = grown(&perhaps, width, height, 1);
+    let glaze = opened(&glaze, width, height, SPUR);
+    let ground: Vec<bool> = followed.iter().zip(&glaze).map(|(ground, glaze)| *ground && !glaze).collect();
     // Where nothing stops the ground the object is as light as it is, and the coarse line is all that is known.
     let unstopped: Vec<bool> = (0..object.len())
         .map(|i| {
@@ -92,6 +110,10 @@ pub(super) fn mended(
             ground[i] && at_the_end
         })
         .collect();
+    // At one square alone, and none with a tint like the object's beside it, it is a fringe of shadow as deep as that.
+    let around = averaged(&shares(&unstopped), width, height, 2);
+    let unstopped: Vec<bool> =
+        (0..object.len()).map(|i| unstopped[i] && (perhaps[i] || around[i] > 1.5 / 25.0)).collect();
     let unstopped = grown(&unstopped, width, height, REACH_OUT);
     let kept: Vec<bool> = (0..object.len()).map(|i| object[i] && (!ground[i] || unstopped[i])).collect();
     // Ground is all that lies beyond `wide`, and none of `deep`.
@@ -105,7 +127,10 @@ pub(super) fn mended(
     let open = grown(&open, width, height, REACH_OUT + 1);
     let far: Vec<bool> = (0..object.len()).map(|i| reached[i] && open[i] && !bled_onto[i]).collect();
     let left_out = grown(&far, width, height, bleeds + 1);
-    (0..object.len()).map(|i| kept[i] || (reached[i] && left_out[i])).collect()
+    let mended: Vec<bool> = (0..object.len()).map(|i| kept[i] || (reached[i] && left_out[i])).collect();
+    // Glaze that was taken back hangs together with the rest, or is none.
+    let together = outline::reached(|i| object[i] && !followed[i], &mended, width, height);
+    (0..object.len()).map(|i| together[i] && mended[i]).collect()
 }
 
 /// Follows the ground from beyond `wide` inwards until it ends, or `deep` is met.
@@ -138,6 +163,42 @@ fn followed(
         });
     }
     ground
+}
+
+/// Tells which squares were taken for ground on the way inwards though their tint is the object's rather than the
+/// ground's: slip of a slate colour in its own shadow differs from it by little else, and not where one square is looked
+/// at against the next. First those of which that is sure, then all.
+fn tinted_as_object(
+    ground: &[bool],
+    object: &[bool],
+    wide: &[bool],
+    steps: &[[f32; 3]],
+    (width, height): (usize, usize),
+) -> [Vec<bool>; 2] {
+    let doubtful: Vec<bool> = (0..ground.len()).map(|i| ground[i] && wide[i]).collect();
+    let inside: Vec<bool> = (0..ground.len()).map(|i| object[i] && !ground[i]).collect();
+    let inside = eroded(&inside, width, height, WELL_INSIDE);
+    let outside: Vec<bool> = wide.iter().map(|wide| !wide).collect();
+    let mean = |of: &[bool], reach: usize| spread(steps, &shares(of), width, height, reach);
+    let (here, _) = mean(&doubtful, 1);
+    let (object, object_is_near) = mean(&inside, HEREABOUTS);
+    let (ground, ground_is_near) = mean(&outside, HEREABOUTS);
+    let nearer: Vec<bool> = (0..doubtful.len())
+        .map(|i| {
+            doubtful[i]
+                && object_is_near[i] > 0.0
+                && ground_is_near[i] > 0.0
+                && tint_apart(here[i], object[i]) < tint_apart(here[i], ground[i])
+        })
+        .collect();
+    let surely = (0..doubtful.len())
+        .map(|i| {
+            let lit_as_object = (light(here[i]) - light(object[i])).abs()
+                < LIGHT_TELLS * (light(here[i]) - light(ground[i])).abs();
+            nearer[i] && (lit_as_object || tint_apart(object[i], ground[i]) > TINT_TELLS)
+        })
+        .collect();
+    [surely, nearer]
 }
 
 /// The mean step of the ground within two squares.
