@@ -331,7 +331,7 @@ help-the-rules-of-the-place = The rules of the place you work in, and the makers
 ## list
 
 list-many-products-in-one-go = Many products in one go: a CSV file with the columns sku, name, plan (a number of stops, or a plan file's name), notes and done. Each product gets a folder of its own beside the list.
-list-offer-title = Shoot list { $name }
+list-offer-title = Products in { $name }
 list-offer-sum = { $products }, { $done } of them done; { $stops } to shoot
 list-offer-where = Each product gets a folder named by its SKU, in the folder 'sets' beside the list. N goes to the next product, Ctrl Enter shoots it.
 list-offer-use = Use this list
@@ -424,7 +424,7 @@ plan-no-frame-stays = No frame stays
 plan-1-frame-stays-with-its = 1 frame stays with its stop
 plan-frames-stay-with-their-stops = { $several } frames stay with their stops
 plan-of-an-earlier-plan-count = , { $several } of an earlier plan count again
-plan-without = { $stay }{ $back }, { $missing } without.
+plan-without = { $stay }{ $back }, { $missing } without a frame.
 plan-no-longer-in-the-plan = { $orphaned } no longer in the plan; the files stay in the folder.
 plan-the-frames-at-hand-were = The frames at hand were shot turning the other way: their angles would be mirrored. Choose another folder for this plan.
 plan-use-changed-plan = Use changed plan
@@ -457,7 +457,7 @@ plan-row-camera-height-and-tilt = Camera height and tilt
 plan-row-a-note-for-yourself-shown = such as 60 cm up, 35° down
 plan-row-note-tip = A note for yourself, shown before the row is shot
 plan-row-row = Row
-plan-row-row-tip = One turn with the camera at one height is a row. Its name goes into the file names; 'level' is the camera level with the product.
+plan-row-row-tip = One turn with the camera at one height is a row. Its name goes into the file names; 'level' is the usual row, with the camera at about the product's height.
 plan-row-stops = Stops
 plan-row-stops-tip = How many frames are shot on the way round, evenly spaced
 plan-row-remove = Remove
@@ -479,7 +479,7 @@ ring-turns = turns { $word }
 ring-outside = outside { $row }
 ring-inside = inside { $row }
 ring-of-rows = of { $all_rows } rows
-ring-kept = kept
+ring-kept = in the set
 ring-complete = complete
 ring-all-rows = All rows
 ring-only-row = Row { $row }
@@ -646,8 +646,8 @@ stage-version = version { $version }
 ## state
 
 state-see-to-the-fields = { $n ->
-    [one] The plan cannot be shot yet. See to this field; it is marked, and says why when you point at it: { $fields }.
-   *[other] The plan cannot be shot yet. See to these fields; each is marked, and says why when you point at it: { $fields }.
+    [one] The plan cannot be shot yet: see to the field { $fields }, which is marked.
+   *[other] The plan cannot be shot yet: see to the marked fields { $fields }.
 }
 state-the-plan-cannot-be-shot = The plan cannot be shot yet: { $message }.
 state-the-plan-differs-from-the = The plan differs from the set in this folder: use the changed plan, or undo the changes.

@@ -94,7 +94,7 @@ fn a_flag_that_the_session_paused_for_is_answered() {
         Harness::builder().with_size([900.0, 300.0]).build_ui(|ui| message_ui(ui, &state, &sink));
     harness.run();
     harness.get_by_label("The frame of stop 12 is doubtful");
-    harness.get_by_label_contains("Motion blur +3.20 px: edges are smeared across by 3.2 px");
+    harness.get_by_label_contains("Motion blur: edges are smeared across by 3.2 px");
     let again = WindowIntent::Session(Intent::Retake { stops: vec![12] });
     let go_on = WindowIntent::Session(Intent::Resume);
     assert_eq!(click(&state, "It is seen to, shoot it again"), [again, go_on.clone()]);

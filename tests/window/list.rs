@@ -25,7 +25,7 @@ fn products_are_shot_one_after_another_with_two_keys() {
     until(&mut harness, "the list to look at", |state| state.offer.is_some());
     draw(&mut harness);
     // It is looked at first, and used when the person says so.
-    harness.get_by_label("Shoot list spring.csv");
+    harness.get_by_label("Products in spring.csv");
     harness.get_by_label("2 products, 0 of them done; 7 stops to shoot");
     harness.get_by_label("Product LH-2, Tide bowl, not begun, 3 stops");
     assert!(harness.state().state().list.is_none());

@@ -80,7 +80,7 @@ fn a_bad_value_says_why_and_holds_the_start_back() {
         // Over the field while it is typed in; under the button that it holds back stands which field it is.
         assert_eq!(harness.query_all_by_label_contains(says).count(), 1, "{field} = {bad}");
         let name = field.trim_end_matches(", row 1").replace("File-name pattern", "File names");
-        harness.get_by_label_contains(&format!("when you point at it: {name}."));
+        harness.get_by_label_contains(&format!("see to the field {name}, which is marked."));
         // The ring still shows the last plan that can be shot.
         harness.get_by_label("Stop 24, 345°, missing");
         assert!(

@@ -230,7 +230,7 @@ fn a_folder_with_frames_shows_them_again() {
     // Begun with another plan: the folder's own set is shown, and what would change.
     let mut harness = window(start(Plan::single_row("LP-0142", 8), folder.path(), SimSpeed::Max));
     until(&mut harness, "the set in the folder", |state| state.in_force.is_some());
-    harness.get_by_label_contains("4 frames stay with their stops, 4 stops will be without.");
+    harness.get_by_label_contains("4 frames stay with their stops, 4 stops will be without a frame.");
     harness.get_by_label("Undo changes").click();
     draw(&mut harness);
     harness.get_by_label("Stop 3, 180°, kept");
@@ -246,7 +246,7 @@ fn a_changed_plan_keeps_the_frames_of_stops_that_still_exist() {
     harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
     harness.get_by_role_and_label(egui::Role::TextInput, field).type_text("8");
     draw(&mut harness);
-    harness.get_by_label_contains("4 frames stay with their stops, 4 stops will be without.");
+    harness.get_by_label_contains("4 frames stay with their stops, 4 stops will be without a frame.");
     harness.get_by_label("Use changed plan").click();
     until(&mut harness, "the changed plan", |state| state.link == Link::Closed && state.change.is_none());
     harness.get_by_label("Stop 3, 90°, kept");

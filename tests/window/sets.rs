@@ -63,7 +63,7 @@ fn after_a_set_comes_a_new_one() {
     assert!(state.selected.is_empty() && state.shown().is_none());
     assert!(state.places.iter().all(|place| place.file_name().is_empty()));
     harness.get_by_label("First file: named once the plan can be shot");
-    harness.get_by_label_contains("when you point at it: SKU.");
+    harness.get_by_label_contains("see to the field SKU, which is marked.");
     assert_eq!(harness.query_all_by_label_contains("The SKU is").count(), 0);
     assert!(harness.get_by_role_and_label(egui::Role::TextInput, "SKU").is_focused());
     // Rows and times are as they were, in the fields and on the ring, and stay when the SKU is typed.

@@ -1,6 +1,6 @@
 //! Times, counts and angles as words for people.
 
-use session_core::check::{Flag, FlagKind, Response};
+use session_core::check::{FlagKind, Response};
 use session_core::engine::Activity;
 use session_core::motion::Direction;
 use session_core::plan::PlanField;
@@ -75,11 +75,6 @@ pub fn flag_kind(kind: FlagKind) -> String {
         FlagKind::Damaged => t!("words-damaged"),
         FlagKind::SizeDiffers => t!("words-size-differs"),
     }
-}
-
-/// A flag's kind and amount, such as `motion blur +3.20 px`.
-pub fn flag(flag: &Flag) -> String {
-    format!("{} {:+.2} {}", flag_kind(flag.kind), flag.amount, flag.unit)
 }
 
 /// The word for what follows from a flag.

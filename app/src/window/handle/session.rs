@@ -157,7 +157,7 @@ impl Tools {
             Update::Flagged { stop, flags, again, .. } => {
                 let closing = state.place(stop).is_some_and(|place| place.closing);
                 for flag in flags {
-                    let what = format!("{}: {}", words::flag(&flag), flag.reason);
+                    let what = format!("{}: {}", words::flag_kind(flag.kind), flag.reason);
                     let (kind, text) = if again {
                         let text = if closing {
                             t!("handle-closing-is-shot-again", what = what)

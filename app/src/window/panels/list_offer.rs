@@ -31,7 +31,8 @@ pub fn list_offer_ui(ui: &Ui, state: &State, sink: &IntentSink) {
         ui.add_space(6.0);
         ui.horizontal(|ui| actions_ui(ui, state, offer, sink));
     });
-    if shown.should_close() {
+    // A press beside it is too easily made for a list to be lost by it.
+    if !shown.backdrop_response.clicked() && shown.should_close() {
         put_away();
     }
 }
