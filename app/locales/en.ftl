@@ -171,7 +171,7 @@ handle-shot-but-skipped = All is shot but { $n ->
     [one] the stop that was skipped: shoot it, or set it right in the plan.
    *[other] the { $n } stops that were skipped: shoot them, or set them right in the plan.
 }
-handle-complete-not-checked = Every stop has its frame. The looking at them was stopped: what is doubtful may not be marked.
+handle-complete-not-checked = Every stop has its frame. The check was stopped: look at the last frames yourself.
 handle-the-set-is-complete-its = The set is complete. Its frames lie in { $frames }.
 handle-stop = Stop { $stop }: { $reason }
 handle-a-plan-can-be-opened = A plan can be opened once the session is stopped.
@@ -221,6 +221,7 @@ controls-shoot-skipped = { $n ->
     [one] Shoot the skipped stop
    *[other] Shoot the { $n } skipped stops
 }
+controls-pause-in-short = Pause
 controls-stop-in-short = Stop (Esc)
 controls-pausing-keep-going = Pausing… keep going
 controls-the-present-stop-is-finished = The present stop is finished first. Click to go on without a pause.

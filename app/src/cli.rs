@@ -7,6 +7,7 @@ use session_core::angle::{Angle, StepsPerTurn};
 use session_core::cancel::CancelToken;
 use session_core::check::{FlagKind, FlagPolicy, Response};
 use session_core::clock::SimSpeed;
+use session_core::journal::SessionFolder;
 use session_core::turntable::serial::Dialect;
 
 use crate::ports::PortKind;
@@ -415,6 +416,13 @@ fn fault(error: &anyhow::Error) -> u8 {
 fn usage(message: &str) -> u8 {
     eprintln!("roundstop: {message}");
     EXIT_USAGE
+}
+
+/// Says what the opening of a set's folder found and mended.
+fn tell_recovery(folder: &SessionFolder) {
+    for sentence in folder.recovery().sentences() {
+        eprintln!("{sentence}");
+    }
 }
 
 /// Is cancelled when Ctrl-C is pressed.

@@ -86,27 +86,39 @@ pub fn shoot_plate(
         exposure: Duration::from_secs_f64(plan.exposure_secs),
         inbox: inbox.clone(),
     };
-    let kept =
-        expose(studio, &request, cancel, prompt).and_then(|arrivals| keep_all(&folder, &stem, &arrivals));
+    let arrivals = expose(studio, &request, cancel, prompt);
+    let mut files_kept = 0;
+    let used = match &arrivals {
+        Ok(arrivals) => keep_all(&folder, &stem, arrivals, &mut files_kept),
+        Err(reason) => Err(reason.clone()),
+    };
     // Else what came too late would be taken for something of the next session, which may be another set's.
-    let late = studio.camera.take_held();
-    if !late.is_empty() {
-        set.hold(PLATE_SHOT, &late, "it came for a frame of the empty table, and too late")
-            .map_err(|error| error.to_string())?;
-    }
+    let mut left = arrivals.unwrap_or_default().split_off(files_kept);
+    left.extend(studio.camera.take_held());
+    let held = set.hold(PLATE_SHOT, &left, "it came for a frame of the empty table, and was not kept as one");
     // Empty by now; one that is not stays for the set's next opening.
     let _ = std::fs::remove_dir(&inbox);
-    kept.map(|picture| format!("{PLATES}/{picture}"))
+    let picture = used?;
+    held.map_err(|error| {
+        format!("the empty table is kept as {PLATES}/{picture}, to be chosen from a file; what came beside it was not: {error}")
+    })?;
+    Ok(format!("{PLATES}/{picture}"))
 }
 
-/// Keeps an exposure's files; gives the name of the one to be used.
-fn keep_all(folder: &Path, stem: &str, arrivals: &[Arrival]) -> Result<String, String> {
+/// Keeps an exposure's files, and counts those that are kept; gives the name of the one to be used.
+fn keep_all(
+    folder: &Path,
+    stem: &str,
+    arrivals: &[Arrival],
+    files_kept: &mut usize,
+) -> Result<String, String> {
     let mut picture = None;
     let mut names = Vec::new();
     for arrival in arrivals {
         let name = format!("{stem}{}", ending_of(arrival));
         let bytes = bytes_of(arrival)?;
         keep(folder, &name, &bytes)?;
+        *files_kept += 1;
         if let Arrival::Inbox(path) = arrival {
             durable::remove_copy(path);
         }
@@ -210,6 +222,7 @@ mod tests {
         let count = |below: &str| std::fs::read_dir(folder.path().join(below)).unwrap().count();
         assert_eq!((count(PLATES), count("incoming"), count("quarantine")), (0, 0, 1));
     }
+
     #[test]
     fn each_row_has_its_own() {
         let folder = tempfile::tempdir().unwrap();

@@ -209,8 +209,7 @@ fn a_closing_frame() {
     snapshots("closing", &state, nothing);
 }
 
-/// A set that was finished, and a listing that its crop is small for.
-/// The finishing room with a set that is finished; demo data.
+/// The finishing room with a set that was finished, and a listing that its crop is small for; demo data.
 fn finishing() -> State {
     let mut state = complete();
     state.finishing.enter(&state.folder.clone(), Some(21));

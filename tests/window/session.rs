@@ -274,17 +274,25 @@ fn a_table_that_cannot_be_opened_is_named() {
 #[test]
 fn a_skipped_stop_is_missing_once_all_else_is_shot() {
     let folder = tempfile::tempdir().unwrap();
-    let mut harness = window(start(Plan::single_row("LP-0142", 4), folder.path(), SimSpeed::Times(2.0)));
+    let mut plan = Plan::single_row("LP-0142", 2);
+    plan.rows.push(Row::full_turn("high", 2));
+    let mut harness = window(start(plan, folder.path(), SimSpeed::Max));
     harness.run();
     harness.get_by_label("Start: shoot 4 stops").click();
-    until(&mut harness, "the session", |state| state.link == Link::Open && state.is_busy());
+    let at_new_row = |state: &State| matches!(state.mode, Mode::Paused(PauseReason::NewRow { .. }));
+    until(&mut harness, "the question before the second row", at_new_row);
     harness.state().sink().send(WindowIntent::LeaveOut(vec![4]));
+    let is_skipped = |state: &State| state.place(4).is_some_and(|place| place.mark == Mark::LeftOut);
+    until(&mut harness, "the stop skipped", is_skipped);
+    harness.state().sink().session(Intent::Resume);
     until(&mut harness, "the end of the set", finished);
-    let texts = |state: &State| state.notices.iter().map(|notice| notice.text.clone()).collect::<Vec<_>>();
-    assert!(texts(harness.state().state()).iter().any(|text| text.contains("but the stop that was skipped")));
+    let says = |state: &State, text: &str| state.notices.iter().any(|notice| notice.text.contains(text));
+    assert!(says(harness.state().state(), "but the stop that was skipped"));
     harness.get_by_label("Shoot the skipped stop").click();
+    until(&mut harness, "the camera's question or the end", |state| at_new_row(state) || finished(state));
+    harness.state().sink().session(Intent::Resume);
     until(&mut harness, "the skipped one", |state| finished(state) && state.kept() == 4);
-    assert!(texts(harness.state().state()).iter().any(|text| text.starts_with("The set is complete.")));
+    assert!(says(harness.state().state(), "The set is complete."));
 }
 
 #[test]

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use session_core::journal::{ChoiceError, SessionFolder};
 
-use super::{fault, pick, status, usage};
+use super::{fault, pick, status, tell_recovery, usage};
 
 /// Runs `roundstop set-aside DIR --stops …`.
 pub fn set_aside(dir: &Path, text: &str) -> u8 {
@@ -22,9 +22,7 @@ fn edit(dir: &Path, text: &str, note: impl Fn(&SessionFolder, &[u32]) -> Result<
         Ok(folder) => folder,
         Err(error) => return fault(&error.into()),
     };
-    for sentence in folder.recovery().sentences() {
-        eprintln!("{sentence}");
-    }
+    tell_recovery(&folder);
     let picked = match pick::stops(text, folder.shots()) {
         Ok(picked) => picked,
         Err(reason) => return usage(&reason),

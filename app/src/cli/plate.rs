@@ -6,7 +6,7 @@ use anyhow::Context;
 use session_core::journal::SessionFolder;
 use session_core::plan::Plan;
 
-use super::{DeviceArgs, EXIT_DONE, cancelled_by_ctrl_c, fault};
+use super::{DeviceArgs, EXIT_DONE, cancelled_by_ctrl_c, fault, tell_recovery};
 use crate::{listing, single_shot, studio};
 
 /// Runs `roundstop plate DIR`.
@@ -24,6 +24,7 @@ pub fn run(dir: &Path, row: Option<&str>, devices: &DeviceArgs) -> u8 {
 fn shoot(dir: &Path, row: Option<&str>, devices: &DeviceArgs) -> anyhow::Result<String> {
     // Held until it is done, so that no session shoots into the set meanwhile.
     let folder = SessionFolder::open(dir)?;
+    tell_recovery(&folder);
     let row = row_of(folder.plan(), row)?;
     let mut settings = listing::read_finishing(dir)?;
     let options = devices.options.studio();
@@ -33,7 +34,7 @@ fn shoot(dir: &Path, row: Option<&str>, devices: &DeviceArgs) -> anyhow::Result<
     let prompt = |text: String| eprintln!("{text}");
     let name =
         single_shot::shoot_plate(&mut studio, &folder, &row, &cancel, &prompt).map_err(anyhow::Error::msg)?;
-    settings.use_plate_of_row(row, name.clone());
+    settings.use_plate_of_row(row, Some(name.clone()));
     listing::write_finishing(dir, &settings).with_context(|| {
         format!("the empty table is kept as {name}, but not noted; name it with finish --plate")
     })?;

@@ -13,7 +13,9 @@ use session_core::journal::{SESSION_FILE, SessionFolder};
 use session_core::runner::{self, RunOptions, SessionHandle};
 use session_core::view::{SessionView, Update};
 
-use super::{DeviceArgs, EXIT_FAULT, RetakeArgs, RunArgs, ShootArgs, fault, pick, status, usage};
+use super::{
+    DeviceArgs, EXIT_FAULT, RetakeArgs, RunArgs, ShootArgs, fault, pick, status, tell_recovery, usage,
+};
 use crate::studio;
 
 /// Runs `roundstop shoot`.
@@ -86,9 +88,7 @@ fn run_session(
     run: &RunArgs,
     intent: Intent,
 ) -> anyhow::Result<u8> {
-    for sentence in folder.recovery().sentences() {
-        eprintln!("{sentence}");
-    }
+    tell_recovery(&folder);
     let root = folder.root().to_owned();
     // Asking makes sense only where someone can answer.
     let asks = !run.json && io::stdin().is_terminal() && io::stderr().is_terminal();

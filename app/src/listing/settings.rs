@@ -79,9 +79,13 @@ impl FinishingFile {
         self.plates.clear();
     }
 
-    /// Uses a frame of the empty table for one row: another row's shows the table from another height.
-    pub fn use_plate_of_row(&mut self, row: String, plate: String) {
-        self.plates.insert(row, plate);
+    /// Uses a frame of the empty table for one row, whose camera stands at a height of its own; `None` goes back to
+    /// the one for all rows.
+    pub fn use_plate_of_row(&mut self, row: String, plate: Option<String>) {
+        match plate {
+            Some(plate) => drop(self.plates.insert(row, plate)),
+            None => drop(self.plates.remove(&row)),
+        }
     }
 }
 

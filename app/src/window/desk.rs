@@ -289,13 +289,14 @@ impl Worker {
                     }
                 }
                 Order::ShootPlate { set, row, table, camera, options, cancel } => {
-                    match self.shoot_plate(&set, &row, (&table, &camera), &options, &cancel) {
-                        Ok(name) => self.mailbox.desk(DeskNews::PlateShot { set, row, name }),
-                        Err(reason) => self.mailbox.desk(DeskNews::NotTried(reason)),
-                    }
+                    let news = match self.shoot_plate(&set, &row, (&table, &camera), &options, &cancel) {
+                        Ok(name) => DeskNews::PlateShot { set, row, name },
+                        Err(reason) => DeskNews::NotTried(reason),
+                    };
                     // They are open now, whatever came of it.
-                    let view = self.tryout.as_mut().and_then(|tryout| tryout.view().ok());
-                    self.mailbox.desk(DeskNews::Tried(view.map(Box::new)));
+                    let tried = self.tried();
+                    self.mailbox.desk(tried);
+                    self.mailbox.desk(news);
                 }
                 Order::Look(folder) => self.look(folder),
                 Order::LookAtRecents(folders) => {
@@ -312,9 +313,10 @@ impl Worker {
                     self.close();
                 }
                 Order::EndSession => {
-                    self.end_session();
-                    let view = self.tryout.as_mut().and_then(|tryout| tryout.view().ok());
-                    self.mailbox.desk(DeskNews::Tried(view.map(Box::new)));
+                    let folder = self.take_devices_over();
+                    let tried = self.tried();
+                    self.mailbox.desk(tried);
+                    self.tell_closed(folder);
                 }
                 Order::Replan(folder, plan) => self.replan(folder, plan),
                 Order::Note(folder, wish) => {

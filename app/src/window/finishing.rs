@@ -63,8 +63,8 @@ pub enum FinishingEdit {
     SharpenPercent(f32),
     /// The frame of the empty table for all rows; `None` for none.
     Plate(Option<String>),
-    /// The frame of the empty table for the row of this name.
-    PlateOfRow(String, String),
+    /// The frame of the empty table for the row of this name; `None` for the one of all rows.
+    PlateOfRow(String, Option<String>),
     /// Who took the pictures.
     Creator(String),
     /// Whose they are.

@@ -158,10 +158,9 @@ impl Tools {
     /// Handles a wish that is about devices, lists and the window itself.
     fn handle_room(&mut self, state: &mut State, intent: WindowIntent) {
         match intent {
-            // A session that is shooting is not to be covered by it.
-            WindowIntent::Setup(step) if !state.is_busy() => {
-                // Its devices could not be tried out while a session holds them.
-                self.end_session(state);
+            // A session that is shooting is not to be covered by it, and devices could not be tried out while one
+            // holds them.
+            WindowIntent::Setup(step) if !state.is_busy() && self.end_session(state) => {
                 Setup::open(state, step);
                 state.stage.page = Page::Set;
             }

@@ -245,10 +245,11 @@ fn mark_of(view: &StopView) -> Mark {
     let busy = !matches!(view.activity, Activity::None | Activity::Queued);
     match view.state {
         _ if busy => Mark::InWork,
+        // Decided by a person, after whatever went wrong with it.
+        StopState::SetAside | StopState::Missing if view.skipped => Mark::LeftOut,
         _ if view.problem.is_some() => Mark::Problem,
         StopState::Kept if !view.flags().is_empty() => Mark::Flagged,
         StopState::Kept => Mark::Kept,
-        _ if view.skipped => Mark::LeftOut,
         StopState::SetAside => Mark::SetAside,
         StopState::Missing => Mark::Missing,
     }

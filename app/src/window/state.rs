@@ -80,6 +80,9 @@ pub struct Notice {
     pub stop: Option<u32>,
 }
 
+/// What prompts belong to that are about no stop but what is being tried out, until that is over.
+pub const OF_TRIAL: Option<u32> = Some(0);
+
 /// Notices held; the newest is shown, older ones can be looked up.
 const MOST_NOTICES: usize = 30;
 
@@ -545,10 +548,11 @@ impl State {
         if skipped.is_empty() { self.places.iter().filter(wanted).count() } else { skipped.len() }
     }
 
-    /// The skipped stops, where nothing else is left of a set that is shot: skipped for now, they are missing after it.
+    /// The skipped stops, where nothing else is left to shoot and nothing is under way: skipped for now, they are what
+    /// is missing then.
     pub fn skipped_left(&self) -> Vec<u32> {
         let left = || self.places.iter().filter(|place| place.chosen == 0);
-        if self.mode == Mode::Finished && left().all(|place| place.mark == Mark::LeftOut) {
+        if !self.is_busy() && left().all(|place| place.mark == Mark::LeftOut) {
             left().map(|place| place.index).collect()
         } else {
             Vec::new()
@@ -559,7 +563,12 @@ impl State {
     pub fn leave_set(&mut self) {
         self.in_force = None;
         self.point_at_nothing();
-        self.notices.retain(|notice| notice.kind == NoticeKind::Trouble && notice.stop.is_none());
+        let stays = |notice: &Notice| match notice.kind {
+            NoticeKind::Note => false,
+            NoticeKind::Prompt => notice.stop == OF_TRIAL,
+            NoticeKind::Trouble => notice.stop.is_none(),
+        };
+        self.notices.retain(stays);
     }
 
     /// The same in short, for a place beside the fields: those name what is wrong with them themselves.

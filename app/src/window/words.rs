@@ -1,6 +1,6 @@
 //! Times, counts and angles as words for people.
 
-use session_core::check::{FlagKind, Response};
+use session_core::check::{Flag, FlagKind, Response};
 use session_core::engine::Activity;
 use session_core::motion::Direction;
 use session_core::plan::PlanField;
@@ -75,6 +75,11 @@ pub fn flag_kind(kind: FlagKind) -> String {
         FlagKind::Damaged => t!("words-damaged"),
         FlagKind::SizeDiffers => t!("words-size-differs"),
     }
+}
+
+/// What was found on a frame: its kind, and what it is told by.
+pub fn flag(flag: &Flag) -> String {
+    format!("{}: {}", flag_kind(flag.kind), flag.reason)
 }
 
 /// The word for what follows from a flag.

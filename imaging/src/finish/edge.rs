@@ -181,21 +181,21 @@ fn tinted_as_object(
     let outside: Vec<bool> = wide.iter().map(|wide| !wide).collect();
     let mean = |of: &[bool], reach: usize| spread(steps, &shares(of), width, height, reach);
     let (here, _) = mean(&doubtful, 1);
-    let (object, object_is_near) = mean(&inside, HEREABOUTS);
-    let (ground, ground_is_near) = mean(&outside, HEREABOUTS);
+    let (object_tint, object_is_near) = mean(&inside, HEREABOUTS);
+    let (ground_tint, ground_is_near) = mean(&outside, HEREABOUTS);
     let nearer: Vec<bool> = (0..doubtful.len())
         .map(|i| {
             doubtful[i]
                 && object_is_near[i] > 0.0
                 && ground_is_near[i] > 0.0
-                && tint_apart(here[i], object[i]) < tint_apart(here[i], ground[i])
+                && tint_apart(here[i], object_tint[i]) < tint_apart(here[i], ground_tint[i])
         })
         .collect();
     let surely = (0..doubtful.len())
         .map(|i| {
-            let lit_as_object = (light(here[i]) - light(object[i])).abs()
-                < LIGHT_TELLS * (light(here[i]) - light(ground[i])).abs();
-            nearer[i] && (lit_as_object || tint_apart(object[i], ground[i]) > TINT_TELLS)
+            let lit_as_object = (light(here[i]) - light(object_tint[i])).abs()
+                < LIGHT_TELLS * (light(here[i]) - light(ground_tint[i])).abs();
+            nearer[i] && (lit_as_object || tint_apart(object_tint[i], ground_tint[i]) > TINT_TELLS)
         })
         .collect();
     [surely, nearer]

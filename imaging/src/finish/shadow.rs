@@ -12,8 +12,9 @@ use super::settings::Shadow;
 
 /// Darkening below this is left out, so that grain becomes white too.
 const LEAST_SHADOW: f32 = 0.018;
-/// How far from the border shadows begin to fade, a share of the shorter side.
-const BORDER: f32 = 0.06;
+/// Over which share of the way from the border to the object shadows come up; what touches the foot stays as dark as it
+/// is.
+const FADES: f32 = 0.65;
 
 /// How dark the shadow is at each coarse place: 1 without any.
 struct ShadowMap {
@@ -35,8 +36,9 @@ impl ShadowMap {
         let wide = weighted(&c.ratio, &ground, w, h, 4);
         let wider = weighted(&c.ratio, &ground, w, h, 16);
         let least = LEAST_SHADOW.max(2.0 * c.noise);
-        let near = (!has_plate).then(|| near_the_object(&c.object, w, h));
-        let fade = |i: usize| near.as_ref().map_or(1.0, |near| near[i]) * off_the_border(i, w, h);
+        let away = distances(&c.object, w, h);
+        let near = (!has_plate).then(|| near_the_object(&c.object, &away, w, h));
+        let fade = |i: usize| near.as_ref().map_or(1.0, |near| near[i]) * off_the_border(away[i], i, w, h);
         let seen: Vec<f32> = (0..w * h).map(|i| fine[i].or(wide[i]).or(wider[i]).unwrap_or(1.0)).collect();
         if shadow == Shadow::Remove {
             return Self { grid: c.grid(), seen, shown: vec![1.0; w * h] };
@@ -68,17 +70,21 @@ impl ShadowMap {
     }
 }
 
-/// 1 inside the picture, falling to 0 at its border: a shop's page is white, and a shadow that runs on over the
-/// border would be cut off there with an edge.
-fn off_the_border(i: usize, width: usize, height: usize) -> f32 {
+/// 1 about the object, falling to 0 at the picture's border over most of the way between: a shop's page is white, and
+/// a shadow that runs on over the border would be cut off there. `away` is the distance to the object.
+fn off_the_border(away: f32, i: usize, width: usize, height: usize) -> f32 {
     let (x, y) = (i % width, i / width);
-    let away = x.min(y).min(width - 1 - x).min(height - 1 - y) as f32;
-    let t = (away / (BORDER * width.min(height) as f32).max(1.0)).clamp(0.0, 1.0);
+    let to_border = x.min(y).min(width - 1 - x).min(height - 1 - y) as f32;
+    smooth((to_border / (to_border + away).max(1e-3) / FADES).min(1.0))
+}
+
+/// From 0 to 1 without a step at either end.
+fn smooth(t: f32) -> f32 {
     t * t * (3.0 - 2.0 * t)
 }
 
 /// 1 beside the object's foot, falling to 0 at a third of its width away and above its lower part.
-fn near_the_object(object: &[bool], width: usize, height: usize) -> Vec<f32> {
+fn near_the_object(object: &[bool], away: &[f32], width: usize, height: usize) -> Vec<f32> {
     let rows: Vec<(usize, usize, usize)> = (0..height)
         .filter_map(|y| {
             let row = &object[y * width..(y + 1) * width];
@@ -90,13 +96,12 @@ fn near_the_object(object: &[bool], width: usize, height: usize) -> Vec<f32> {
     let tall = (last.0 - first.0 + 1) as f32;
     let reach = (0.33 * wide).max(4.0);
     let foot_from = last.0 as f32 - 0.45 * tall;
-    let distance = distances(object, width, height);
     (0..object.len())
         .map(|i| {
             let y = (i / width) as f32;
             let low = ((y - foot_from) / (0.2 * tall).max(1.0)).clamp(0.0, 1.0);
-            let t = (1.0 - distance[i] / reach).clamp(0.0, 1.0);
-            low * t * t * (3.0 - 2.0 * t)
+            let t = (1.0 - away[i] / reach).clamp(0.0, 1.0);
+            low * smooth(t)
         })
         .collect()
 }

@@ -197,7 +197,7 @@ impl SessionFolder {
         Self::read(root).map(|(_, status)| status)
     }
 
-    /// Reads a session's plan and status as [`Self::read_status`] does, both of one moment.
+    /// Reads a session's plan and status as [`Self::read_status`] does.
     ///
     /// # Errors
     /// When there is no session, or one that is not readable.

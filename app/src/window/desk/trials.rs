@@ -45,7 +45,11 @@ impl Worker {
         trial: Trial,
         cancel: &CancelToken,
     ) -> Result<TryoutView, String> {
-        if !self.tryout.as_ref().is_some_and(|tryout| tryout.is(table, camera)) {
+        let serves = |tryout: &mut Tryout| {
+            // Whoever connects once more has mended what was lost.
+            tryout.is(table, camera) && (trial != Trial::Connect || tryout.view().is_ok())
+        };
+        if !self.tryout.as_mut().is_some_and(serves) {
             // The old devices are let go before the new ones are opened: both may be on one port.
             self.tryout = None;
             self.tryout = Some(Tryout::open(table, camera, options)?);
@@ -58,14 +62,26 @@ impl Worker {
         tryout.view()
     }
 
-    /// Ends the session, if one runs, and takes its devices over.
-    pub(super) fn end_session(&mut self) {
-        if let Some(session) = self.session.take() {
-            let ended = session.end();
-            self.tell_closed(ended.folder);
-            if let (Some(devices), Some(facts)) = (ended.devices, self.studio.take()) {
-                self.tryout = Some(facts.tryout(devices));
+    /// Ends the session, if one runs, and takes its devices over; gives its folder.
+    pub(super) fn take_devices_over(&mut self) -> Option<SessionFolder> {
+        let ended = self.session.take()?.end();
+        if let (Some(devices), Some(facts)) = (ended.devices, self.studio.take()) {
+            self.tryout = Some(facts.tryout(devices));
+        }
+        ended.folder
+    }
+
+    /// How the devices stand that are open outside a session. One that is lost is let go, so that it can be opened
+    /// anew.
+    pub(super) fn tried(&mut self) -> DeskNews {
+        match self.tryout.as_mut().map(Tryout::view) {
+            Some(Ok(view)) => DeskNews::Tried(Some(Box::new(view))),
+            Some(Err(reason)) => {
+                self.tryout = None;
+                self.mailbox.desk(DeskNews::Trouble(reason));
+                DeskNews::Tried(None)
             }
+            None => DeskNews::Tried(None),
         }
     }
 
@@ -79,12 +95,16 @@ impl Worker {
         options: &StudioOptions,
         cancel: &CancelToken,
     ) -> Result<String, String> {
-        self.end_session();
+        if self.session.is_some() {
+            let folder = self.take_devices_over();
+            self.tell_closed(folder);
+        }
         self.try_out(table, camera, options, Trial::Connect, cancel)?;
-        let tryout = self.tryout.as_mut().ok_or(t!("desk-the-devices-are-not-open"))?;
-        let prompt = |text| self.mailbox.desk(DeskNews::Prompt(text));
         // Held until it is done, so that no session shoots into the set meanwhile.
         let folder = SessionFolder::open(set).map_err(|error| error.to_string())?;
+        self.tell_recovery(&folder);
+        let tryout = self.tryout.as_mut().ok_or(t!("desk-the-devices-are-not-open"))?;
+        let prompt = |text| self.mailbox.desk(DeskNews::Prompt(text));
         single_shot::shoot_plate(tryout.studio(), &folder, row, cancel, &prompt)
     }
 

@@ -8,7 +8,7 @@ use crate::window::desk::{DeskNews, Order};
 use crate::window::devices::Heard;
 use crate::window::pictures::Pictures;
 use crate::window::setup::SetupStep;
-use crate::window::state::{Link, LiveFacts, NoticeKind, State};
+use crate::window::state::{Link, LiveFacts, NoticeKind, OF_TRIAL, State};
 use crate::window::text::t;
 use crate::window::tryout::{LivePicture, Trial};
 
@@ -121,16 +121,13 @@ impl Tools {
     }
 }
 
-/// What prompts belong to that are about no stop, until the trial is over.
-const TRIAL: Option<u32> = Some(0);
-
 /// Takes in what came of trying devices out, asking ports and saving a board's files.
 pub(super) fn take_in_devices(state: &mut State, news: DeskNews) {
     if matches!(news, DeskNews::Tried(_) | DeskNews::NotTried(_)) {
-        state.notices.retain(|notice| notice.stop != TRIAL);
+        state.notices.retain(|notice| notice.stop != OF_TRIAL);
     }
     match news {
-        DeskNews::Prompt(text) => state.say_of(TRIAL, NoticeKind::Prompt, text),
+        DeskNews::Prompt(text) => state.say_of(OF_TRIAL, NoticeKind::Prompt, text),
         DeskNews::Tried(view) => {
             state.trying = false;
             if let (Some(trial), true) = (state.trial.take(), view.is_some()) {

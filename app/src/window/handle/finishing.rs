@@ -118,7 +118,7 @@ impl Tools {
         let plate = path.strip_prefix(&state.finishing.folder).unwrap_or(path);
         let plate = plate.display().to_string();
         let edit = match state.row_in_room() {
-            Some(row) if state.has_rows() => FinishingEdit::PlateOfRow(row.name.clone(), plate),
+            Some(row) if state.has_rows() => FinishingEdit::PlateOfRow(row.name.clone(), Some(plate)),
             _ => FinishingEdit::Plate(Some(plate)),
         };
         self.handle_finishing(state, FinishingWish::Edit(edit));
@@ -129,7 +129,7 @@ impl Tools {
         let text = t!("finishing-plate-shot", file = name);
         let room = &state.finishing;
         if room.folder == set && room.open && room.is_read() {
-            self.handle_finishing(state, FinishingWish::Edit(FinishingEdit::PlateOfRow(row, name)));
+            self.handle_finishing(state, FinishingWish::Edit(FinishingEdit::PlateOfRow(row, Some(name))));
             state.say(NoticeKind::Note, text);
         } else {
             // Another set may be in the room by now, whose settings are not to be changed, or none may be read yet.

@@ -108,6 +108,7 @@ impl Tools {
             // What was said of the set as it stood is no longer so.
             state.notices.retain(|notice| notice.kind != NoticeKind::Note);
         }
+        let was_checking = state.checking;
         state.mode = view.mode.clone();
         state.rows.clone_from(&view.rows);
         state.plate_deg = view.plate_deg;
@@ -130,7 +131,7 @@ impl Tools {
             self.set_complete(state, t!("handle-the-set-is-complete-its", frames = frames));
         } else if finishes && !state.skipped_left().is_empty() {
             state.say(NoticeKind::Note, t!("handle-shot-but-skipped", n = state.to_shoot()));
-        } else if stops && all_kept {
+        } else if stops && was_checking && all_kept {
             self.set_complete(state, t!("handle-complete-not-checked"));
         }
     }
@@ -157,7 +158,7 @@ impl Tools {
             Update::Flagged { stop, flags, again, .. } => {
                 let closing = state.place(stop).is_some_and(|place| place.closing);
                 for flag in flags {
-                    let what = format!("{}: {}", words::flag_kind(flag.kind), flag.reason);
+                    let what = words::flag(&flag);
                     let (kind, text) = if again {
                         let text = if closing {
                             t!("handle-closing-is-shot-again", what = what)

@@ -12,10 +12,9 @@ use crate::window::text::t;
 impl Tools {
     /// Clears the product's fields for another one; rows and times stay, as most products are shot alike.
     pub(super) fn new_set(&self, state: &mut State) {
-        if state.is_busy() {
+        if state.is_busy() || !self.end_session(state) {
             return;
         }
-        self.end_session(state);
         let (sku, title) = (String::new(), String::new());
         state.begin_plan(&Plan { sku, title, ..state.planned.clone() });
         state.own_plan = true;
@@ -66,17 +65,18 @@ impl Tools {
 
     /// Ends an idle session; the devices stay, for another folder changes nothing for them: a board that is opened
     /// anew may have forgotten where it stands.
-    pub(super) fn end_session(&self, state: &mut State) {
-        if state.link == Link::Open && !state.is_busy() && self.order(state, Order::EndSession) {
+    /// Tells whether none runs any more; otherwise nothing may change under it.
+    pub(super) fn end_session(&self, state: &mut State) -> bool {
+        if state.link == Link::Open && self.order(state, Order::EndSession) {
             state.link = Link::Closing;
         }
+        state.link != Link::Open
     }
 
     pub(super) fn use_folder(&self, state: &mut State, folder: &Path) {
-        if state.is_busy() || folder.as_os_str().is_empty() {
+        if state.is_busy() || folder.as_os_str().is_empty() || !self.end_session(state) {
             return;
         }
-        self.end_session(state);
         folder.clone_into(&mut state.folder);
         state.own_plan = false;
         state.folder_follows = false;

@@ -32,14 +32,17 @@ pub fn controls_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             stop_button_ui(ui, sink, &t!("controls-stop"), half, tall);
         }
         (Link::Open, Mode::Running) => {
-            if primary_button_ui(ui, &t!("controls-pause-after-this-frame"), true, vec2(half, tall)).clicked()
-            {
+            let pause = t!("controls-pause-after-this-frame");
+            let pause = words_that_fit(ui, pause, t!("controls-pause-in-short"), half);
+            if primary_button_ui(ui, &pause, true, vec2(half, tall)).clicked() {
                 sink.session(Intent::PauseAfterFrame);
             }
             stop_button_ui(ui, sink, &t!("controls-stop-at-once"), half, tall);
         }
         (Link::Open, Mode::Pausing) => {
-            if primary_button_ui(ui, &t!("controls-pausing-keep-going"), true, vec2(half, tall))
+            let go_on = t!("controls-pausing-keep-going");
+            let go_on = words_that_fit(ui, go_on, t!("controls-go-on"), half);
+            if primary_button_ui(ui, &go_on, true, vec2(half, tall))
                 .on_hover_text(t!("controls-the-present-stop-is-finished"))
                 .clicked()
             {
@@ -189,7 +192,7 @@ fn start_ui(ui: &mut Ui, state: &State, sink: &IntentSink, width: f32, tall: f32
 
 pub(super) fn stop_button_ui(ui: &mut Ui, sink: &IntentSink, text: &str, width: f32, tall: f32) {
     let button = |ui: &mut Ui, size: Vec2| {
-        let text = words_that_fit(ui, text, size.x);
+        let text = words_that_fit(ui, text.to_owned(), t!("controls-stop-in-short"), size.x);
         let response = button_ui(ui, &text, true, size);
         if response.clone().on_hover_text(t!("controls-esc-at-any-time-the")).clicked() {
             sink.session(Intent::StopNow);
@@ -207,12 +210,12 @@ pub(super) fn stop_button_ui(ui: &mut Ui, sink: &IntentSink, text: &str, width: 
     }
 }
 
-/// The words of a stop button, or fewer where they would be cut.
-fn words_that_fit(ui: &Ui, text: &str, width: f32) -> String {
+/// A button's words, or fewer where they would be cut or push what stands beside it away.
+fn words_that_fit(ui: &Ui, text: String, short: String, width: f32) -> String {
     let font = TextStyle::Button.resolve(ui.style());
     let room = width - 2.0 * ui.spacing().button_padding.x;
-    let needed = ui.fonts_mut(|fonts| fonts.layout_no_wrap(text.to_owned(), font, theme::text()).size().x);
-    if width > 0.0 && needed > room { t!("controls-stop-in-short") } else { text.to_owned() }
+    let needed = ui.fonts_mut(|fonts| fonts.layout_no_wrap(text.clone(), font, theme::text()).size().x);
+    if width > 0.0 && needed > room { short } else { text }
 }
 
 fn waiting_ui(ui: &mut Ui, text: &str, width: f32, tall: f32) {

@@ -175,7 +175,7 @@ fn plate_ui(
             (None, true) => t!("finishing-no-plate-of-row", row = short_row),
         };
         soft_ui(ui, text).on_hover_text(t!("finishing-plate-tip"));
-        ui.horizontal(|ui| {
+        ui.horizontal_wrapped(|ui| {
             if state.trying {
                 if button_ui(ui, &t!("controls-call-off"), true, size).clicked() {
                     sink.session(Intent::StopNow);
@@ -195,7 +195,12 @@ fn plate_ui(
                 wish(FinishingWish::ChoosePlate);
             }
             if plate.is_some() && button_ui(ui, &t!("finishing-none"), true, size).clicked() {
-                edit(FinishingEdit::Plate(None));
+                // One row's own goes alone.
+                edit(if state.has_rows() && file.plates.contains_key(row) {
+                    FinishingEdit::PlateOfRow(row.to_owned(), None)
+                } else {
+                    FinishingEdit::Plate(None)
+                });
             }
         });
     });

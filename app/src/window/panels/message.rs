@@ -105,9 +105,7 @@ fn flagged_ui(ui: &mut Ui, place: &Place, sink: &IntentSink) {
         ui.label(RichText::new(title).strong().size(16.0));
     });
     for flag in place.flags() {
-        ui.add(
-            egui::Label::new(format!("{}: {}.", capital(&words::flag_kind(flag.kind)), flag.reason)).wrap(),
-        );
+        ui.add(egui::Label::new(format!("{}.", capital(&words::flag(flag)))).wrap());
     }
     ui.add_space(2.0);
     ui.horizontal(|ui| {

@@ -331,7 +331,7 @@ pub fn tip_ui(ui: &mut Ui, place: &Place) {
         ui.label(format!("{}{versions}", place.words()));
     });
     for flag in place.flags() {
-        ui.label(format!("{}: {}", words::flag_kind(flag.kind), flag.reason));
+        ui.label(words::flag(flag));
     }
     soft_ui(ui, place.file_name());
     if place.closing {
