@@ -27,7 +27,7 @@ pub use metadata::{Labels, StopLabel, xmp_packet};
 pub use moving::{MAX_MOVING_EDGE_PX, MovingKind, moving_preview};
 pub use package::{PackageError, write_package};
 pub use page::{PageFrame, page};
-pub use profile::{ListingProfile, ProfileError, thinned};
+pub use profile::{ColourSpace, ListingProfile, ProfileError, thinned};
 pub use sequence::{SEQUENCE_NOTE, SequenceFacts, even_sided, sequence_name, sequence_note};
 pub use sheet::{SheetCell, sheet_jpeg, sheet_pdf};
 

@@ -40,6 +40,18 @@ pub enum ProfileError {
     },
 }
 
+/// The colours of a listing's pictures.
+///
+/// Finishing works in sRGB, and a shop's page shows other colours wrongly wherever their profile is dropped (common
+/// practice, no source): so there is one to name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum ColourSpace {
+    /// IEC 61966-2-1.
+    #[default]
+    Srgb,
+}
+
 /// A listing profile.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -50,9 +62,12 @@ pub struct ListingProfile {
     pub width_px: u32,
     /// Height in pixels, 16 to 12 000.
     pub height_px: u32,
-    /// The file type: jpeg, webp, png, or avif where that is built in. Colours are always sRGB.
+    /// The file type: jpeg, webp, png, or avif where that is built in.
     #[serde(default)]
     pub file_type: FileType,
+    /// The pictures' colours.
+    #[serde(default)]
+    pub colour_space: ColourSpace,
     /// Highest quality tried, 1 to 100; nothing to PNG.
     #[serde(default = "default_quality")]
     pub quality: u8,
@@ -273,7 +288,8 @@ mod tests {
     #[test]
     fn a_profile_is_read_with_its_defaults_and_refused_with_the_field() {
         let read = |more: &str| ListingProfile::from_toml(&format!("name = 'Demo'\nwidth_px = 800\n{more}"));
-        let profile = read("height_px = 600").unwrap();
+        let profile = read("height_px = 600\ncolour_space = 'srgb'").unwrap();
+        assert_eq!(profile, read("height_px = 600").unwrap());
         assert_eq!((profile.quality, profile.file_type, profile.frames), (88, FileType::Jpeg, None));
         assert_eq!((profile.moving, profile.sequence_fps), (MovingKind::WebP, None));
         let finishing = profile.finishing(&FinishSettings::default(), None);
@@ -287,6 +303,7 @@ mod tests {
             ("height_px = 600\nmoving = 'avi'", "unknown variant"),
             ("height_px = 600\nshop = 'x'", "unknown field"),
             ("height_px = 600\nfile_type = 'gif'", "unknown variant"),
+            ("height_px = 600\ncolour_space = 'adobe-rgb'", "expected `srgb`"),
             ("height_px = 60", "10 times"),
             ("", "height_px"),
         ] {
