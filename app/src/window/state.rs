@@ -439,8 +439,7 @@ impl State {
     pub fn row_in_room(&self) -> Option<&Row> {
         let room = &self.finishing;
         let stop = room.stop().filter(|_| room.folder == self.folder)?.stop;
-        let place = self.places.iter().find(|place| place.index == stop)?;
-        self.in_force.as_ref()?.plan.rows.get(place.row)
+        self.in_force.as_ref()?.plan.rows.get(self.place(stop)?.row)
     }
 
     /// Whether table and camera are connected and have nothing to do, so that one frame can be shot.
