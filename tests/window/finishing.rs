@@ -5,7 +5,7 @@ use std::path::Path;
 use egui::{Key, Role};
 use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
-use roundstop::listing::{read_finishing, write_finishing};
+use roundstop::listing::{ListingSize, read_finishing, write_finishing};
 use roundstop::window::WindowApp;
 use roundstop::window::finishing::{FinishingRoom, FinishingWish, Measuring, Side};
 use roundstop::window::intent::WindowIntent;
@@ -450,12 +450,44 @@ fn an_axis_that_is_not_known_has_no_figures() {
     assert!(harness.query_by_label_contains("px beside the middle").is_none());
 }
 
+fn told_size(state: &State) -> Option<ListingSize> {
+    Some(state.finishing.listing.as_ref()?.as_ref().ok()?.size)
+}
+
+#[test]
+fn a_profile_that_cannot_be_used_is_refused_when_it_is_chosen() {
+    let (folder, mut harness) = room();
+    let profile = folder.path().join("odd.toml");
+    std::fs::write(&profile, "name = 'odd'\nwidth_px = 800\nheight_px = 2\n").unwrap();
+    let wish = FinishingWish::Profile(profile.display().to_string());
+    harness.state().sink().send(WindowIntent::Finishing(wish));
+    until(&mut harness, "the refusal", |state| {
+        state
+            .finishing
+            .listing
+            .as_ref()
+            .is_some_and(|told| told.as_ref().is_err_and(|e| e.contains("height_px")))
+    });
+    draw(&mut harness);
+    harness.get_by_label_contains("odd.toml cannot be used");
+    assert!(harness.get_by_role_and_label(Role::Button, "Export a listing").accesskit_node().is_disabled());
+    // Mended and chosen again, it can be used; so can another.
+    std::fs::write(&profile, "name = 'odd'\nwidth_px = 800\nheight_px = 800\n").unwrap();
+    let wish = FinishingWish::Profile(profile.display().to_string());
+    harness.state().sink().send(WindowIntent::Finishing(wish));
+    until(&mut harness, "the mended profile", |state| told_size(state).is_some());
+    harness.state().sink().send(WindowIntent::Finishing(FinishingWish::Profile("light".to_owned())));
+    until(&mut harness, "the size", |state| told_size(state).is_some());
+    draw(&mut harness);
+    assert!(!harness.get_by_role_and_label(Role::Button, "Export a listing").accesskit_node().is_disabled());
+}
+
 #[test]
 fn a_crop_smaller_than_the_profile_asks_is_told_before_the_export() {
     let (folder, mut harness) = room();
     // Frames of 360 by 240 pixels hold less than any profile of the program asks.
-    until(&mut harness, "the size", |state| state.finishing.listing_size.is_some());
-    let size = of(&harness).listing_size.unwrap();
+    until(&mut harness, "the size", |state| told_size(state).is_some());
+    let size = told_size(harness.state().state()).unwrap();
     assert_eq!(size.asked_px, 2000);
     assert!(size.crop_px < 360, "{size:?}");
     let told = format!("The profile asks for pictures 2000 px wide; the crop has {} px", size.crop_px);
@@ -469,12 +501,12 @@ fn a_crop_smaller_than_the_profile_asks_is_told_before_the_export() {
         .state()
         .sink()
         .send(WindowIntent::Finishing(FinishingWish::Profile(profile.display().to_string())));
-    until(&mut harness, "the other size", |state| {
-        state.finishing.listing_size.is_some_and(|size| size.asked_px == 64)
-    });
-    let crop = of(&harness).listing_size.unwrap().crop_px;
+    until(&mut harness, "the other size", |state| told_size(state).is_some_and(|size| size.asked_px == 64));
+    let crop = told_size(harness.state().state()).unwrap().crop_px;
     assert!(crop >= 64, "{crop}");
     harness.get_by_label(&format!("The crop has {crop} px in width for the 64 px asked for."));
+    // What is in a file is told like what is in one of the program's own.
+    harness.get_by_label_contains("64 × 64 px, JPG");
     assert_eq!(harness.get_by_role_and_label(Role::Button, "Export a listing").rect(), export);
 }
 

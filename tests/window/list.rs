@@ -32,13 +32,14 @@ fn products_are_shot_one_after_another_with_two_keys() {
     harness.get_by_label("Use this list").click();
     until(&mut harness, "the list", |state| state.list.is_some());
     draw(&mut harness);
-    // What comes next stands in the window, with its key.
-    harness.get_by_label("spring.csv: 0 of 2 products done");
-    harness.get_by_role_and_label(egui::Role::Button, "Next product: LH-1 (N)");
     for (sku, stops, says) in
         [("LH-1", 4, "LH-1 (Hedgerow mug) is open"), ("LH-2", 3, "LH-2 (Tide bowl) is open")]
     {
-        harness.key_press(Key::N);
+        // The first is opened with the list; what comes next stands in the window, with its key.
+        if sku != "LH-1" {
+            harness.get_by_role_and_label(egui::Role::Button, "Next product: LH-2 (N)");
+            harness.key_press(Key::N);
+        }
         until(&mut harness, "the product's plan", |state| {
             state.planned.sku == sku
                 && state.places.len() == stops

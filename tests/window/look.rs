@@ -6,11 +6,11 @@ use std::sync::{Mutex, PoisonError};
 use egui_kittest::kittest::Queryable;
 use egui_kittest::{Harness, OsThreshold, SnapshotError, SnapshotOptions, SnapshotResult, SnapshotResults};
 use imaging::decode;
-use roundstop::listing::{FinishingFile, ListingSize};
+use roundstop::listing::{self, FinishingFile, ListingSize};
 use roundstop::studio::{StudioOptions, simulated_sensor};
 use roundstop::window::draft::{PlanEdit, RowEdit};
 use roundstop::window::facts::{FactsKey, StopFacts, VersionFacts};
-use roundstop::window::finishing::{Measuring, Outcome, RoomStop};
+use roundstop::window::finishing::{ListingTold, Measuring, Outcome, RoomStop};
 use roundstop::window::intent::IntentSink;
 use roundstop::window::panels::window_ui;
 use roundstop::window::pictures::{Drawn, Pictures, Shown, Size, THUMB_EDGE_PX, Wish};
@@ -216,7 +216,9 @@ fn finishing() -> State {
     let stops = (1..=24).map(|stop| RoomStop { stop, row: 0, frame: 0 }).collect();
     state.finishing.take_in(FinishingFile::default(), stops, Vec::new());
     state.finishing.measuring = Measuring::Done;
-    state.finishing.listing_size = Some(ListingSize { asked_px: 2000, crop_px: 1180 });
+    let profile = listing::read_profile("square").unwrap();
+    let size = ListingSize { asked_px: 2000, crop_px: 1180 };
+    state.finishing.listing = Some(Ok(ListingTold { profile, size }));
     state.finishing.outcome = Some(Outcome {
         text: "24 pictures finished in sets/LP-0142/finished (24 made, 0 unchanged).".to_owned(),
         good: true,
@@ -242,7 +244,7 @@ fn the_start() {
         kept,
         stops,
     };
-    state.recents = vec![recent("LH-0101", 24, 24), recent("LH-0117", 7, 36)];
+    state.recents = vec![recent("LH-0117", 7, 36), recent("LH-0101", 24, 24)];
     snapshots("start", &state, nothing);
 }
 

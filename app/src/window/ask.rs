@@ -72,8 +72,8 @@ impl Purpose {
 pub enum Answer {
     /// The person chose this.
     Chosen(Purpose, PathBuf),
-    /// No dialog could be shown, for this reason.
-    NoDialog(Purpose, String),
+    /// No dialog could be shown, for this reason; typing begins with this path.
+    NoDialog(Purpose, String, PathBuf),
 }
 
 /// A path that is typed where the system shows no dialog.
@@ -120,80 +120,51 @@ impl Dialogs {
         self.answers.try_iter().collect()
     }
 
-    /// Asks for a plan file.
-    pub fn open_plan(&self) {
-        self.pick_file(Purpose::OpenPlan, |dialog| dialog.add_filter(t!("ask-plan"), &["json"]));
-    }
-
-    /// Asks for the board's drive, or a folder.
-    pub fn board_folder(&self) {
-        self.pick_folder(Purpose::BoardFolder, |dialog| dialog);
-    }
-
-    /// Asks for a shoot list.
-    pub fn open_list(&self) {
-        self.pick_file(Purpose::OpenList, |dialog| dialog.add_filter(t!("ask-list"), &["csv"]));
-    }
-
-    /// Asks where to save the plan of this SKU.
-    pub fn save_plan(&self, sku: &str) {
-        let purpose = Purpose::SavePlan;
-        let dialog = rfd::AsyncFileDialog::new()
-            .set_title(purpose.title())
-            .add_filter(t!("ask-plan"), &["json"])
-            .set_file_name(format!("{sku}-plan.json"));
-        self.ask(purpose, dialog.save_file());
-    }
-
-    /// Asks for the session folder, beginning beside the present one.
-    pub fn session_folder(&self, present: &Path) {
-        let beside = present.parent().filter(|path| path.is_dir());
-        self.pick_folder(Purpose::SessionFolder, |dialog| {
-            let dialog = dialog.set_can_create_directories(true);
-            if let Some(beside) = beside { dialog.set_directory(beside) } else { dialog }
-        });
-    }
-
-    /// Asks for the folder that the camera's frames arrive in.
-    pub fn camera_folder(&self) {
-        self.pick_folder(Purpose::CameraFolder, |dialog| dialog);
-    }
-
-    /// Asks for the frame of the empty table, beginning in the set's folder.
-    pub fn plate(&self, set: &Path) {
-        self.pick_file(Purpose::Plate, |dialog| dialog.set_directory(set));
-    }
-
-    /// Asks for a file with a listing profile.
-    pub fn listing_profile(&self) {
-        self.pick_file(Purpose::ListingProfile, |dialog| dialog.add_filter("Profile", &["toml"]));
-    }
-
-    /// Asks for the folder that the listing's folder is made in.
-    pub fn listing_folder(&self) {
-        self.pick_folder(Purpose::ListingFolder, |dialog| dialog);
-    }
-
-    fn pick_file(&self, purpose: Purpose, set: impl FnOnce(rfd::AsyncFileDialog) -> rfd::AsyncFileDialog) {
-        let dialog = set(rfd::AsyncFileDialog::new().set_title(purpose.title()));
-        self.ask(purpose, dialog.pick_file());
-    }
-
-    fn pick_folder(&self, purpose: Purpose, set: impl FnOnce(rfd::AsyncFileDialog) -> rfd::AsyncFileDialog) {
-        let dialog = set(rfd::AsyncFileDialog::new().set_title(purpose.title()));
-        self.ask(purpose, dialog.pick_folder());
+    /// Asks for a file or folder that is there, or for a folder to be made; `begin` is a folder to begin in, or the
+    /// choice at hand. An empty one leaves it to the system.
+    pub fn open(&self, purpose: Purpose, begin: PathBuf) {
+        let dialog = dialog(purpose, &begin);
+        match purpose {
+            Purpose::OpenPlan => {
+                self.ask(purpose, begin, dialog.add_filter(t!("ask-plan"), &["json"]).pick_file());
+            }
+            Purpose::OpenList => {
+                self.ask(purpose, begin, dialog.add_filter(t!("ask-list"), &["csv"]).pick_file());
+            }
+            Purpose::ListingProfile => {
+                self.ask(purpose, begin, dialog.add_filter(t!("ask-profile"), &["toml"]).pick_file());
+            }
+            Purpose::Plate => self.ask(purpose, begin, dialog.pick_file()),
+            Purpose::SavePlan => {
+                let name = session_core::file_name::of_path(&begin);
+                let dialog = dialog.add_filter(t!("ask-plan"), &["json"]).set_file_name(name);
+                self.ask(purpose, begin, dialog.save_file());
+            }
+            Purpose::BoardFolder
+            | Purpose::SessionFolder
+            | Purpose::CameraFolder
+            | Purpose::ListingFolder => {
+                self.ask(purpose, begin, dialog.set_can_create_directories(true).pick_folder());
+            }
+        }
     }
 
     /// Waits for an answer elsewhere; the dialog itself was made on this thread, as some systems ask.
-    fn ask(&self, purpose: Purpose, chosen: impl Future<Output = Option<rfd::FileHandle>> + Send + 'static) {
+    fn ask(
+        &self,
+        purpose: Purpose,
+        begin: PathBuf,
+        chosen: impl Future<Output = Option<rfd::FileHandle>> + Send + 'static,
+    ) {
         let (sender, ctx) = (self.sender.clone(), self.ctx.clone());
+        let begin_here = begin.clone();
         let asked = std::thread::Builder::new().name("file dialog".to_owned()).spawn(move || {
             let asked = std::time::Instant::now();
             let answer = match pollster::block_on(chosen) {
                 Some(file) => Answer::Chosen(purpose, file.path().to_owned()),
                 // No one closes a dialog that fast: there was none to be seen.
                 None if asked.elapsed() < QUICKEST_PERSON => {
-                    Answer::NoDialog(purpose, t!("ask-this-system-shows-no-file"))
+                    Answer::NoDialog(purpose, t!("ask-this-system-shows-no-file"), begin)
                 }
                 None => return,
             };
@@ -203,7 +174,18 @@ impl Dialogs {
         });
         if let Err(error) = asked {
             let reason = t!("ask-no-dialog-can-be-shown", error = error.to_string());
-            let _ = self.sender.try_send(Answer::NoDialog(purpose, reason));
+            let _ = self.sender.try_send(Answer::NoDialog(purpose, reason, begin_here));
         }
+    }
+}
+
+/// A dialog that begins in the folder `begin`, or beside it where it is the choice at hand.
+fn dialog(purpose: Purpose, begin: &Path) -> rfd::AsyncFileDialog {
+    let dialog = rfd::AsyncFileDialog::new().set_title(purpose.title());
+    let beside = matches!(purpose, Purpose::SessionFolder | Purpose::SavePlan);
+    let near = if beside { begin.parent() } else { Some(begin) };
+    match near.filter(|path| path.is_dir()) {
+        Some(near) => dialog.set_directory(near),
+        None => dialog,
     }
 }

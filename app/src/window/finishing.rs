@@ -4,11 +4,21 @@
 
 use std::path::{Path, PathBuf};
 
+use imaging::export::ListingProfile;
 use imaging::finish::{Background, CropSettings, FinishSettings, Shadow, WhiteBalance};
 
 use super::text::t;
 use super::words;
-use crate::listing::{self, FinishingFile, ListingSize, OWN_PROFILES, Progress, Stage};
+use crate::listing::{FinishingFile, ListingSize, OWN_PROFILES, Progress, Stage};
+
+/// What is known of a listing before it is exported.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ListingTold {
+    /// What it is made by.
+    pub profile: ListingProfile,
+    /// How large its pictures would be.
+    pub size: ListingSize,
+}
 
 /// Longest side of a picture that is large in the room, pixels.
 pub const LARGEST_PX: u32 = 1400;
@@ -254,8 +264,10 @@ pub struct FinishingRoom {
     pub outcome: Option<Outcome>,
     /// The listing profile: one of the program's own by name, or a file.
     pub profile: String,
-    /// How large its pictures would be, as far as it is known.
-    pub listing_size: Option<ListingSize>,
+    /// Counts its choices.
+    pub profile_choice: u64,
+    /// What is known of it once it has been read, or why it cannot be used.
+    pub listing: Option<Result<ListingTold, String>>,
     /// The listing's folder.
     pub listing_folder: String,
     /// Whether the card is open that asks before the empty table is shot.
@@ -286,7 +298,8 @@ impl Default for FinishingRoom {
             job: None,
             outcome: None,
             profile: OWN_PROFILES[0].0.to_owned(),
-            listing_size: None,
+            profile_choice: 0,
+            listing: None,
             listing_folder: String::new(),
             plate_asked: false,
             own_listing_folder: false,
@@ -306,7 +319,7 @@ impl FinishingRoom {
             self.at = 0;
             self.outcome = None;
             self.own_listing_folder = false;
-            self.listing_size = None;
+            self.listing = None;
             self.stops.clear();
             self.stops_before = None;
             folder.clone_into(&mut self.folder);
@@ -416,7 +429,8 @@ impl FinishingRoom {
     /// Uses this listing profile.
     pub fn use_profile(&mut self, profile: String) {
         self.profile = profile;
-        self.listing_size = None;
+        self.profile_choice += 1;
+        self.listing = None;
         self.outcome = None;
         self.name_listing_folder();
     }
@@ -442,10 +456,16 @@ impl FinishingRoom {
 
     /// What the listing profile asks for, in words.
     pub fn profile_words(&self) -> String {
-        if !OWN_PROFILES.iter().any(|(own, _)| *own == self.profile) {
-            return self.profile.clone();
-        }
-        let Ok(profile) = listing::read_profile(&self.profile) else { return String::new() };
+        let own = OWN_PROFILES.iter().find(|(own, _)| *own == self.profile);
+        let profile = match (&self.listing, own) {
+            (Some(Ok(told)), _) => told.profile.clone(),
+            (_, Some((_, text))) => match ListingProfile::from_toml(text) {
+                Ok(profile) => profile,
+                Err(error) => return error.to_string(),
+            },
+            // A file is not read here, where it would keep the window waiting.
+            (_, None) => return self.profile.clone(),
+        };
         let limit = profile.max_bytes.map(|bytes| {
             if bytes < 1_000_000 {
                 format!("{} kB", bytes / 1000)

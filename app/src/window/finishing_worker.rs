@@ -15,10 +15,10 @@ use imaging::Picture;
 use imaging::finish::Placement;
 use session_core::cancel::CancelToken;
 
-use super::finishing::RoomStop;
+use super::finishing::{ListingTold, RoomStop};
 use super::mailbox::Mailbox;
 use super::text::t;
-use crate::listing::{self, ExportOrder, FinishingFile, KeptSet, ListingSize, Meter, ProofSet, SetFrame};
+use crate::listing::{self, ExportOrder, FinishingFile, KeptSet, Meter, ProofSet, SetFrame};
 
 /// Longest side of the small pictures for turning, pixels.
 pub const SMALL_PX: u32 = 384;
@@ -38,6 +38,8 @@ pub struct ProofOrder {
     pub edge_px: u32,
     /// The listing profile whose size is to be told.
     pub profile: String,
+    /// Counts its choices: a file may be chosen again because it was changed.
+    pub profile_choice: u64,
 }
 
 /// What is to be made of the whole set.
@@ -94,14 +96,14 @@ pub enum FinishingNews {
         /// The pictures, or why there are none.
         result: Result<Box<ProofImages>, String>,
     },
-    /// How large a listing's pictures would be.
+    /// What a listing would be.
     Listing {
         /// The settings it was told for.
         revision: u64,
-        /// The listing profile.
-        profile: String,
-        /// The sizes; `None` when they cannot be told, as of a profile that cannot be used.
-        size: Option<ListingSize>,
+        /// The choice of the profile it was told for.
+        profile_choice: u64,
+        /// What is known of it, or why it cannot be made.
+        told: Box<Result<ListingTold, String>>,
     },
     /// The settings could not be stored.
     NotStored(String),
@@ -384,10 +386,14 @@ impl Worker {
 
     fn tell_listing(&self) {
         let Some(Table { order, file, proofs: Some(proofs), .. }) = &self.table else { return };
-        let profile = order.profile.clone();
-        // What is wrong with a profile is said when it is used.
-        let size = guarded(|| proofs.listing_size(file, &listing::read_profile(&profile)?)).ok();
-        self.mailbox.finishing(FinishingNews::Listing { revision: order.revision, profile, size });
+        let told = guarded(|| {
+            let profile = listing::read_profile(&order.profile)?;
+            let size = proofs.listing_size(file, &profile)?;
+            Ok(ListingTold { profile, size })
+        });
+        let told = Box::new(told.map_err(|error| format!("{error:#}")));
+        let (revision, profile_choice) = (order.revision, order.profile_choice);
+        self.mailbox.finishing(FinishingNews::Listing { revision, profile_choice, told });
     }
 
     fn proof(&self, at: usize, edge_px: u32) {
@@ -477,7 +483,7 @@ impl Table {
             }
         }
         self.large_made &= !elsewhere;
-        self.listing_told &= order.profile == self.order.profile;
+        self.listing_told &= order.profile_choice == self.order.profile_choice;
         self.order = order;
     }
 

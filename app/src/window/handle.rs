@@ -7,7 +7,7 @@ use session_core::cancel::CancelToken;
 use session_core::engine::Intent;
 use session_core::runner::IntentSender;
 
-use super::ask::Dialogs;
+use super::ask::{Dialogs, Purpose};
 use super::desk::{Desk, FrameNote, Order};
 use super::devices::Ports;
 use super::finishing_worker::FinishingWorker;
@@ -187,15 +187,15 @@ impl Tools {
                 state.devices.ports = Ports::Looking;
                 self.order(state, Order::ListPorts);
             }
-            WindowIntent::OpenPlan => self.dialogs.open_plan(),
-            WindowIntent::SavePlan => self.dialogs.save_plan(&state.planned.sku),
-            WindowIntent::Board(edit) => state.board.apply(edit),
-            WindowIntent::SaveBoard => self.dialogs.board_folder(),
-            WindowIntent::OpenList => self.dialogs.open_list(),
-            WindowIntent::UseList => {
-                state.offer = None;
-                self.order(state, Order::UseList);
+            WindowIntent::OpenPlan => self.ask_beside(state, Purpose::OpenPlan, ""),
+            WindowIntent::SavePlan => {
+                let name = format!("{}-plan.json", state.planned.sku);
+                self.ask_beside(state, Purpose::SavePlan, &name);
             }
+            WindowIntent::Board(edit) => state.board.apply(edit),
+            WindowIntent::SaveBoard => self.dialogs.open(Purpose::BoardFolder, PathBuf::new()),
+            WindowIntent::OpenList => self.ask_beside(state, Purpose::OpenList, ""),
+            WindowIntent::UseList => self.use_list(state),
             WindowIntent::DeclineList => state.offer = None,
             WindowIntent::CloseList => {
                 (state.list, state.settings.list) = (None, None);
@@ -210,8 +210,8 @@ impl Tools {
             }
             WindowIntent::NewSet => self.new_set(state),
             WindowIntent::OpenSet(folder) => self.use_folder(state, &folder),
-            WindowIntent::ChooseFolder => self.dialogs.session_folder(&state.folder),
-            WindowIntent::ChooseCameraFolder => self.dialogs.camera_folder(),
+            WindowIntent::ChooseFolder => self.dialogs.open(Purpose::SessionFolder, state.folder.clone()),
+            WindowIntent::ChooseCameraFolder => self.dialogs.open(Purpose::CameraFolder, PathBuf::new()),
             WindowIntent::Room(edit) => {
                 match edit {
                     RoomEdit::Light(light) => state.settings.light = light,

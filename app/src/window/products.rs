@@ -56,6 +56,11 @@ impl ProductList {
         Self { path: list.path.clone(), rows }
     }
 
+    /// The first product that is not done.
+    pub fn first_open(&self) -> Option<&str> {
+        self.rows.iter().find(|row| !row.done).map(|row| row.sku.as_str())
+    }
+
     /// The first product that is not done after this one, round the end.
     pub fn next_open(&self, after: &str) -> Option<&str> {
         let begin = self.rows.iter().position(|row| row.sku == after).map_or(0, |at| at + 1);

@@ -91,7 +91,7 @@ pub enum Look {
     Mix(f32),
     /// Show the difference instead.
     Difference(bool),
-    /// Paint sharp edges, at full scale.
+    /// Paint sharp edges, at full scale; with the whole picture in sight the magnifier opens for it.
     Edges(bool),
     /// Show how the tones lie.
     Tones(bool),
@@ -173,7 +173,11 @@ impl Stage {
             }
             Look::Mix(mix) => self.mix = mix.clamp(0.0, 1.0),
             Look::Difference(on) => self.difference = on,
-            Look::Edges(on) => self.edges = on,
+            Look::Edges(on) => {
+                self.edges = on;
+                // Sharpness to the pixel shows only close up.
+                self.magnifier |= on && self.scale == Scale::Fit;
+            }
             Look::Tones(on) => self.tones = on,
             Look::Guides(on) => self.guides = on,
             Look::Magnifier(on) => self.magnifier = on,

@@ -561,6 +561,7 @@ impl State {
     /// Puts away what was said of a set that is left; what went wrong with something else stays.
     pub fn leave_set(&mut self) {
         self.in_force = None;
+        self.pace = Pace::default();
         self.point_at_nothing();
         let stays = |notice: &Notice| match notice.kind {
             NoticeKind::Note => false,

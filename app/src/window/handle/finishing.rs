@@ -6,6 +6,7 @@ use session_core::cancel::CancelToken;
 
 use super::Tools;
 use crate::listing::finished_folder;
+use crate::window::ask::Purpose;
 use crate::window::desk::Order;
 use crate::window::finishing::{FinishingEdit, FinishingWish, Job, Measuring, Outcome, Pace};
 use crate::window::finishing_worker::{FinishingNews, JobOrder, ProofOrder};
@@ -50,7 +51,7 @@ impl Tools {
                     self.order_proof(state);
                 }
             }
-            FinishingWish::ChoosePlate => self.dialogs.plate(&room.folder),
+            FinishingWish::ChoosePlate => self.dialogs.open(Purpose::Plate, room.folder.join("")),
             FinishingWish::AskForPlate(asked) => room.plate_asked = asked,
             FinishingWish::ShootPlate => {
                 room.plate_asked = false;
@@ -60,9 +61,9 @@ impl Tools {
                 room.use_profile(profile);
                 self.order_proof(state);
             }
-            FinishingWish::ChooseProfile => self.dialogs.listing_profile(),
+            FinishingWish::ChooseProfile => self.ask_beside(state, Purpose::ListingProfile, ""),
             FinishingWish::ListingFolder(text) => room.type_listing_folder(text),
-            FinishingWish::ChooseListingFolder => self.dialogs.listing_folder(),
+            FinishingWish::ChooseListingFolder => self.ask_beside(state, Purpose::ListingFolder, ""),
             FinishingWish::Finish => self.begin(state, None),
             FinishingWish::Export => {
                 let to = PathBuf::from(room.listing_folder.trim());
@@ -88,6 +89,7 @@ impl Tools {
                 at: room.at,
                 edge_px: room.edge_px,
                 profile: room.profile.clone(),
+                profile_choice: room.profile_choice,
             });
         }
     }
@@ -170,9 +172,9 @@ impl Tools {
                     }
                     pictures.proofs.take_in(revision, stop, edge_px, result);
                 }
-                FinishingNews::Listing { revision, profile, size } => {
-                    if revision == room.revision && profile == room.profile {
-                        room.listing_size = size;
+                FinishingNews::Listing { revision, profile_choice, told } => {
+                    if revision == room.revision && profile_choice == room.profile_choice {
+                        room.listing = Some(*told);
                     }
                 }
                 FinishingNews::Opened { .. } | FinishingNews::Measured { .. } => {}

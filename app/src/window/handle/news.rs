@@ -14,13 +14,20 @@ use crate::window::state::{Link, NoticeKind, State};
 use crate::window::text::t;
 
 impl Tools {
+    /// Asks for a file or folder of this name beside the set's folder, where the sets lie; without a name, for any.
+    pub(super) fn ask_beside(&self, state: &State, purpose: Purpose, name: &str) {
+        let beside = state.folder.parent().map(|sets| sets.join(name));
+        self.dialogs.open(purpose, beside.unwrap_or_default());
+    }
+
     /// Takes in what was chosen in dialogs.
     pub(super) fn take_in_answers(&mut self, state: &mut State) {
         for answer in self.dialogs.answers() {
             match answer {
                 Answer::Chosen(purpose, path) => self.use_path(state, purpose, path, Asked::ByDialog),
-                Answer::NoDialog(purpose, reason) => {
-                    state.typed_path = Some(TypedPath { purpose, reason, text: String::new() });
+                Answer::NoDialog(purpose, reason, begin) => {
+                    let text = begin.display().to_string();
+                    state.typed_path = Some(TypedPath { purpose, reason, text });
                 }
             }
         }

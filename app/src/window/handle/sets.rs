@@ -57,6 +57,17 @@ impl Tools {
         self.desk.order(Order::LookAtRecents(state.settings.recent.clone()));
     }
 
+    /// Takes the list that is offered into use, and opens its first product that is not done.
+    pub(super) fn use_list(&self, state: &mut State) {
+        let Some(offer) = state.offer.take() else { return };
+        if self.order(state, Order::UseList)
+            && let Ok(list) = &offer.found
+            && let Some(sku) = list.first_open()
+        {
+            self.use_product(state, sku.to_owned());
+        }
+    }
+
     pub(super) fn use_product(&self, state: &mut State, sku: String) {
         if !state.is_busy() {
             self.order(state, Order::Product(sku));

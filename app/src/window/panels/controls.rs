@@ -1,15 +1,13 @@
 //! Start, pause, go on, stop.
 
-use egui::text::LayoutJob;
-use egui::{Align, Area, Id, Label, Layout, Order, TextStyle, Ui, Vec2, vec2};
+use egui::{Align, Area, Id, Layout, Order, TextStyle, Ui, Vec2, vec2};
 use session_core::engine::{Intent, Mode, PauseReason};
 
-use super::widgets::{button_ui, primary_button_ui};
+use super::widgets::{button_ui, cut_label, primary_button_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::state::{Link, State};
 use crate::window::text::t;
 use crate::window::{theme, words};
-use crate::words::capital;
 
 /// Lines under the buttons.
 const UNDER_LINES: usize = 3;
@@ -92,10 +90,7 @@ fn under_buttons_ui(ui: &mut Ui, state: &State, width: f32, lines: usize) {
             Under::Asks(text) => (text, theme::text()),
             Under::Tells(text) => (text, theme::soft()),
         };
-        let mut job = LayoutJob::simple(capital(&text), theme::small(), colour, width);
-        job.wrap.max_rows = lines;
-        // The pointer on one that is cut shows all of it.
-        ui.add(Label::new(job).wrap());
+        ui.add(cut_label(&text, theme::small(), colour, lines));
     });
 }
 

@@ -7,12 +7,13 @@ use egui::{
     vec2,
 };
 
-use super::widgets::{Field, button_ui, field_ui, primary_button_ui, problem_ui, soft_ui};
+use super::widgets::{Field, button_ui, cut_label, field_ui, primary_button_ui, problem_ui, soft_ui};
 use crate::listing::OWN_PROFILES;
 use crate::window::finishing::{FinishingRoom, FinishingWish, Job, Outcome};
 use crate::window::intent::{IntentSink, WindowIntent};
+use crate::window::places::Mark;
 use crate::window::state::State;
-use crate::window::{theme, words};
+use crate::window::{marks, theme, words};
 
 /// The size of the button beside what came of the work, points.
 const BUTTON: Vec2 = vec2(206.0, 28.0);
@@ -157,12 +158,15 @@ fn listing_ui(ui: &mut Ui, room: &FinishingRoom, free: bool, sink: &IntentSink) 
         });
     });
     let named = !room.listing_folder.trim().is_empty();
+    let refusal = room.listing.as_ref().and_then(|told| told.as_ref().err());
     let (text, why_not) = match &room.job {
         Some(job) if job.exports => (t!("finishing-export-under-way"), t!("finishing-one-at-a-time")),
         Some(_) => (t!("finishing-export"), t!("finishing-one-at-a-time")),
-        None => (t!("finishing-export"), t!("finishing-folder-first")),
+        None if !named => (t!("finishing-export"), t!("finishing-folder-first")),
+        None => (t!("finishing-export"), refusal.map(|reason| capital(reason)).unwrap_or_default()),
     };
-    let export = wide(ui, |ui| button_ui(ui, &text, free && named, vec2(width, 34.0)));
+    let enabled = free && named && refusal.is_none();
+    let export = wide(ui, |ui| button_ui(ui, &text, enabled, vec2(width, 34.0)));
     if export.on_hover_text(t!("finishing-export-tip")).on_disabled_hover_text(why_not).clicked() {
         send(FinishingWish::Export);
     }
@@ -171,7 +175,18 @@ fn listing_ui(ui: &mut Ui, room: &FinishingRoom, free: bool, sink: &IntentSink) 
 
 /// Whether the crop has the pixels that the profile asks for.
 fn size_ui(ui: &mut Ui, room: &FinishingRoom) {
-    let Some(size) = room.listing_size else { return };
+    let size = match &room.listing {
+        Some(Ok(told)) => told.size,
+        Some(Err(reason)) => {
+            ui.horizontal_top(|ui| {
+                ui.spacing_mut().item_spacing.x = 6.0;
+                marks::mark_ui(ui, Mark::Problem);
+                ui.add(cut_label(reason, theme::small(), theme::text(), 2));
+            });
+            return;
+        }
+        None => return,
+    };
     let (asked, crop) = (size.asked_px.to_string(), size.crop_px.to_string());
     match size.enlarged_words() {
         Some(times) => {

@@ -1,10 +1,9 @@
 //! What needs a person: faults with their advice, a new row's camera note, prompts and failures.
 
-use egui::text::LayoutJob;
 use egui::{Align, Button, Frame, Layout, Panel, RichText, Stroke, TextStyle, Ui, vec2};
 use session_core::engine::{Fault, FaultKind, Intent};
 
-use super::widgets::{button_ui, primary_button_ui};
+use super::widgets::{button_ui, cut_label, primary_button_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::places::{Mark, Place};
 use crate::window::state::{Notice, NoticeKind, State};
@@ -205,11 +204,8 @@ fn notice_ui(ui: &mut Ui, state: &State, notice: &Notice, lines: usize, more: us
             NoticeKind::Note => theme::soft(),
         };
         let font = TextStyle::Body.resolve(ui.style());
-        let mut text = LayoutJob::simple(capital(&notice.text), font, colour, f32::INFINITY);
-        text.wrap.max_rows = lines;
-        let label = egui::Label::new(text);
-        // The pointer on one that is cut shows all of it.
-        ui.add(if lines == 1 { label.truncate() } else { label.wrap() });
+        let label = cut_label(&notice.text, font, colour, lines);
+        ui.add(if lines == 1 { label.truncate() } else { label });
     });
     ui.allocate_ui(vec2(84.0, LINE), |ui| {
         ui.set_min_width(84.0);

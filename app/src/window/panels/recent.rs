@@ -14,7 +14,7 @@ use crate::window::{marks, theme, words};
 const LINE: f32 = 46.0;
 /// The width of the sets shown where the picture will be, and how many of them, points.
 const WIDTH: f32 = 360.0;
-const MOST_IN_PICTURE: usize = 4;
+const MOST_IN_PICTURE: usize = 6;
 /// The characters of a path that have room.
 const PATH: usize = 46;
 
@@ -23,7 +23,7 @@ pub fn others(state: &State) -> impl Iterator<Item = &RecentSet> {
     state.recents.iter().filter(|set| set.folder != state.folder)
 }
 
-/// Draws up to `most` of them, newest first; tells whether one was chosen.
+/// Draws up to `most` of them, unfinished and newest first; tells whether one was chosen.
 pub fn recent_ui(ui: &mut Ui, state: &State, most: usize, sink: &IntentSink) -> bool {
     if others(state).next().is_none() {
         return false;
@@ -44,7 +44,7 @@ fn set_ui(ui: &mut Ui, set: &RecentSet, enabled: bool, sink: &IntentSink) -> boo
     ui.ctx().accesskit_node_builder(response.id, |node| node.set_label(name));
     let rect = response.rect.shrink2(vec2(10.0, 4.0));
     let painter = ui.painter().with_clip_rect(rect);
-    let mark = if set.kept == set.stops { Mark::Kept } else { Mark::InWork };
+    let mark = if set.is_complete() { Mark::Kept } else { Mark::InWork };
     marks::paint(&painter, rect.left_center() + vec2(6.0, 0.0), 6.0, mark);
     let line = |dy: f32, text: String, colour| {
         painter.text(rect.left_top() + vec2(24.0, dy), egui::Align2::LEFT_TOP, text, theme::small(), colour);

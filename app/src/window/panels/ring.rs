@@ -31,6 +31,8 @@ pub fn ring_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let in_arc = arc_ui(ui, rect, &ring, state, sink);
     ground(ui, rect, &ring, state);
     plate(ui, &ring, state);
+    ui.interact(ring.plate_rect(), egui::Id::unique("the plate"), Sense::hover())
+        .on_hover_text(t!("ring-plate-tip"));
     centre(ui, &ring, state);
     row_choice_ui(ui, rect, state, sink);
     ring_ticks(ui, &ring, &state.places);

@@ -74,12 +74,9 @@ fn aids_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let stage = &state.stage;
     let whole = stage.scale == Scale::Fit;
     let close = stage.magnifier || !whole;
-    let sharp_tip = if close {
-        t!("view-bar-checks-black-and-white-where")
-    } else {
-        // Why it cannot be pressed, before what it would do.
-        t!("view-bar-sharp-edges-first")
-    };
+    let edges = stage.edges && close;
+    let edges_tip =
+        if close { t!("view-bar-checks-black-and-white-where") } else { t!("view-bar-sharp-edges-first") };
     for (text, on, enabled, tip, look) in [
         (
             t!("view-bar-magnifier"),
@@ -88,7 +85,7 @@ fn aids_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             t!("view-bar-one-to-one-around-the"),
             Look::Magnifier(!stage.magnifier),
         ),
-        (t!("view-bar-sharp-edges"), stage.edges, close, sharp_tip, Look::Edges(!stage.edges)),
+        (t!("view-bar-sharp-edges"), edges, true, edges_tip, Look::Edges(!edges)),
         (
             t!("view-bar-tones"),
             stage.tones,

@@ -5,8 +5,8 @@ use std::ops::RangeInclusive;
 use egui::emath::{Numeric, remap_clamp};
 use egui::text::{LayoutJob, TextFormat};
 use egui::{
-    Align, Button, Event, FontId, Layout, PointerButton, Pos2, Rect, Response, RichText, Slider, Stroke,
-    TextEdit, Ui, Vec2, vec2,
+    Align, Button, Color32, Event, FontId, Label, Layout, PointerButton, Pos2, Rect, Response, RichText,
+    Slider, Stroke, TextEdit, Ui, Vec2, vec2,
 };
 
 use crate::window::marks;
@@ -35,12 +35,12 @@ pub fn button_ui(ui: &mut Ui, text: &str, enabled: bool, size: Vec2) -> Response
 
 /// Second-rank text of one line, cut off where there is no room.
 pub fn soft_ui(ui: &mut Ui, text: impl Into<String>) -> Response {
-    ui.add(egui::Label::new(RichText::new(text).font(theme::small()).color(theme::soft())).truncate())
+    ui.add(Label::new(RichText::new(text).font(theme::small()).color(theme::soft())).truncate())
 }
 
 /// Second-rank text on as many lines as it needs.
 pub fn soft_wrapped_ui(ui: &mut Ui, text: impl Into<String>) -> Response {
-    ui.add(egui::Label::new(RichText::new(text).font(theme::small()).color(theme::soft())).wrap())
+    ui.add(Label::new(RichText::new(text).font(theme::small()).color(theme::soft())).wrap())
 }
 
 /// A line of two columns; the second is as high as its text needs.
@@ -54,7 +54,7 @@ pub fn pair_ui(ui: &mut Ui, first_width: f32, first: impl FnOnce(&mut Ui), secon
             ui.set_width(first_width);
             first(ui);
         });
-        ui.add(egui::Label::new(second).wrap());
+        ui.add(Label::new(second).wrap());
     });
 }
 
@@ -63,8 +63,15 @@ pub fn problem_ui(ui: &mut Ui, message: &str) {
     ui.horizontal_top(|ui| {
         ui.spacing_mut().item_spacing.x = 6.0;
         marks::mark_ui(ui, Mark::Problem);
-        ui.add(egui::Label::new(RichText::new(capital(message)).font(theme::small())).wrap());
+        ui.add(Label::new(RichText::new(capital(message)).font(theme::small())).wrap());
     });
+}
+
+/// Text of so many lines at most; the pointer on one that is cut shows all of it.
+pub fn cut_label(text: &str, font: FontId, colour: Color32, lines: usize) -> Label {
+    let mut job = LayoutJob::simple(capital(text), font, colour, f32::INFINITY);
+    job.wrap.max_rows = lines;
+    Label::new(job).wrap()
 }
 
 /// A text field under its caption. `name` is what screen readers say, so it tells rows apart.
