@@ -11,7 +11,7 @@ use session_core::journal::SessionFolder;
 use session_core::turntable::serial::Dialect;
 
 use crate::ports::PortKind;
-use crate::studio::{CameraSpec, DialectSpec, FaultSpec, StudioOptions, TableSpec};
+use crate::studio::{CameraSpec, DialectSpec, FaultSpec, SIM_FRAME, StudioOptions, TableSpec};
 
 mod adopt;
 mod check;
@@ -166,7 +166,7 @@ enum Command {
         #[arg(allow_hyphen_values = true)]
         degrees: f64,
         /// Size in pixels
-        #[arg(long, value_name = "WxH", default_value = "1500x1000", value_parser = frame_size)]
+        #[arg(long, value_name = "WxH", default_value = SIM_FRAME, value_parser = frame_size)]
         size: (u32, u32),
         /// mug, teapot, bowl or vase
         #[arg(long, value_name = "OBJECT", default_value = "mug", value_parser = scene_object)]
@@ -259,7 +259,7 @@ struct DeviceOptionArgs {
     #[arg(long, value_name = "X", default_value = "1")]
     sim_speed: SimSpeed,
     /// Size of simulated frames in pixels
-    #[arg(long, value_name = "WxH", default_value = "1500x1000", value_parser = frame_size)]
+    #[arg(long, value_name = "WxH", default_value = SIM_FRAME, value_parser = frame_size)]
     sim_frame: (u32, u32),
     /// What stands on the simulated table: mug, teapot, bowl or vase
     #[arg(long, value_name = "OBJECT", default_value = "mug", value_parser = scene_object)]
@@ -358,7 +358,7 @@ fn frame_size(text: &str) -> Result<(u32, u32), String> {
         Some((width, height)) if (16..=12_000).contains(&width) && (16..=12_000).contains(&height) => {
             Ok((width, height))
         }
-        _ => Err("write width x height in pixels, 16 to 12000 each, such as 1500x1000".to_owned()),
+        _ => Err(format!("write width x height in pixels, 16 to 12000 each, such as {SIM_FRAME}")),
     }
 }
 
@@ -556,4 +556,16 @@ fn ports() -> u8 {
         println!("serial:{}  {about}", port.name);
     }
     EXIT_DONE
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::studio::SIM_FRAME_PX;
+
+    #[test]
+    fn frames_are_as_large_on_the_command_line_as_in_the_window() {
+        assert_eq!(frame_size(SIM_FRAME), Ok(SIM_FRAME_PX));
+        assert!(frame_size("3000").is_err() && frame_size("9x9").is_err());
+    }
 }

@@ -167,6 +167,11 @@ impl FromStr for DialectSpec {
     }
 }
 
+/// The size of simulated frames unless told otherwise, pixels: enough that the usual listings need no enlarging.
+pub const SIM_FRAME_PX: (u32, u32) = (3000, 2000);
+/// The same as it is written on the command line.
+pub const SIM_FRAME: &str = "3000x2000";
+
 /// Settings of the simulated devices and of waits.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StudioOptions {
@@ -234,7 +239,7 @@ impl Default for StudioOptions {
     fn default() -> Self {
         Self {
             sim_speed: SimSpeed::default(),
-            sim_frame_px: (1500, 1000),
+            sim_frame_px: SIM_FRAME_PX,
             sim_object: SceneObject::Mug,
             sim_faults: None,
             frame_timeout_secs: 30.0,
