@@ -14,7 +14,7 @@ use super::outline::{self, Backdrop, OUTLINE_EDGE_PX, Outline};
 use super::place::{Axis, Placement};
 use super::resample::Frame;
 use super::settings::{Background, FinishSettings, WhiteBalance};
-use super::shadow::onto_white;
+use super::shadow::{ShadowToKeep, onto_white};
 use super::sharpen::sharpened;
 use crate::decode;
 use crate::measure::{MEASURING_EDGE_PX, Measured, measure_decoded};
@@ -193,6 +193,8 @@ pub struct SetPlan {
     pub placement: Placement,
     /// Left, top, right and bottom of all that the object swept, straightened, whole-frame pixels.
     pub swept_px: Option<[f64; 4]>,
+    /// How wide the object is at most angles, whole-frame pixels: half of the row's outlines are no wider.
+    pub usual_width_px: Option<f64>,
     /// The light.
     pub light: FrameLight,
     /// What a person should know.
@@ -288,12 +290,18 @@ pub fn plan_place(
     } else if settings.crop.is_some() {
         notes.extend(untold_note(stops, sights));
     }
-    let mut swept: Option<[f64; 4]> = None;
-    for place in sights.iter().flat_map(|s| &s.outline).flat_map(|o| &o.hull) {
-        let [x, y] = placement.straightened(*place);
-        let b = swept.unwrap_or([x, y, x, y]);
-        swept = Some([b[0].min(x), b[1].min(y), b[2].max(x), b[3].max(y)]);
-    }
+    let bounds: Vec<[f64; 4]> = sights
+        .iter()
+        .flat_map(|s| &s.outline)
+        .filter_map(|o| {
+            let places = o.hull.iter().map(|place| placement.straightened(*place)).map(|[x, y]| [x, y, x, y]);
+            places.reduce(around)
+        })
+        .collect();
+    let swept = bounds.iter().copied().reduce(around);
+    let mut widths: Vec<f64> = bounds.iter().map(|b| b[2] - b[0]).collect();
+    widths.sort_by(f64::total_cmp);
+    let usual_width_px = widths.get(widths.len().saturating_sub(1) / 2).copied();
     if let (Some(swept), Some(crop)) = (swept, settings.crop) {
         placement = placement.cropped(swept, crop, axis.is_some());
         if settings.background == Background::AsShot {
@@ -309,7 +317,12 @@ pub fn plan_place(
             }
         }
     }
-    Ok(SetPlan { placement, swept_px: swept, light, notes })
+    Ok(SetPlan { placement, swept_px: swept, usual_width_px, light, notes })
+}
+
+/// Left, top, right and bottom of two such areas together.
+fn around(a: [f64; 4], b: [f64; 4]) -> [f64; 4] {
+    [a[0].min(b[0]), a[1].min(b[1]), a[2].max(b[2]), a[3].max(b[3])]
 }
 
 /// The size a frame is finished to.
@@ -437,7 +450,13 @@ fn finish_loaded(
         let outline = sight.outline.as_ref().map_err(|reason| FinishError::CannotTell(reason.clone()))?;
         let behind = Behind { smooth: &sight.backdrop, plate: which.plate.map(|plate| &plate.0), gains };
         let found = Cutout::along(&picture, &plan.placement, outline, &behind);
-        onto_white(&mut picture, &found, outline, &behind, settings.shadow);
+        let crop_px = plan.placement.crop.width_px;
+        let object_share = plan.usual_width_px.unwrap_or(crop_px) / crop_px;
+        let keep = ShadowToKeep {
+            shadow: settings.shadow,
+            object_width_px: object_share as f32 * picture.width_px() as f32,
+        };
+        onto_white(&mut picture, &found, outline, &behind, keep);
         cutout = Some(found);
     }
     let picture = sharpened(picture.coded()?, settings.sharpen_percent)?;

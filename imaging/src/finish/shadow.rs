@@ -16,6 +16,19 @@ const LEAST_SHADOW: f32 = 0.018;
 /// is.
 const FADES: f32 = 0.65;
 
+/// Darkening that shows: a code of 8 bits next to white is 0.9 % of light (IEC 61966-2-1).
+const SHOWS: f32 = 0.009;
+
+/// Which shadow is kept.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct ShadowToKeep {
+    /// The person's choice.
+    pub shadow: Shadow,
+    /// How wide the object is at most angles of the row, pixels of the picture: a shadow that reached farther
+    /// wherever a spout or a handle sticks out would come and go as the object turns.
+    pub object_width_px: f32,
+}
+
 /// How dark the shadow is at each coarse place: 1 without any.
 struct ShadowMap {
     grid: Grid,
@@ -26,7 +39,7 @@ struct ShadowMap {
 }
 
 impl ShadowMap {
-    fn of(cutout: &Cutout, shadow: Shadow, has_plate: bool) -> Self {
+    fn of(cutout: &Cutout, keep: ShadowToKeep, has_plate: bool) -> Self {
         let c = &cutout.ground;
         let (w, h) = (c.width, c.height);
         let near_object = averaged(&shares(&c.object), w, h, 2);
@@ -37,10 +50,11 @@ impl ShadowMap {
         let wider = weighted(&c.ratio, &ground, w, h, 16);
         let least = LEAST_SHADOW.max(2.0 * c.noise);
         let away = distances(&c.object, w, h);
-        let near = (!has_plate).then(|| near_the_object(&c.object, &away, w, h));
+        let object_width = keep.object_width_px / c.block as f32;
+        let near = (!has_plate).then(|| near_the_foot(&c.object, &away, object_width, (w, h)));
         let fade = |i: usize| near.as_ref().map_or(1.0, |near| near[i]) * off_the_border(away[i], i, w, h);
         let seen: Vec<f32> = (0..w * h).map(|i| fine[i].or(wide[i]).or(wider[i]).unwrap_or(1.0)).collect();
-        if shadow == Shadow::Remove {
+        if keep.shadow == Shadow::Remove {
             return Self { grid: c.grid(), seen, shown: vec![1.0; w * h] };
         }
         let mut shown: Vec<f32> = (0..w * h)
@@ -54,7 +68,7 @@ impl ShadowMap {
         // A darker patch that does not hang together with the object is none of its contact shadow, but most often the
         // plate's rim, which a smooth surface does not know.
         if !has_plate {
-            let dark: Vec<bool> = shown.iter().map(|v| *v < 1.0).collect();
+            let dark: Vec<bool> = shown.iter().map(|v| *v < 1.0 - SHOWS).collect();
             let together = reached(|i| c.object[i], &dark, w, h);
             for (value, _) in shown.iter_mut().zip(together).filter(|(_, together)| !together) {
                 *value = 1.0;
@@ -83,19 +97,20 @@ fn smooth(t: f32) -> f32 {
     t * t * (3.0 - 2.0 * t)
 }
 
-/// 1 beside the object's foot, falling to 0 at a third of its width away and above its lower part.
-fn near_the_object(object: &[bool], away: &[f32], width: usize, height: usize) -> Vec<f32> {
-    let rows: Vec<(usize, usize, usize)> = (0..height)
-        .filter_map(|y| {
-            let row = &object[y * width..(y + 1) * width];
-            Some((y, row.iter().position(|v| *v)?, row.iter().rposition(|v| *v)?))
-        })
-        .collect();
-    let (Some(first), Some(last)) = (rows.first(), rows.last()) else { return vec![0.0; object.len()] };
-    let wide = rows.iter().map(|r| r.2 - r.1 + 1).max().unwrap_or(1) as f32;
-    let tall = (last.0 - first.0 + 1) as f32;
-    let reach = (0.33 * wide).max(4.0);
-    let foot_from = last.0 as f32 - 0.45 * tall;
+/// 1 beside the object's foot, falling to 0 at a third of its usual width away, in squares, and above its lower part.
+fn near_the_foot(
+    object: &[bool],
+    away: &[f32],
+    object_width: f32,
+    (width, height): (usize, usize),
+) -> Vec<f32> {
+    let has_object = |y: &usize| object[y * width..(y + 1) * width].contains(&true);
+    let (Some(first), Some(last)) = ((0..height).find(has_object), (0..height).rfind(has_object)) else {
+        return vec![0.0; object.len()];
+    };
+    let tall = (last - first + 1) as f32;
+    let reach = (0.33 * object_width).max(4.0);
+    let foot_from = last as f32 - 0.45 * tall;
     (0..object.len())
         .map(|i| {
             let y = (i / width) as f32;
@@ -145,9 +160,9 @@ pub(super) fn onto_white(
     cutout: &Cutout,
     outline: &Outline,
     behind: &Behind<'_>,
-    shadow: Shadow,
+    keep: ShadowToKeep,
 ) {
-    let map = ShadowMap::of(cutout, shadow, behind.plate.is_some());
+    let map = ShadowMap::of(cutout, keep, behind.plate.is_some());
     let backdrop = &cutout.ground.backdrop;
     let (width, height) = (picture.width_px() as usize, picture.height_px() as usize);
     // Where no shadow is near nothing need be worked out.
