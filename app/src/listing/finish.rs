@@ -117,6 +117,7 @@ impl<'a> Kitchen<'a> {
             "recipe": RECIPE,
             "settings": self.settings,
             "placement": plan.placement,
+            "usual_width_px": plan.usual_width_px,
             "gain": plan.light.gains.get(piece.number),
             "plate": self.found.plates[piece.row].as_ref().map(|p| &p.sha256),
             "size": (target.width_px, target.height_px),

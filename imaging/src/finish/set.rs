@@ -193,7 +193,8 @@ pub struct SetPlan {
     pub placement: Placement,
     /// Left, top, right and bottom of all that the object swept, straightened, whole-frame pixels.
     pub swept_px: Option<[f64; 4]>,
-    /// How wide the object is at most angles, whole-frame pixels: half of the row's outlines are no wider.
+    /// How wide the object is at most angles, whole-frame pixels: half of the row's outlines are no wider. Rounded,
+    /// so that a stop shot again does not change all others' pictures.
     pub usual_width_px: Option<f64>,
     /// The light.
     pub light: FrameLight,
@@ -207,6 +208,9 @@ pub struct SetPlan {
 /// a bowl into which its shadow ran, sharing 83 to 95 %, had 6 to 13 %. A part exactly as light as the background is
 /// not seen at all and counts for nothing here.
 const UNSURE: f32 = 0.05;
+
+/// What the object's usual width is rounded to, as a share of the frame's.
+const USUAL_WIDTH_STEP: f64 = 0.02;
 
 /// Says at which stops the outline is not sure.
 fn unsure_note(stops: &[u32], sights: &[Sight]) -> Option<String> {
@@ -301,7 +305,9 @@ pub fn plan_place(
     let swept = bounds.iter().copied().reduce(around);
     let mut widths: Vec<f64> = bounds.iter().map(|b| b[2] - b[0]).collect();
     widths.sort_by(f64::total_cmp);
-    let usual_width_px = widths.get(widths.len().saturating_sub(1) / 2).copied();
+    let step_px = f64::from(frame_px.0) * USUAL_WIDTH_STEP;
+    let usual_width_px =
+        widths.get(widths.len().saturating_sub(1) / 2).map(|width| (width / step_px).round() * step_px);
     if let (Some(swept), Some(crop)) = (swept, settings.crop) {
         placement = placement.cropped(swept, crop, axis.is_some());
         if settings.background == Background::AsShot {
