@@ -13,6 +13,7 @@ use crate::cli::{EXIT_DONE, EXIT_FAULT};
 use crate::settings::{self, Settings};
 use crate::studio::{CameraSpec, StudioOptions, TableSpec};
 use crate::window::WindowStart;
+use crate::words::with_causes;
 
 /// The demo's plan; the same file that lies in `demo-data/plans`.
 const PLAN: &str = include_str!("../../demo-data/plans/mug-24.json");
@@ -58,7 +59,7 @@ fn remembered() -> anyhow::Result<WindowStart> {
 
 /// Opens the window on the demo; without a display it shoots the demo set and says where it lies.
 pub fn window() -> u8 {
-    let started = remembered().map_err(|error| format!("{error:#}")).and_then(crate::window::run);
+    let started = remembered().map_err(|error| with_causes(&error)).and_then(crate::window::run);
     match started {
         Ok(()) => EXIT_DONE,
         Err(reason) => {
@@ -75,7 +76,7 @@ pub fn shoot() -> u8 {
     match begun {
         Ok(folder) => crate::cli::rehearse(folder),
         Err(error) => {
-            eprintln!("roundstop: {error:#}");
+            eprintln!("roundstop: {}", with_causes(&error));
             EXIT_FAULT
         }
     }

@@ -12,6 +12,28 @@ pub fn duration(secs: f64) -> String {
     }
 }
 
+/// The size of a file for people: `60 kB`, `4.2 MB`.
+pub fn file_size(bytes: u64) -> String {
+    if bytes < 1_000_000 {
+        format!("{:.0} kB", bytes as f64 / 1e3)
+    } else {
+        format!("{:.1} MB", bytes as f64 / 1e6)
+    }
+}
+
+/// An error with what led to it, each said once: some name their cause themselves.
+pub fn with_causes(error: &anyhow::Error) -> String {
+    let mut told = String::new();
+    for cause in error.chain().map(ToString::to_string) {
+        if told.is_empty() {
+            told = cause;
+        } else if !told.ends_with(&cause) {
+            told = format!("{told}: {cause}");
+        }
+    }
+    told
+}
+
 /// The text with a capital first letter.
 pub fn capital(text: &str) -> String {
     let mut letters = text.chars();
@@ -39,5 +61,29 @@ pub fn activity(activity: Activity) -> &'static str {
         Activity::Exposing => "exposing",
         Activity::Receiving => "receiving",
         Activity::Keeping => "writing",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use anyhow::Context;
+
+    use super::*;
+
+    #[test]
+    fn sizes_are_told_in_figures_that_fit() {
+        assert_eq!([60_000, 999_499, 4_240_000].map(file_size), ["60 kB", "999 kB", "4.2 MB"]);
+    }
+
+    #[test]
+    fn a_cause_that_was_named_is_not_named_twice() {
+        let gone = || std::io::Error::other("it is gone");
+        let named = anyhow::Error::from(gone()).context("cannot make folder pots: it is gone");
+        assert_eq!(
+            with_causes(&named.context("the listing")),
+            "the listing: cannot make folder pots: it is gone"
+        );
+        let plain = Err::<(), _>(gone()).context("the listing").unwrap_err();
+        assert_eq!(with_causes(&plain), "the listing: it is gone");
     }
 }

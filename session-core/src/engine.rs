@@ -270,6 +270,13 @@ impl Engine {
                 _ => {}
             },
             Intent::StopNow => self.stop_now(actions),
+            Intent::CallOffRetakes => {
+                let stops = &self.stops;
+                let is_kept = |stop: &u32| {
+                    stops.iter().any(|known| known.stop.index == *stop && known.state == StopState::Kept)
+                };
+                self.queue.retain(|stop| !is_kept(stop));
+            }
             Intent::Skip { stop } => {
                 self.queue.retain(|queued| *queued != stop);
                 if let Some(status) = self.stop_mut(stop) {

@@ -642,6 +642,20 @@ fn stop_at_once_halts_the_table_and_start_takes_up_the_missing_stops() {
 }
 
 #[test]
+fn retakes_called_off_leave_what_is_missing_to_be_shot() {
+    let mut world = ready(&Plan::single_row("LH-1", 6), vec![]);
+    world.person(Intent::Retake { stops: vec![1, 2] });
+    assert_eq!(world.kept.len(), 2);
+    world.tell(Event::Person(Intent::Retake { stops: vec![1, 2, 3] }));
+    world.person(Intent::StopNow);
+    world.person(Intent::CallOffRetakes);
+    world.person(Intent::Start);
+    assert_eq!(*world.engine.mode(), Mode::Finished);
+    let shot: Vec<u32> = world.kept.iter().map(|shot| shot.stop).collect();
+    assert_eq!(shot, [1, 2, 3, 4, 5, 6], "neither stop 1 nor 2 is shot again");
+}
+
+#[test]
 fn a_full_disk_holds_the_frame_and_keeps_it_once_there_is_room() {
     let plan = Plan::single_row("LH-1", 3);
     // Run-up, turn, exposure, the next turn, and then the first frame meets the disk.
@@ -867,6 +881,7 @@ fn any_intent(stops: u32) -> impl Strategy<Value = Intent> {
         2 => Just(Intent::PauseAfterFrame),
         3 => Just(Intent::Resume),
         2 => Just(Intent::StopNow),
+        1 => Just(Intent::CallOffRetakes),
         3 => Just(Intent::TryAgain),
         1 => Just(Intent::GoOnWithSettings),
         2 => Just(Intent::ZeroIsHere),

@@ -194,6 +194,51 @@ fn a_window_closed_in_mid_session_loses_nothing() {
 }
 
 #[test]
+fn retakes_that_a_stop_has_left_can_be_gone_on_with_or_called_off() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut harness = window(start(Plan::single_row("LP-0142", 8), folder.path(), SimSpeed::Times(20.0)));
+    harness.run();
+    harness.get_by_label("Start: shoot 8 stops").click();
+    until(&mut harness, "the end of the set", finished);
+    // A key for many stops is asked about first; Esc leaves it.
+    harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
+    draw(&mut harness);
+    harness.key_press(Key::R);
+    draw(&mut harness);
+    harness.get_by_label("Shoot the selected stops again?");
+    harness.key_press(Key::Escape);
+    draw(&mut harness);
+    assert!(harness.query_by_label("Shoot the selected stops again?").is_none());
+    assert!(finished(harness.state().state()));
+    for called_off in [false, true] {
+        harness.key_press(Key::R);
+        draw(&mut harness);
+        harness.key_press(Key::Enter);
+        until(&mut harness, "the retakes", |state| state.mode == Mode::Running);
+        draw(&mut harness);
+        // Every stop has a frame, but the set is being worked on.
+        assert_eq!(harness.state().state().kept(), 8);
+        harness.key_press(Key::Escape);
+        until(&mut harness, "the stop", |state| state.mode == Mode::Stopped);
+        draw(&mut harness);
+        let left = harness.state().state().retakes_left();
+        assert!(left > 0);
+        harness.get_by_label_contains("to be shot again: go on, or call it off.");
+        assert!(harness.query_by_label("Nothing left to shoot").is_none());
+        if called_off {
+            harness.get_by_label("Call it off").click();
+            until(&mut harness, "nothing to go on with", |state| state.retakes_left() == 0);
+            draw(&mut harness);
+            harness.get_by_label("Nothing left to shoot");
+        } else {
+            harness.get_by_label_contains("Go on: ").click();
+            until(&mut harness, "the end of the retakes", finished);
+            assert!(harness.state().state().places.iter().all(|place| place.versions.len() == 2));
+        }
+    }
+}
+
+#[test]
 fn it_pauses_after_the_frame_and_goes_on() {
     let folder = tempfile::tempdir().unwrap();
     let mut harness = window(start(Plan::single_row("LP-0142", 10), folder.path(), SimSpeed::Times(8.0)));

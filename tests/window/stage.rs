@@ -28,7 +28,7 @@ fn the_picture_is_looked_at_closely_and_whole_again() {
     draw(&mut harness);
     let stage = &harness.state().state().stage;
     assert!(stage.magnifier && stage.tones && stage.guides);
-    // With the whole picture in sight it shows close up only: the magnifier comes with it, and it goes with that.
+    // With the whole picture in sight it shows close up only: the magnifier comes with it.
     harness.key_press(Key::F);
     harness.key_press(Key::M);
     draw(&mut harness);

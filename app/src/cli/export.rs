@@ -8,6 +8,7 @@ use session_core::shoot_list::{ShootList, sets_beside};
 use super::finish::{BatchArgs, pictures};
 use super::{EXIT_DONE, EXIT_FAULT, fault, usage};
 use crate::listing::{self, ExportOrder, ExportReport};
+use crate::words::{file_size, with_causes};
 
 #[derive(Debug, Args)]
 pub struct ExportArgs {
@@ -72,7 +73,7 @@ fn export(args: &ExportArgs) -> anyhow::Result<u8> {
                 }
                 // One product's trouble does not hold up the others.
                 Err(error) => {
-                    let reason = format!("{error:#}");
+                    let reason = with_causes(&error);
                     aside(&|| eprintln!("roundstop: {}: {reason}", product.sku));
                     failed.push((&product.sku, reason));
                 }
@@ -92,7 +93,7 @@ fn export(args: &ExportArgs) -> anyhow::Result<u8> {
 
 fn say(report: &ExportReport) {
     println!(
-        "{}: {} as '{}' with a margin of {} % in {} ({} made, {} unchanged; the largest has {:.2} MB).",
+        "{}: {} as '{}' with a margin of {} % in {} ({} made, {} unchanged; the largest has {}).",
         report.sku,
         pictures(report.pictures),
         report.profile,
@@ -100,7 +101,7 @@ fn say(report: &ExportReport) {
         report.folder,
         report.made,
         report.pictures - report.made,
-        report.largest_bytes as f64 / 1e6
+        file_size(report.largest_bytes)
     );
     for note in &report.notes {
         println!("  note: {note}");

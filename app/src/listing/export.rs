@@ -116,16 +116,7 @@ pub fn export(order: &ExportOrder<'_>, meter: &Meter<'_>) -> anyhow::Result<Expo
     let file = read_finishing(order.dir)?;
     let chosen = file.chosen_margin();
     let settings = profile.finishing(&file.settings, chosen);
-    let stems = set.stems(&profile.file_name).context("the profile's file_name")?;
-    let mut pieces = Vec::new();
-    for (row, frames) in set.rows.iter().enumerate() {
-        for number in thinned(frames.frames.len(), profile.frames)? {
-            let frame = &frames.frames[number];
-            let stem = stems.get(&frame.stop).with_context(|| format!("stop {} has no name", frame.stop))?;
-            let file = format!("pictures/{stem}.{}", profile.file_type.extension());
-            pieces.push(Piece { row, number, frame, file });
-        }
-    }
+    let pieces = pieces_of(&set, profile)?;
     let draft = Draft::open(&order.to)?;
     let found = measured(&set, &file, meter)?;
     let kitchen = Kitchen::new(&set, &file, settings, found, Some(profile.target()))?;
@@ -156,6 +147,24 @@ pub fn export(order: &ExportOrder<'_>, meter: &Meter<'_>) -> anyhow::Result<Expo
         enlarged: size.enlarged(),
         notes: size.note().into_iter().chain(profile.margin_note(chosen)).chain(kitchen.notes()).collect(),
     })
+}
+
+/// The pictures of a listing.
+///
+/// # Errors
+/// When the profile's name pattern cannot be used, or it asks for a number of frames that the rows do not give.
+pub(super) fn pieces_of<'a>(set: &'a KeptSet, profile: &ListingProfile) -> anyhow::Result<Vec<Piece<'a>>> {
+    let stems = set.stems(&profile.file_name).context("the profile's file_name")?;
+    let mut pieces = Vec::new();
+    for (row, frames) in set.rows.iter().enumerate() {
+        for number in thinned(frames.frames.len(), profile.frames)? {
+            let frame = &frames.frames[number];
+            let stem = stems.get(&frame.stop).with_context(|| format!("stop {} has no name", frame.stop))?;
+            let file = format!("pictures/{stem}.{}", profile.file_type.extension());
+            pieces.push(Piece { row, number, frame, file });
+        }
+    }
+    Ok(pieces)
 }
 
 /// What of a profile changes a picture's file; the name pattern and what is made beside the pictures do not.

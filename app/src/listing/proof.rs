@@ -8,6 +8,7 @@ use imaging::finish::{
 };
 
 use super::batch::Meter;
+use super::export::pieces_of;
 use super::measured::{Measured, measured};
 use super::set::{KeptSet, read_original};
 use super::settings::FinishingFile;
@@ -57,12 +58,16 @@ impl ProofSet {
     /// How large a listing's pictures would be, beside what the camera saw of them.
     ///
     /// # Errors
-    /// When no frames can be cut as the settings and the profile ask.
+    /// When no listing can be made of the set as the settings and the profile ask.
     pub fn listing_size(
         &self,
         file: &FinishingFile,
         profile: &ListingProfile,
     ) -> anyhow::Result<ListingSize> {
+        // A set with stops missing is refused for that, whatever the profile says.
+        if self.set.missing.is_empty() {
+            pieces_of(&self.set, profile)?;
+        }
         let plans = self.found.plans(&profile.finishing(&file.settings, file.chosen_margin()))?;
         ListingSize::of(&plans, profile).context("the set has no row")
     }

@@ -53,6 +53,14 @@ impl Purpose {
         }
     }
 
+    /// Whether it is for a file, so that a path that ends with a folder is not yet one.
+    pub fn wants_file(self) -> bool {
+        match self {
+            Self::OpenPlan | Self::SavePlan | Self::OpenList | Self::Plate | Self::ListingProfile => true,
+            Self::BoardFolder | Self::SessionFolder | Self::CameraFolder | Self::ListingFolder => false,
+        }
+    }
+
     /// The word on the button that does it with a path that was typed.
     pub fn action(self) -> String {
         match self {
@@ -85,6 +93,14 @@ pub struct TypedPath {
     pub reason: String,
     /// The path as typed.
     pub text: String,
+}
+
+impl TypedPath {
+    /// Whether there is a path to use.
+    pub fn is_whole(&self) -> bool {
+        let text = self.text.trim();
+        !text.is_empty() && !(self.purpose.wants_file() && text.ends_with(std::path::is_separator))
+    }
 }
 
 /// What is done with a path that is typed.
@@ -120,8 +136,7 @@ impl Dialogs {
         self.answers.try_iter().collect()
     }
 
-    /// Asks for a file or folder that is there, or for a folder to be made; `begin` is a folder to begin in, or the
-    /// choice at hand. An empty one leaves it to the system.
+    /// Asks for a file or folder. Where no dialog can be shown the path is typed, from `begin` on.
     pub fn open(&self, purpose: Purpose, begin: PathBuf) {
         let dialog = dialog(purpose, &begin);
         match purpose {
@@ -136,9 +151,7 @@ impl Dialogs {
             }
             Purpose::Plate => self.ask(purpose, begin, dialog.pick_file()),
             Purpose::SavePlan => {
-                let name = session_core::file_name::of_path(&begin);
-                let dialog = dialog.add_filter(t!("ask-plan"), &["json"]).set_file_name(name);
-                self.ask(purpose, begin, dialog.save_file());
+                self.ask(purpose, begin, dialog.add_filter(t!("ask-plan"), &["json"]).save_file());
             }
             Purpose::BoardFolder
             | Purpose::SessionFolder
@@ -179,13 +192,13 @@ impl Dialogs {
     }
 }
 
-/// A dialog that begins in the folder `begin`, or beside it where it is the choice at hand.
+/// A dialog that begins where the choice most often lies; otherwise where the system's last one ended.
 fn dialog(purpose: Purpose, begin: &Path) -> rfd::AsyncFileDialog {
     let dialog = rfd::AsyncFileDialog::new().set_title(purpose.title());
-    let beside = matches!(purpose, Purpose::SessionFolder | Purpose::SavePlan);
-    let near = if beside { begin.parent() } else { Some(begin) };
-    match near.filter(|path| path.is_dir()) {
-        Some(near) => dialog.set_directory(near),
-        None => dialog,
+    match (purpose, begin.parent()) {
+        (Purpose::Plate, _) => dialog.set_directory(begin),
+        (Purpose::SessionFolder, Some(sets)) => dialog.set_directory(sets),
+        (Purpose::SavePlan, _) => dialog.set_file_name(session_core::file_name::of_path(begin)),
+        _ => dialog,
     }
 }

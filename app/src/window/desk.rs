@@ -374,20 +374,15 @@ impl Worker {
         let mailbox = self.mailbox.clone();
         let name = folder.display().to_string();
         let shown = std::thread::Builder::new().name("file manager".to_owned()).spawn(move || {
-            let shown = if folder.is_dir() {
-                open::that(&folder)
-            } else {
-                Err(std::io::Error::from(std::io::ErrorKind::NotFound))
-            };
-            if let Err(error) = shown {
-                let folder = folder.display().to_string();
-                let reason = t!("desk-folder-not-shown", folder = folder, error = error.to_string());
-                mailbox.desk(DeskNews::Trouble(reason));
+            let folder_name = folder.display().to_string();
+            if !folder.is_dir() {
+                mailbox.desk(DeskNews::Trouble(t!("desk-folder-not-there", folder = folder_name)));
+            } else if open::that(&folder).is_err() {
+                mailbox.desk(DeskNews::Trouble(t!("desk-folder-not-shown", folder = folder_name)));
             }
         });
-        if let Err(error) = shown {
-            let reason = t!("desk-folder-not-shown", folder = name, error = error.to_string());
-            self.mailbox.desk(DeskNews::Trouble(reason));
+        if shown.is_err() {
+            self.mailbox.desk(DeskNews::Trouble(t!("desk-folder-not-shown", folder = name)));
         }
     }
 

@@ -253,11 +253,13 @@ fn whole_number(text: &str) -> Result<u32, String> {
 }
 
 fn seconds(text: &str) -> Result<f64, String> {
-    // A comma is what many keyboards give for a decimal point.
-    match text.trim().replace(',', ".").parse::<f64>() {
-        Ok(secs) if secs.is_finite() => Ok(secs),
-        _ => Err(t!("draft-is-not-a-number-of", text = text)),
-    }
+    // A comma is what many keyboards give for a decimal point; cameras show short times as 1/4.
+    let number = |text: &str| text.trim().replace(',', ".").parse::<f64>().ok();
+    let secs = match text.split_once('/') {
+        Some((above, below)) => number(above).zip(number(below)).map(|(above, below)| above / below),
+        None => number(text),
+    };
+    secs.filter(|secs| secs.is_finite()).ok_or_else(|| t!("draft-is-not-a-number-of", text = text))
 }
 
 /// Reads stop numbers such as `3, 7-9`.
@@ -317,5 +319,11 @@ mod tests {
         draft.apply(PlanEdit::RemoveRow(0));
         assert_eq!(draft.rows.len(), 1);
         assert!(draft.read().1.is_empty());
+    }
+
+    #[test]
+    fn times_are_read_as_cameras_show_them() {
+        assert_eq!([seconds("0,8"), seconds(" 1/4 "), seconds("2")], [Ok(0.8), Ok(0.25), Ok(2.0)]);
+        assert!(seconds("1/0").is_err() && seconds("1/").is_err() && seconds("a/4").is_err());
     }
 }

@@ -466,16 +466,11 @@ impl FinishingRoom {
             // A file is not read here, where it would keep the window waiting.
             (_, None) => return self.profile.clone(),
         };
-        let limit = profile.max_bytes.map(|bytes| {
-            if bytes < 1_000_000 {
-                format!("{} kB", bytes / 1000)
-            } else {
-                format!("{:.1} MB", bytes as f64 / 1e6)
-            }
-        });
+        let limit = profile.max_bytes.map(words::file_size);
         let (width, height) = (profile.width_px, profile.height_px);
         let kind = profile.file_type.extension().to_uppercase();
-        let margin = profile.margin_percent;
+        let chosen = self.file.as_ref().and_then(FinishingFile::chosen_margin);
+        let margin = profile.margin_for(chosen);
         match limit {
             Some(limit) => t!(
                 "finishing-profile-limited",

@@ -18,7 +18,9 @@ use session_core::cancel::CancelToken;
 use super::finishing::{ListingTold, RoomStop};
 use super::mailbox::Mailbox;
 use super::text::t;
+use super::words;
 use crate::listing::{self, ExportOrder, FinishingFile, KeptSet, Meter, ProofSet, SetFrame};
+use crate::words::with_causes;
 
 /// Longest side of the small pictures for turning, pixels.
 pub const SMALL_PX: u32 = 384;
@@ -319,7 +321,7 @@ impl Worker {
                 });
                 Ok((file, stops, missing))
             }
-            Err(error) => Err(format!("{error:#}")),
+            Err(error) => Err(with_causes(&error)),
         };
         self.mailbox.finishing(FinishingNews::Opened { folder, found });
     }
@@ -378,7 +380,7 @@ impl Worker {
             }
             Err(error) => {
                 table.failed = true;
-                Err(format!("{error:#}"))
+                Err(with_causes(&error))
             }
         };
         self.mailbox.finishing(FinishingNews::Measured { revision, result });
@@ -391,7 +393,7 @@ impl Worker {
             let size = proofs.listing_size(file, &profile)?;
             Ok(ListingTold { profile, size })
         });
-        let told = Box::new(told.map_err(|error| format!("{error:#}")));
+        let told = Box::new(told.map_err(|error| with_causes(&error)));
         let (revision, profile_choice) = (order.revision, order.profile_choice);
         self.mailbox.finishing(FinishingNews::Listing { revision, profile_choice, told });
     }
@@ -400,7 +402,7 @@ impl Worker {
         let Some(table) = &self.table else { return };
         let (Some(proofs), Some(stop)) = (&table.proofs, table.stops.get(at).copied()) else { return };
         let result = guarded(|| proofs.proof(stop, &table.file.settings, edge_px))
-            .map_err(|error| format!("{error:#}"));
+            .map_err(|error| with_causes(&error));
         let result = result.map(|proof| {
             Box::new(ProofImages {
                 before: image(&proof.before),
@@ -424,7 +426,7 @@ impl Worker {
         let stored = listing::write_finishing(&table.order.folder, &table.file);
         table.unstored = stored.is_err();
         table.refused = stored.is_err();
-        stored.map_err(|error| format!("{error:#}"))
+        stored.map_err(|error| with_causes(&error))
     }
 
     fn store_or_tell(&mut self) {
@@ -444,7 +446,7 @@ impl Worker {
             let teller = mailbox.clone();
             let tell = move |progress| teller.job(progress);
             let meter = Meter { cancel: &job.cancel, tell: &tell, most_at_once: None };
-            let made = guarded(|| carry_out(&job, &meter)).map_err(|error| format!("{error:#}"));
+            let made = guarded(|| carry_out(&job, &meter)).map_err(|error| with_causes(&error));
             mailbox.finishing(FinishingNews::JobEnded { folder: job.folder, made });
         });
         match thread {
@@ -508,7 +510,7 @@ fn carry_out(job: &JobOrder, meter: &Meter<'_>) -> anyhow::Result<String> {
             let count = made + kept;
             let done = t!("finishing-done", count = count, folder = report.folder, made = made, kept = kept);
             let missing = &report.missing;
-            let missing = (!missing.is_empty()).then(|| super::words::without_frame(missing) + ".");
+            let missing = (!missing.is_empty()).then(|| words::without_frame(missing) + ".");
             ([Some(done), missing].into_iter().flatten().collect::<Vec<String>>(), report.notes)
         }
         Some((profile, to)) => {
@@ -522,7 +524,7 @@ fn carry_out(job: &JobOrder, meter: &Meter<'_>) -> anyhow::Result<String> {
                 folder = report.folder,
                 made = report.made,
                 kept = report.pictures - report.made,
-                largest = format!("{:.2}", report.largest_bytes as f64 / 1e6)
+                largest = words::file_size(report.largest_bytes)
             );
             (vec![done], report.notes)
         }

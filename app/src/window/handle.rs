@@ -151,6 +151,7 @@ impl Tools {
                 state.follow = true;
                 state.selected.clear();
             }
+            WindowIntent::AskToRetake(ask) => state.retake_asked = ask,
             other => self.handle_room(state, other),
         }
     }
@@ -187,14 +188,11 @@ impl Tools {
                 state.devices.ports = Ports::Looking;
                 self.order(state, Order::ListPorts);
             }
-            WindowIntent::OpenPlan => self.ask_beside(state, Purpose::OpenPlan, ""),
-            WindowIntent::SavePlan => {
-                let name = format!("{}-plan.json", state.planned.sku);
-                self.ask_beside(state, Purpose::SavePlan, &name);
-            }
+            WindowIntent::OpenPlan => self.ask(state, Purpose::OpenPlan),
+            WindowIntent::SavePlan => self.ask(state, Purpose::SavePlan),
             WindowIntent::Board(edit) => state.board.apply(edit),
-            WindowIntent::SaveBoard => self.dialogs.open(Purpose::BoardFolder, PathBuf::new()),
-            WindowIntent::OpenList => self.ask_beside(state, Purpose::OpenList, ""),
+            WindowIntent::SaveBoard => self.ask(state, Purpose::BoardFolder),
+            WindowIntent::OpenList => self.ask(state, Purpose::OpenList),
             WindowIntent::UseList => self.use_list(state),
             WindowIntent::DeclineList => state.offer = None,
             WindowIntent::CloseList => {
@@ -210,8 +208,8 @@ impl Tools {
             }
             WindowIntent::NewSet => self.new_set(state),
             WindowIntent::OpenSet(folder) => self.use_folder(state, &folder),
-            WindowIntent::ChooseFolder => self.dialogs.open(Purpose::SessionFolder, state.folder.clone()),
-            WindowIntent::ChooseCameraFolder => self.dialogs.open(Purpose::CameraFolder, PathBuf::new()),
+            WindowIntent::ChooseFolder => self.ask(state, Purpose::SessionFolder),
+            WindowIntent::ChooseCameraFolder => self.ask(state, Purpose::CameraFolder),
             WindowIntent::Room(edit) => {
                 match edit {
                     RoomEdit::Light(light) => state.settings.light = light,

@@ -25,6 +25,8 @@ pub enum WindowIntent {
     Shoot,
     /// Shoot the selected stops again; the one under the cursor when none is selected.
     Retake,
+    /// Ask before several stops are shot again, or no longer.
+    AskToRetake(bool),
     /// Use none of these stops' frames.
     SetAside(Vec<u32>),
     /// Use this version of a stop's frames.

@@ -69,6 +69,7 @@ pub fn window_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentS
     keys::keys_ui(ui, state, sink);
     board::board_card_ui(ui, state, sink);
     list_offer::list_offer_ui(ui, state, sink);
+    caption::retake_card_ui(ui, state, sink);
     path_card::path_card_ui(ui, state, sink);
     let room = ui.ctx().content_rect().size();
     if compact::is_compact(room) {

@@ -58,7 +58,13 @@ impl ProductList {
 
     /// The first product that is not done.
     pub fn first_open(&self) -> Option<&str> {
-        self.rows.iter().find(|row| !row.done).map(|row| row.sku.as_str())
+        self.next_open("")
+    }
+
+    /// Whether this is the folder of a product that is not done.
+    pub fn is_open_in(&self, folder: &Path) -> bool {
+        let sets = sets_beside(&self.path);
+        self.rows.iter().any(|row| !row.done && sets.join(&row.sku) == folder)
     }
 
     /// The first product that is not done after this one, round the end.

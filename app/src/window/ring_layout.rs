@@ -81,11 +81,6 @@ impl RingLayout {
         self.radius(self.first_row + self.rows - 1) - 22.0
     }
 
-    /// The middle of the plate: the largest square that reaches into none of the places.
-    pub fn plate_rect(&self) -> Rect {
-        Rect::from_center_size(self.centre, Vec2::splat(std::f32::consts::SQRT_2 * self.plate_radius()))
-    }
-
     /// The way from the centre to an angle along the plan's direction: 0° points at the camera, at
     /// the bottom; anticlockwise runs to the right from there.
     pub fn towards(&self, degrees: f64) -> Vec2 {

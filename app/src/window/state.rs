@@ -3,7 +3,7 @@
 use std::collections::{BTreeSet, HashSet};
 use std::path::PathBuf;
 
-use session_core::engine::{Fault, Intent, Mode, PauseReason};
+use session_core::engine::{Activity, Fault, Intent, Mode, PauseReason};
 use session_core::motion::SpeedProfile;
 use session_core::plan::{Plan, PlanField, PlanProblem, Row, Stop};
 use session_core::view::{RowView, StopView};
@@ -171,6 +171,8 @@ pub struct State {
     pub list: Option<ProductList>,
     /// A shoot list that was opened and is not used yet.
     pub offer: Option<ListOffer>,
+    /// Whether the card is open that asks before several stops are shot again.
+    pub retake_asked: bool,
     /// A path that is being typed, where the system shows no dialog for it.
     pub typed_path: Option<TypedPath>,
     /// Languages there are besides English, by their tags.
@@ -239,6 +241,7 @@ impl State {
             board: BoardDraft::default(),
             list: None,
             offer: None,
+            retake_asked: false,
             typed_path: None,
             languages: Vec::new(),
             settings: start.settings.clone(),
@@ -544,21 +547,30 @@ impl State {
     pub fn to_shoot(&self) -> usize {
         let skipped = self.skipped_left();
         let wanted = |place: &&Place| place.chosen == 0 && place.mark != Mark::LeftOut;
-        if skipped.is_empty() { self.places.iter().filter(wanted).count() } else { skipped.len() }
+        let missing =
+            if skipped.is_empty() { self.places.iter().filter(wanted).count() } else { skipped.len() };
+        missing + self.retakes_left()
+    }
+
+    /// How many stops have a frame and wait to be shot again, as a session that was stopped has left them.
+    pub fn retakes_left(&self) -> usize {
+        let waits = |place: &&Place| place.chosen > 0 && place.activity == Activity::Queued;
+        if self.is_busy() { 0 } else { self.all_places().filter(waits).count() }
     }
 
     /// The skipped stops, where nothing else is left to shoot and nothing is under way: skipped for now, they are what
     /// is missing then.
     pub fn skipped_left(&self) -> Vec<u32> {
         let left = || self.places.iter().filter(|place| place.chosen == 0);
-        if !self.is_busy() && left().all(|place| place.mark == Mark::LeftOut) {
+        if !self.is_busy() && self.retakes_left() == 0 && left().all(|place| place.mark == Mark::LeftOut) {
             left().map(|place| place.index).collect()
         } else {
             Vec::new()
         }
     }
 
-    /// Puts away what was said of a set that is left; what went wrong with something else stays.
+    /// Puts away what was said of a set that is left, and its pace, which tells nothing of the next one's; what went
+    /// wrong with something else stays.
     pub fn leave_set(&mut self) {
         self.in_force = None;
         self.pace = Pace::default();

@@ -134,6 +134,15 @@ pub fn without_frame(stops: &[u32]) -> String {
     t!("finishing-missing", n = stops.len(), stops = number_list(stops.iter().copied()))
 }
 
+/// The size of a file: `60 kB`, `4.2 MB`.
+pub fn file_size(bytes: u64) -> String {
+    if bytes < 1_000_000 {
+        t!("words-kilobytes", figure = format!("{:.0}", bytes as f64 / 1e3))
+    } else {
+        t!("words-megabytes", figure = format!("{:.1}", bytes as f64 / 1e6))
+    }
+}
+
 /// Shortens a text in its middle to at most `most` characters.
 pub fn middle_cut(text: &str, most: usize) -> String {
     let length = text.chars().count();

@@ -193,9 +193,9 @@ pub struct SetPlan {
     pub placement: Placement,
     /// Left, top, right and bottom of all that the object swept, straightened, whole-frame pixels.
     pub swept_px: Option<[f64; 4]>,
-    /// How wide the object is at most angles, whole-frame pixels: half of the row's outlines are no wider. Rounded,
-    /// so that a stop shot again does not change all others' pictures.
-    pub usual_width_px: Option<f64>,
+    /// How wide the object is at most angles, whole-frame pixels: half of the row's outlines are no wider; 0 without
+    /// any. Rounded, so that a stop shot again hardly ever changes all others' pictures.
+    pub usual_width_px: f64,
     /// The light.
     pub light: FrameLight,
     /// What a person should know.
@@ -306,8 +306,8 @@ pub fn plan_place(
     let mut widths: Vec<f64> = bounds.iter().map(|b| b[2] - b[0]).collect();
     widths.sort_by(f64::total_cmp);
     let step_px = f64::from(frame_px.0) * USUAL_WIDTH_STEP;
-    let usual_width_px =
-        widths.get(widths.len().saturating_sub(1) / 2).map(|width| (width / step_px).round() * step_px);
+    let middle = widths.get(widths.len().saturating_sub(1) / 2).copied().unwrap_or(0.0);
+    let usual_width_px = (middle / step_px).round() * step_px;
     if let (Some(swept), Some(crop)) = (swept, settings.crop) {
         placement = placement.cropped(swept, crop, axis.is_some());
         if settings.background == Background::AsShot {
@@ -456,8 +456,7 @@ fn finish_loaded(
         let outline = sight.outline.as_ref().map_err(|reason| FinishError::CannotTell(reason.clone()))?;
         let behind = Behind { smooth: &sight.backdrop, plate: which.plate.map(|plate| &plate.0), gains };
         let found = Cutout::along(&picture, &plan.placement, outline, &behind);
-        let crop_px = plan.placement.crop.width_px;
-        let object_share = plan.usual_width_px.unwrap_or(crop_px) / crop_px;
+        let object_share = plan.usual_width_px / plan.placement.crop.width_px;
         let keep = ShadowToKeep {
             shadow: settings.shadow,
             object_width_px: object_share as f32 * picture.width_px() as f32,

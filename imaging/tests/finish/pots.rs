@@ -226,6 +226,6 @@ fn slip_in_its_own_shadow_is_not_bitten() {
     println!("Bowl at full size: {each:?}");
     assert!(each[..2].iter().all(|faults| faults.overlap >= 0.997 && faults.holes <= 40), "{each:?}");
     assert!(each.iter().all(|faults| faults.overlap >= 0.9965 && faults.islands == 0), "{each:?}");
-    // Where the spout makes it wide the plate's front rim was left, over 50 000 pixels of it.
+    // Where the lip makes it wide the plate's front rim was left, over 50 000 pixels of it.
     assert!(each.iter().all(|faults| faults.apart <= 150), "{each:?}");
 }

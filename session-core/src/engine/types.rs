@@ -155,6 +155,8 @@ pub enum Intent {
         /// Stop numbers.
         stops: Vec<u32>,
     },
+    /// Of the stops still to be shot, leave those that have their frame as they are.
+    CallOffRetakes,
     /// Leave a stop out of this run.
     Skip {
         /// The stop's number.

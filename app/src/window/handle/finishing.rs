@@ -25,6 +25,8 @@ impl Tools {
                 if state.kept() > 0 && !state.is_busy() {
                     let looked_at = state.shown().map(|place| place.index);
                     state.finishing.enter(&folder, looked_at);
+                    // What was said of shooting has been read.
+                    state.notices.retain(|notice| notice.kind != NoticeKind::Note);
                     self.order_proof(state);
                 }
             }
@@ -51,7 +53,7 @@ impl Tools {
                     self.order_proof(state);
                 }
             }
-            FinishingWish::ChoosePlate => self.dialogs.open(Purpose::Plate, room.folder.join("")),
+            FinishingWish::ChoosePlate => self.ask(state, Purpose::Plate),
             FinishingWish::AskForPlate(asked) => room.plate_asked = asked,
             FinishingWish::ShootPlate => {
                 room.plate_asked = false;
@@ -61,9 +63,9 @@ impl Tools {
                 room.use_profile(profile);
                 self.order_proof(state);
             }
-            FinishingWish::ChooseProfile => self.ask_beside(state, Purpose::ListingProfile, ""),
+            FinishingWish::ChooseProfile => self.ask(state, Purpose::ListingProfile),
             FinishingWish::ListingFolder(text) => room.type_listing_folder(text),
-            FinishingWish::ChooseListingFolder => self.ask_beside(state, Purpose::ListingFolder, ""),
+            FinishingWish::ChooseListingFolder => self.ask(state, Purpose::ListingFolder),
             FinishingWish::Finish => self.begin(state, None),
             FinishingWish::Export => {
                 let to = PathBuf::from(room.listing_folder.trim());

@@ -1,6 +1,6 @@
 //! What dialogs and the desk have to say.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::Tools;
 use super::devices::take_in_devices;
@@ -14,10 +14,11 @@ use crate::window::state::{Link, NoticeKind, State};
 use crate::window::text::t;
 
 impl Tools {
-    /// Asks for a file or folder of this name beside the set's folder, where the sets lie; without a name, for any.
-    pub(super) fn ask_beside(&self, state: &State, purpose: Purpose, name: &str) {
-        let beside = state.folder.parent().map(|sets| sets.join(name));
-        self.dialogs.open(purpose, beside.unwrap_or_default());
+    /// Asks for a file or folder.
+    pub(super) fn ask(&self, state: &State, purpose: Purpose) {
+        let people = directories::UserDirs::new();
+        let home = people.map(|people| people.home_dir().to_owned()).unwrap_or_default();
+        self.dialogs.open(purpose, begin_of(purpose, state, &home));
     }
 
     /// Takes in what was chosen in dialogs.
@@ -50,6 +51,10 @@ impl Tools {
     /// Does with a path what it was asked for.
     fn use_path(&mut self, state: &mut State, purpose: Purpose, path: PathBuf, asked: Asked) {
         match purpose {
+            // A list is a list, whatever it is opened as.
+            Purpose::OpenPlan if path.extension().is_some_and(|end| end.eq_ignore_ascii_case("csv")) => {
+                self.order(state, Order::ReadList(path));
+            }
             Purpose::OpenPlan => {
                 self.order(state, Order::LoadPlan(path));
             }
@@ -65,6 +70,8 @@ impl Tools {
             Purpose::SavePlan => {
                 self.order(state, Order::SavePlan(path, state.planned.clone(), asked));
             }
+            // The one at hand, confirmed, must not take back what was changed in its plan.
+            Purpose::SessionFolder if path == state.folder => {}
             Purpose::SessionFolder => self.use_folder(state, &path),
             Purpose::CameraFolder => {
                 state.devices.edit_camera(CameraEdit::Kind(CameraKind::Folder));
@@ -179,5 +186,51 @@ impl Tools {
             | DeskNews::Ports(_)
             | DeskNews::Probed(..) => take_in_devices(state, news),
         }
+    }
+}
+
+/// What the typing of a path begins with: what is chosen at present, or the folder where it most likely lies.
+fn begin_of(purpose: Purpose, state: &State, home: &Path) -> PathBuf {
+    let folder_of = |file: &Path| file.parent().map_or_else(PathBuf::new, Path::to_owned);
+    let begin = match purpose {
+        Purpose::SessionFolder => return state.folder.clone(),
+        Purpose::SavePlan => return home.join(format!("{}-plan.json", state.planned.sku)),
+        Purpose::Plate | Purpose::ListingFolder => state.finishing.folder.clone(),
+        Purpose::OpenList => state.list.as_ref().map_or(home.to_owned(), |list| folder_of(&list.path)),
+        Purpose::OpenPlan | Purpose::BoardFolder | Purpose::CameraFolder | Purpose::ListingProfile => {
+            home.to_owned()
+        }
+    };
+    // The separator at its end, so that a name can be typed on at once.
+    begin.join("")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::window::products::ProductList;
+
+    #[test]
+    fn typing_a_path_begins_where_it_most_likely_lies() {
+        let mut state = State::new(&crate::demo::start().unwrap());
+        state.folder = "/pots/sets/LP-7".into();
+        state.planned.sku = "LP-7".to_owned();
+        state.finishing.folder = state.folder.clone();
+        let begins = |purpose, state: &State, text: &str| {
+            let begin = begin_of(purpose, state, Path::new("/home/mira"));
+            assert_eq!(
+                begin.to_string_lossy(),
+                text.replace('/', std::path::MAIN_SEPARATOR_STR),
+                "{purpose:?}"
+            );
+            TypedPath { purpose, reason: String::new(), text: begin.display().to_string() }.is_whole()
+        };
+        // What is chosen can be confirmed; of a file its folder alone is no answer.
+        assert!(begins(Purpose::SessionFolder, &state, "/pots/sets/LP-7"));
+        assert!(begins(Purpose::SavePlan, &state, "/home/mira/LP-7-plan.json"));
+        assert!(!begins(Purpose::Plate, &state, "/pots/sets/LP-7/"));
+        assert!(!begins(Purpose::OpenList, &state, "/home/mira/"));
+        state.list = Some(ProductList { path: "/pots/spring.csv".into(), rows: Vec::new() });
+        assert!(!begins(Purpose::OpenList, &state, "/pots/"));
     }
 }

@@ -46,6 +46,7 @@ impl Tools {
     }
 
     pub(super) fn retake(&self, state: &mut State) {
+        state.retake_asked = false;
         let stops = state.targets();
         if stops.is_empty() {
             return;
@@ -118,11 +119,19 @@ impl Tools {
         state.connected = Some((view.table.clone(), view.camera.clone()));
         state.follow_stops(&view.stops);
         if stops && state.to_shoot() > 0 {
-            let missing = t!("count-stops-are", n = state.to_shoot());
+            let (left, retakes) = (state.to_shoot(), state.retakes_left());
             let at = state.plate_deg.map_or_else(String::new, |deg| {
                 t!("handle-the-plate-stands-at", deg = format!("{:.1}", deg.rem_euclid(360.0)))
             });
-            let text = t!("handle-stopped-every-frame-shot-so", at = at, missing = missing);
+            let text = if retakes == left {
+                t!("handle-stopped-with-retakes-left", at = at, n = left)
+            } else {
+                t!(
+                    "handle-stopped-every-frame-shot-so",
+                    at = at,
+                    missing = t!("count-stops-are", n = left - retakes)
+                )
+            };
             state.say(NoticeKind::Note, text);
         }
         let all_kept = state.kept() == state.places.len();

@@ -57,12 +57,14 @@ impl Tools {
         self.desk.order(Order::LookAtRecents(state.settings.recent.clone()));
     }
 
-    /// Takes the list that is offered into use, and opens its first product that is not done.
+    /// Takes the list that is offered into use, and opens its first product that is not done, unless one of its
+    /// products is being worked on.
     pub(super) fn use_list(&self, state: &mut State) {
         let Some(offer) = state.offer.take() else { return };
         if self.order(state, Order::UseList)
             && let Ok(list) = &offer.found
             && let Some(sku) = list.first_open()
+            && !list.is_open_in(&state.folder)
         {
             self.use_product(state, sku.to_owned());
         }

@@ -3,7 +3,7 @@
 use egui::{Align, Layout, RichText, Ui, vec2};
 use session_core::engine::Activity;
 
-use super::widgets::{button_ui, soft_ui};
+use super::widgets::{Said, ask_ui, button_ui, soft_ui};
 use crate::window::intent::{IntentSink, Pick, WindowIntent};
 use crate::window::marks;
 use crate::window::places::{Mark, Place};
@@ -131,5 +131,24 @@ fn selection_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     }
     if !state.selected.is_empty() && button_ui(ui, &t!("caption-select-none"), true, size).clicked() {
         sink.send(WindowIntent::Pick(Pick::Nothing));
+    }
+}
+
+/// Asks before several stops are shot again by a key.
+pub fn retake_card_ui(ui: &Ui, state: &State, sink: &IntentSink) {
+    if !state.retake_asked {
+        return;
+    }
+    let go = t!("caption-retake-stops", several = state.targets().len());
+    match ask_ui(
+        ui,
+        "retake several",
+        &t!("caption-retake-title"),
+        &t!("caption-retake-ask"),
+        (&go, can_note(state)),
+    ) {
+        Some(Said::Yes) => sink.send(WindowIntent::Retake),
+        Some(Said::No) => sink.send(WindowIntent::AskToRetake(false)),
+        None => {}
     }
 }

@@ -72,6 +72,9 @@ pub fn controls_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
         {
             change_ui(ui, state, sink, half, tall);
         }
+        (Link::Open, Mode::Ready | Mode::Stopped | Mode::Finished) if state.retakes_left() > 0 => {
+            retakes_ui(ui, state, sink, half, tall);
+        }
         (Link::Closed, _) | (Link::Open, Mode::Ready | Mode::Stopped | Mode::Finished) => {
             start_ui(ui, state, sink, width, tall);
         }
@@ -161,6 +164,18 @@ fn change_ui(ui: &mut Ui, state: &State, sink: &IntentSink, half: f32, tall: f32
     }
     if button_ui(ui, &t!("plan-undo-changes"), true, vec2(half, tall)).clicked() {
         sink.send(WindowIntent::UndoPlan);
+    }
+}
+
+/// Goes on with retakes that a stop has left, or leaves the frames as they are.
+fn retakes_ui(ui: &mut Ui, state: &State, sink: &IntentSink, half: f32, tall: f32) {
+    let text = t!("controls-retakes-left", stops = t!("count-stops", n = state.to_shoot()));
+    if primary_button_ui(ui, &text, state.hindrance().is_none(), vec2(half, tall)).clicked() {
+        sink.send(WindowIntent::Shoot);
+    }
+    let call_off = button_ui(ui, &t!("controls-call-off-retakes"), true, vec2(half, tall));
+    if call_off.on_hover_text(t!("controls-call-off-retakes-tip")).clicked() {
+        sink.session(Intent::CallOffRetakes);
     }
 }
 

@@ -16,7 +16,7 @@ use crate::window::places::Place;
 use crate::window::stage::{Against, Look};
 use crate::window::state::State;
 use crate::window::text::t;
-use crate::window::theme;
+use crate::window::{theme, words};
 
 /// The width of the captions, points.
 const CAPTIONS: f32 = 60.0;
@@ -127,12 +127,7 @@ fn exposure_line(facts: &VersionFacts) -> String {
 fn size_words(pixels: Option<(u32, u32)>, bytes: Option<u64>) -> String {
     let pixels = pixels
         .map(|(width, height)| t!("facts-pixels", width = width.to_string(), height = height.to_string()));
-    let bytes = bytes.map(|bytes| {
-        let (figure, is_large) =
-            if bytes < 1_000_000 { (bytes as f64 / 1e3, false) } else { (bytes as f64 / 1e6, true) };
-        let figure = format!("{figure:.1}");
-        if is_large { t!("facts-megabytes", figure = figure) } else { t!("facts-kilobytes", figure = figure) }
-    });
+    let bytes = bytes.map(words::file_size);
     pixels.into_iter().chain(bytes).collect::<Vec<_>>().join(", ")
 }
 

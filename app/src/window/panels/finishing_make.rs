@@ -7,13 +7,12 @@ use egui::{
     vec2,
 };
 
-use super::widgets::{Field, button_ui, cut_label, field_ui, primary_button_ui, problem_ui, soft_ui};
+use super::widgets::{Field, button_ui, cut_problem_ui, field_ui, primary_button_ui, problem_ui, soft_ui};
 use crate::listing::OWN_PROFILES;
 use crate::window::finishing::{FinishingRoom, FinishingWish, Job, Outcome};
 use crate::window::intent::{IntentSink, WindowIntent};
-use crate::window::places::Mark;
 use crate::window::state::State;
-use crate::window::{marks, theme, words};
+use crate::window::{theme, words};
 
 /// The size of the button beside what came of the work, points.
 const BUTTON: Vec2 = vec2(206.0, 28.0);
@@ -163,7 +162,10 @@ fn listing_ui(ui: &mut Ui, room: &FinishingRoom, free: bool, sink: &IntentSink) 
         Some(job) if job.exports => (t!("finishing-export-under-way"), t!("finishing-one-at-a-time")),
         Some(_) => (t!("finishing-export"), t!("finishing-one-at-a-time")),
         None if !named => (t!("finishing-export"), t!("finishing-folder-first")),
-        None => (t!("finishing-export"), refusal.map(|reason| capital(reason)).unwrap_or_default()),
+        None => {
+            let reason = refusal.map(|reason| capital(reason));
+            (t!("finishing-export"), reason.unwrap_or_else(|| t!("finishing-reading")))
+        }
     };
     let enabled = free && named && refusal.is_none();
     let export = wide(ui, |ui| button_ui(ui, &text, enabled, vec2(width, 34.0)));
@@ -178,11 +180,7 @@ fn size_ui(ui: &mut Ui, room: &FinishingRoom) {
     let size = match &room.listing {
         Some(Ok(told)) => told.size,
         Some(Err(reason)) => {
-            ui.horizontal_top(|ui| {
-                ui.spacing_mut().item_spacing.x = 6.0;
-                marks::mark_ui(ui, Mark::Problem);
-                ui.add(cut_label(reason, theme::small(), theme::text(), 2));
-            });
+            cut_problem_ui(ui, reason, 2);
             return;
         }
         None => return,

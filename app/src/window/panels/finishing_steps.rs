@@ -5,7 +5,7 @@ use egui::{ComboBox, DragValue, RichText, Ui};
 use imaging::finish::{Background, FinishSettings, Placement, Shadow, WhiteBalance};
 use session_core::engine::Intent;
 
-use super::widgets::{Field, button_ui, field_ui, primary_button_ui, slider_ui, soft_ui};
+use super::widgets::{Field, Said, ask_ui, button_ui, field_ui, slider_ui, soft_ui};
 use crate::listing::FinishingFile;
 use crate::window::finishing::{FinishingEdit, FinishingWish};
 use crate::window::intent::{IntentSink, WindowIntent};
@@ -41,32 +41,29 @@ pub fn steps_ui(ui: &mut Ui, state: &State, pictures: &Pictures, sink: &IntentSi
     step_ui(ui, &t!("finishing-straighten"), settings.straighten, |on| {
         edit(FinishingEdit::Straighten(on));
     });
-    if settings.straighten {
-        // It keeps its place while the picture is made anew, so that nothing below it moves.
-        indented(ui, |ui| {
-            soft_ui(
-                ui,
-                match proof {
-                    Some(proof) if proof.axis_known => axis_words(proof.placement),
-                    Some(_) => t!("finishing-axis-unknown"),
-                    None => t!("finishing-axis-to-come"),
-                },
-            );
-        });
-    }
+    // What belongs to a step keeps its place whether it is on or not, so that nothing below it moves.
+    indented(ui, settings.straighten, |ui| {
+        soft_ui(
+            ui,
+            match proof {
+                _ if !settings.straighten => t!("finishing-axis-not-used"),
+                Some(proof) if proof.axis_known => axis_words(proof.placement),
+                Some(_) => t!("finishing-axis-unknown"),
+                None => t!("finishing-axis-to-come"),
+            },
+        );
+    });
     crop_ui(ui, settings, &edit);
     background_ui(ui, settings, &edit);
     plate_ui(ui, state, file, sink, &edit);
     let sharpen = settings.sharpen_percent > 0.0;
     step_ui(ui, &t!("finishing-sharpen"), sharpen, |on| edit(FinishingEdit::Sharpen(on)));
-    if sharpen {
-        indented(ui, |ui| {
-            let mut percent = settings.sharpen_percent;
-            if percent_ui(ui, &t!("finishing-sharpening"), &mut percent, 1.0, 100.0) {
-                edit(FinishingEdit::SharpenPercent(percent));
-            }
-        });
-    }
+    indented(ui, sharpen, |ui| {
+        let mut percent = settings.sharpen_percent;
+        if percent_ui(ui, &t!("finishing-sharpening"), &mut percent, 1.0, 100.0) && sharpen {
+            edit(FinishingEdit::SharpenPercent(percent));
+        }
+    });
     ui.add_space(6.0);
     for (caption, text, make) in [
         (t!("finishing-creator"), &file.creator, FinishingEdit::Creator as fn(String) -> _),
@@ -103,8 +100,8 @@ fn axis_words(placement: Placement) -> String {
 
 fn crop_ui(ui: &mut Ui, settings: &FinishSettings, edit: &impl Fn(FinishingEdit)) {
     step_ui(ui, &t!("finishing-crop"), settings.crop.is_some(), |on| edit(FinishingEdit::Crop(on)));
-    let Some(crop) = settings.crop else { return };
-    indented(ui, |ui| {
+    let crop = settings.crop.unwrap_or_default();
+    indented(ui, settings.crop.is_some(), |ui| {
         let mut margin = crop.margin_percent as f32;
         if percent_ui(ui, &t!("finishing-margin"), &mut margin, 0.0, 45.0) {
             edit(FinishingEdit::Margin(f64::from(margin)));
@@ -138,19 +135,17 @@ fn crop_ui(ui: &mut Ui, settings: &FinishSettings, edit: &impl Fn(FinishingEdit)
 fn background_ui(ui: &mut Ui, settings: &FinishSettings, edit: &impl Fn(FinishingEdit)) {
     let white = settings.background == Background::White;
     step_ui(ui, &t!("finishing-white"), white, |on| edit(FinishingEdit::White(on)));
-    if white {
-        indented(ui, |ui| {
-            ui.horizontal(|ui| {
-                for (shadow, text) in
-                    [(Shadow::Keep, t!("finishing-keep-shadow")), (Shadow::Remove, t!("finishing-no-shadow"))]
-                {
-                    if ui.radio(settings.shadow == shadow, text).clicked() {
-                        edit(FinishingEdit::KeepShadow(shadow == Shadow::Keep));
-                    }
+    indented(ui, white, |ui| {
+        ui.horizontal(|ui| {
+            for (shadow, text) in
+                [(Shadow::Keep, t!("finishing-keep-shadow")), (Shadow::Remove, t!("finishing-no-shadow"))]
+            {
+                if ui.radio(settings.shadow == shadow, text).clicked() {
+                    edit(FinishingEdit::KeepShadow(shadow == Shadow::Keep));
                 }
-            });
+            }
         });
-    }
+    });
 }
 
 fn plate_ui(
@@ -162,7 +157,7 @@ fn plate_ui(
 ) {
     let wish = |wish| sink.send(WindowIntent::Finishing(wish));
     let size = egui::Vec2::ZERO;
-    indented(ui, |ui| {
+    indented(ui, true, |ui| {
         let row = state.row_in_room().map_or("", |row| row.name.as_str());
         let plate = file.plate_of(row);
         let name = plate.as_ref().map(|plate| words::middle_cut(plate, 34));
@@ -194,7 +189,7 @@ fn plate_ui(
             if choose.clicked() {
                 wish(FinishingWish::ChoosePlate);
             }
-            if plate.is_some() && button_ui(ui, &t!("finishing-none"), true, size).clicked() {
+            if button_ui(ui, &t!("finishing-none"), plate.is_some(), size).clicked() {
                 // One row's own goes alone.
                 edit(if state.has_rows() && file.plates.contains_key(row) {
                     FinishingEdit::PlateOfRow(row.to_owned(), None)
@@ -211,28 +206,18 @@ pub fn plate_card_ui(ui: &Ui, state: &State, sink: &IntentSink) {
     if !state.finishing.plate_asked {
         return;
     }
-    let wish = |wish| sink.send(WindowIntent::Finishing(wish));
-    let shown = egui::Modal::new(egui::Id::unique("empty table")).show(ui.ctx(), |ui| {
-        ui.set_width(420.0);
-        ui.heading(t!("finishing-plate-title"));
-        let ask = match state.row_in_room().filter(|_| state.has_rows()) {
-            Some(row) => t!("finishing-plate-ask-of-row", row = &*row.name),
-            None => t!("finishing-plate-ask"),
+    let ask = match state.row_in_room().filter(|_| state.has_rows()) {
+        Some(row) => t!("finishing-plate-ask-of-row", row = &*row.name),
+        None => t!("finishing-plate-ask"),
+    };
+    let go = t!("finishing-plate-go");
+    let said = ask_ui(ui, "empty table", &t!("finishing-plate-title"), &ask, (&go, state.can_shoot_plate()));
+    if let Some(said) = said {
+        let wish = match said {
+            Said::Yes => FinishingWish::ShootPlate,
+            Said::No => FinishingWish::AskForPlate(false),
         };
-        ui.add(egui::Label::new(ask).wrap());
-        ui.add_space(4.0);
-        ui.horizontal(|ui| {
-            let size = egui::vec2(0.0, 32.0);
-            if primary_button_ui(ui, &t!("finishing-plate-go"), state.can_shoot_plate(), size).clicked() {
-                wish(FinishingWish::ShootPlate);
-            }
-            if button_ui(ui, &t!("ask-cancel"), true, size).clicked() {
-                wish(FinishingWish::AskForPlate(false));
-            }
-        });
-    });
-    if shown.should_close() {
-        wish(FinishingWish::AskForPlate(false));
+        sink.send(WindowIntent::Finishing(wish));
     }
 }
 
@@ -245,10 +230,11 @@ fn step_ui(ui: &mut Ui, name: &str, on: bool, change: impl FnOnce(bool)) {
     }
 }
 
-fn indented(ui: &mut Ui, content: impl FnOnce(&mut Ui)) {
+/// What belongs to a step, set in; `on` tells whether it can be changed.
+fn indented(ui: &mut Ui, on: bool, content: impl FnOnce(&mut Ui)) {
     ui.horizontal(|ui| {
         ui.add_space(26.0);
-        ui.vertical(content);
+        ui.add_enabled_ui(on, |ui| ui.vertical(content));
     });
 }
 

@@ -55,7 +55,8 @@ pub fn hold_focus(ui: &Ui, response: &egui::Response, surface: Surface, stop: u3
 
 /// Whether keys are meant for a field that is typed in, or for a card that covers the window.
 pub fn keys_are_taken(ui: &Ui, state: &State) -> bool {
-    let covered = egui::Popup::is_any_open(ui.ctx()) || state.board.open || state.offer.is_some();
+    let covered =
+        egui::Popup::is_any_open(ui.ctx()) || state.board.open || state.offer.is_some() || state.retake_asked;
     let covered =
         covered || state.typed_path.is_some() || (state.finishing.open && state.finishing.plate_asked);
     covered || ui.ctx().text_edit_focused()
@@ -97,7 +98,9 @@ pub fn keys_ui(ui: &Ui, state: &State, sink: &IntentSink) {
         sink.send(WindowIntent::Shoot);
     }
     if plain && pressed(Key::R) {
-        sink.send(WindowIntent::Retake);
+        // A key is pressed sooner by mistake than a button that says how many.
+        let several = state.targets().len() > 1;
+        sink.send(if several { WindowIntent::AskToRetake(true) } else { WindowIntent::Retake });
     }
     let all = egui::KeyboardShortcut::new(Modifiers::COMMAND, Key::A);
     if ui.input_mut(|input| input.consume_shortcut(&all)) {

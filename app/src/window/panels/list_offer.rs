@@ -1,9 +1,9 @@
 //! A shoot list that was opened, to be looked at before it is used; or what is wrong with it, line by line.
 
-use egui::{Label, Modal, RichText, ScrollArea, Ui, vec2};
+use egui::{Label, Modal, Popup, RichText, ScrollArea, Ui, vec2};
 
 use super::list::product_line_ui;
-use super::widgets::{button_ui, primary_button_ui, problem_ui, soft_ui, soft_wrapped_ui};
+use super::widgets::{button_ui, is_confirmed, primary_button_ui, problem_ui, soft_ui, soft_wrapped_ui};
 use crate::window::intent::{IntentSink, WindowIntent};
 use crate::window::products::{ListOffer, ListRefusal, ProductList};
 use crate::window::state::State;
@@ -18,11 +18,14 @@ const LINE: f32 = 40.0;
 /// Draws the card while a list is offered.
 pub fn list_offer_ui(ui: &Ui, state: &State, sink: &IntentSink) {
     let Some(offer) = &state.offer else { return };
+    // A card below it would be closed by the first Esc, and this one only by the second.
+    Popup::close_all(ui.ctx());
     let put_away = || sink.send(WindowIntent::DeclineList);
     let shown = Modal::new(egui::Id::unique("shoot list offer")).show(ui.ctx(), |ui| {
         ui.set_width(WIDTH);
         let name = session_core::file_name::of_path(&offer.path);
-        ui.heading(t!("list-offer-title", name = name));
+        let unread = matches!(offer.found, Err(ListRefusal::Whole(_)));
+        ui.heading(if unread { t!("ask-open-a-shoot-list") } else { t!("list-offer-title", name = name) });
         match &offer.found {
             Ok(list) => products_ui(ui, list),
             Err(ListRefusal::Lines(problems)) => problems_ui(ui, problems),
@@ -42,11 +45,16 @@ fn actions_ui(ui: &mut Ui, state: &State, offer: &ListOffer, sink: &IntentSink) 
     if offer.found.is_ok() {
         let free = !state.is_busy();
         let use_it = primary_button_ui(ui, &t!("list-offer-use"), free, size);
-        if use_it.on_disabled_hover_text(t!("list-offer-busy")).clicked() {
+        let confirmed = free && is_confirmed(ui);
+        if use_it.on_disabled_hover_text(t!("list-offer-busy")).clicked() || confirmed {
             sink.send(WindowIntent::UseList);
         }
     } else if primary_button_ui(ui, &t!("list-offer-again"), true, size).clicked() {
         sink.send(WindowIntent::Dropped(offer.path.clone()));
+    }
+    if offer.found.is_err() && button_ui(ui, &t!("list-offer-another"), true, size).clicked() {
+        sink.send(WindowIntent::DeclineList);
+        sink.send(WindowIntent::OpenList);
     }
     if button_ui(ui, &t!("list-offer-close"), true, size).clicked() {
         sink.send(WindowIntent::DeclineList);

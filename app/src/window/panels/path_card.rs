@@ -1,6 +1,6 @@
 //! A path that is typed, where the system shows no dialog for files.
 
-use egui::{Modal, Ui, vec2};
+use egui::{Modal, Popup, Ui, vec2};
 
 use super::widgets::{Field, button_ui, field_id, field_ui, primary_button_ui, soft_wrapped_ui};
 use crate::window::ask::{PathEdit, TypedPath};
@@ -14,6 +14,8 @@ const WIDTH: f32 = 520.0;
 /// Draws the card while a path is asked for.
 pub fn path_card_ui(ui: &Ui, state: &State, sink: &IntentSink) {
     let Some(typed) = &state.typed_path else { return };
+    // A card below it would be closed by the first Esc, and this one only by the second.
+    Popup::close_all(ui.ctx());
     let shown = Modal::new(egui::Id::unique("typed path")).show(ui.ctx(), |ui| {
         ui.set_width(WIDTH.min(ui.ctx().content_rect().width() - 60.0));
         ui.heading(typed.purpose.title());
@@ -50,7 +52,7 @@ fn content_ui(ui: &mut Ui, typed: &TypedPath, sink: &IntentSink) {
     if focus.is_none() {
         ui.memory_mut(|memory| memory.request_focus(id));
     }
-    let there = !typed.text.trim().is_empty();
+    let there = typed.is_whole();
     ui.horizontal(|ui| {
         let size = vec2(0.0, 32.0);
         let used = primary_button_ui(ui, &typed.purpose.action(), there, size).clicked();

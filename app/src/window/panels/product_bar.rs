@@ -47,7 +47,7 @@ fn now_ui(ui: &mut Ui, state: &State, list: &ProductList) {
     }
 }
 
-/// The way to the next product: the first thing to do where the one at hand is done or is none of the list.
+/// The way to the next product: the first thing to do where the one at hand is done, or is none of the list and complete.
 fn next_ui(ui: &mut Ui, state: &State, list: &ProductList, sink: &IntentSink) {
     let Some(next) = list.next_open(&state.planned.sku) else {
         soft_ui(ui, t!("list-no-other-product-is-left"));
@@ -55,7 +55,8 @@ fn next_ui(ui: &mut Ui, state: &State, list: &ProductList, sink: &IntentSink) {
     };
     let text = t!("product-bar-next", sku = next);
     let free = !state.is_busy();
-    let first_to_do = state.product().is_none_or(|(_, row)| row.done);
+    // One button leads on: shooting, as long as there is something to shoot.
+    let first_to_do = state.product().map_or(state.to_shoot() == 0, |(_, row)| row.done);
     let draw = if first_to_do { primary_button_ui } else { button_ui };
     let response = draw(ui, &text, free, vec2(0.0, 30.0));
     if response.on_disabled_hover_text(t!("list-offer-busy")).clicked() {

@@ -5,6 +5,8 @@ use egui::{Align, Align2, Layout, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, Ve
 use super::keys::{Surface, hold_focus, place_id, tab_stop, wanted_stop};
 use super::ring_arc::arc_ui;
 use super::widgets::{soft_ui, soft_wrapped_ui};
+use session_core::engine::Activity;
+
 use crate::window::intent::{IntentSink, Pick, WindowIntent};
 use crate::window::marks;
 use crate::window::places::{Mark, Place};
@@ -15,6 +17,8 @@ use crate::window::{theme, words};
 
 /// The usual length of a tick, points.
 const TICK: f32 = 10.0;
+/// The side of the area in which a mark is pointed at, points.
+const MARK: f32 = 14.0;
 /// How far from the pointer places already take part, so that one is there before the pointer is, points.
 const AROUND_POINTER: f32 = 32.0;
 
@@ -31,8 +35,6 @@ pub fn ring_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let in_arc = arc_ui(ui, rect, &ring, state, sink);
     ground(ui, rect, &ring, state);
     plate(ui, &ring, state);
-    ui.interact(ring.plate_rect(), egui::Id::unique("the plate"), Sense::hover())
-        .on_hover_text(t!("ring-plate-tip"));
     centre(ui, &ring, state);
     row_choice_ui(ui, rect, state, sink);
     ring_ticks(ui, &ring, &state.places);
@@ -162,6 +164,7 @@ fn plate(ui: &Ui, ring: &RingLayout, state: &State) {
     let foot = ring.centre + way * (radius - 7.0);
     let arrow = vec![tip, foot + side * 7.5, foot - side * 7.5];
     painter.add(Shape::convex_polygon(arrow, theme::strong(), Stroke::new(1.0, theme::panel())));
+    mark_tip_ui(ui, ring.centre + way * radius, "plate's mark", &t!("ring-plate-tip"));
     // The way it turns, as an arc ahead of the mark.
     let ahead = |more: f64| ring.centre + ring.towards(degrees + more) * (radius - 2.0);
     let arc: Vec<Pos2> = (0..=10).map(|part| ahead(8.0 + f64::from(part) * 2.2)).collect();
@@ -171,6 +174,12 @@ fn plate(ui: &Ui, ring: &RingLayout, state: &State) {
     let out = ring.towards(degrees + 30.0) * 3.0;
     let head = vec![end + along, end + out, end - out];
     painter.add(Shape::convex_polygon(head, theme::soft(), Stroke::NONE));
+}
+
+/// Says what a mark is while the pointer is on it.
+fn mark_tip_ui(ui: &Ui, at: Pos2, name: &str, tip: &str) {
+    let area = Rect::from_center_size(at, Vec2::splat(MARK));
+    ui.interact(area, ui.scope_id().with(name), Sense::hover()).on_hover_text(tip);
 }
 
 /// The figures in the middle.
@@ -185,6 +194,7 @@ fn centre(ui: &Ui, ring: &RingLayout, state: &State) {
     let checking = state.checking.then(|| t!("ring-checking"));
     let doing = state.active().map(doing).or(checking);
     let stands = match () {
+        () if state.all_places().any(|place| place.activity != Activity::None) => None,
         () if all > 0 && state.kept() == all => Some(t!("ring-complete")),
         () if state.to_shoot() == 0 => Some(t!("count-stops-skipped", n = state.count(Mark::LeftOut))),
         () => None,
@@ -365,6 +375,7 @@ fn caret(ui: &Ui, ring: &RingLayout, place: &Place) {
     let tip = ring.at(place) + way * (ring.mark(place.row).max(4.0) + 6.0);
     let corners = vec![tip, tip + way * 7.0 + side * 4.5, tip + way * 7.0 - side * 4.5];
     ui.painter().add(Shape::convex_polygon(corners, theme::strong(), Stroke::NONE));
+    mark_tip_ui(ui, tip + way * 4.0, "caret", &t!("ring-caret-tip"));
 }
 
 /// Each state's shape with its word and count; always all of them, so that nothing moves.

@@ -15,7 +15,9 @@ use crate::window::text::t;
 use crate::window::{theme, words};
 
 /// Below this width, points, the bar says less.
-const NARROW: f32 = 1100.0;
+const NARROW: f32 = 1240.0;
+/// What a device needs, with its name and how it stands in the longest words, points.
+const DEVICE: f32 = 280.0;
 /// Below this one its buttons move together, points.
 const TIGHT: f32 = 800.0;
 /// What the bar, a card's heading and its borders take of the height, points.
@@ -47,7 +49,7 @@ pub fn top_bar_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
             } else if narrow {
                 width * 0.185
             } else {
-                (width * 0.185).min(250.0)
+                DEVICE
             },
             0.0,
         );

@@ -76,7 +76,7 @@ fn aids_ui(ui: &mut Ui, state: &State, sink: &IntentSink) {
     let close = stage.magnifier || !whole;
     let edges = stage.edges && close;
     let edges_tip =
-        if close { t!("view-bar-checks-black-and-white-where") } else { t!("view-bar-sharp-edges-first") };
+        if close { t!("view-bar-checks-black-and-white-where") } else { t!("view-bar-sharp-edges-opens") };
     for (text, on, enabled, tip, look) in [
         (
             t!("view-bar-magnifier"),

@@ -5,12 +5,13 @@ use std::ops::RangeInclusive;
 use egui::emath::{Numeric, remap_clamp};
 use egui::text::{LayoutJob, TextFormat};
 use egui::{
-    Align, Button, Color32, Event, FontId, Label, Layout, PointerButton, Pos2, Rect, Response, RichText,
-    Slider, Stroke, TextEdit, Ui, Vec2, vec2,
+    Align, Button, Color32, Event, FontId, Label, Layout, Modal, PointerButton, Pos2, Rect, Response,
+    RichText, Slider, Stroke, TextEdit, Ui, Vec2, vec2,
 };
 
 use crate::window::marks;
 use crate::window::places::Mark;
+use crate::window::text::t;
 use crate::window::theme;
 use crate::words::capital;
 
@@ -60,10 +61,15 @@ pub fn pair_ui(ui: &mut Ui, first_width: f32, first: impl FnOnce(&mut Ui), secon
 
 /// What is wrong with a field, in words, with the problem's shape before it.
 pub fn problem_ui(ui: &mut Ui, message: &str) {
+    cut_problem_ui(ui, message, usize::MAX);
+}
+
+/// The same in so many lines at most.
+pub fn cut_problem_ui(ui: &mut Ui, message: &str, lines: usize) {
     ui.horizontal_top(|ui| {
         ui.spacing_mut().item_spacing.x = 6.0;
         marks::mark_ui(ui, Mark::Problem);
-        ui.add(Label::new(RichText::new(capital(message)).font(theme::small())).wrap());
+        ui.add(cut_label(message, theme::small(), theme::text(), lines));
     });
 }
 
@@ -220,4 +226,41 @@ pub fn captioned(caption: &str, value: &str) -> LayoutJob {
     job.append(": ", 0.0, format(theme::soft()));
     job.append(value, 0.0, format(theme::text()));
     job
+}
+
+/// What a person says to a card that asks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Said {
+    /// Do it.
+    Yes,
+    /// Leave it; also by Esc and by a press beside the card.
+    No,
+}
+
+/// Draws a card that asks before something is done; `go` is the word for doing it, and whether it can be done now.
+/// Enter does it.
+pub fn ask_ui(ui: &Ui, name: &str, title: &str, text: &str, go: (&str, bool)) -> Option<Said> {
+    let mut said = None;
+    let shown = Modal::new(egui::Id::unique(name)).show(ui.ctx(), |ui| {
+        ui.set_width(420.0);
+        ui.heading(title);
+        ui.add(Label::new(text).wrap());
+        ui.add_space(4.0);
+        ui.horizontal(|ui| {
+            let size = vec2(0.0, 32.0);
+            if primary_button_ui(ui, go.0, go.1, size).clicked() || (go.1 && is_confirmed(ui)) {
+                said = Some(Said::Yes);
+            }
+            if button_ui(ui, &t!("ask-cancel"), true, size).clicked() {
+                said = Some(Said::No);
+            }
+        });
+    });
+    said.or_else(|| shown.should_close().then_some(Said::No))
+}
+
+/// Whether Enter is pressed while nothing in a card has the keyboard: it means the card's first button.
+pub fn is_confirmed(ui: &Ui) -> bool {
+    let free = ui.memory(egui::Memory::focused).is_none();
+    free && ui.input(|input| input.modifiers.is_none() && input.key_pressed(egui::Key::Enter))
 }
