@@ -274,13 +274,16 @@ fn magnifier(
     let shares = view.shares(at);
     let side_px = MAGNIFIER * per_point;
     let part = state.stage.part(shares, view.full_px, [side_px, side_px], state.stage.edges);
-    let glass = Rect::from_center_size(at, Vec2::splat(MAGNIFIER));
+    // At the border it stays whole, and beside the pointer.
+    let room = ui.clip_rect().shrink(MAGNIFIER / 2.0 + 2.0);
+    let middle = if room.is_positive() { room.clamp(at) } else { at };
+    let glass = Rect::from_center_size(middle, Vec2::splat(MAGNIFIER));
     let painter = ui.painter().with_clip_rect(glass);
     if let Ok(Some(part)) = part_of(pictures, sink, Wish::plain(path, Size::Part(part))) {
         let point = vec2(shares[0] * view.full_px.0 as f32, shares[1] * view.full_px.1 as f32);
         let corner = vec2(part.corner_px[0] as f32, part.corner_px[1] as f32);
         let rect =
-            Rect::from_min_size(at + (corner - point) / per_point, part.texture.size_vec2() / per_point);
+            Rect::from_min_size(middle + (corner - point) / per_point, part.texture.size_vec2() / per_point);
         painter.image(part.texture.id(), rect, WHOLE, Color32::WHITE);
     }
     ui.painter().rect_stroke(glass, 0.0, egui::Stroke::new(1.0, ON_MAT), egui::StrokeKind::Outside);
