@@ -225,6 +225,11 @@ fn mixed(here: [f32; 3], inside: [f32; 3], outside: [f32; 3]) -> Option<f32> {
         .then(|| ((object / (object + ground) - GRAIN) / (1.0 - 2.0 * GRAIN)).clamp(0.0, 1.0))
 }
 
+/// Difference of light from which on a pixel's share is sure, squared, against the ground's and on top of a dark frame's
+/// grain: below it grain, and colours that a JPEG spreads, would fray the edge, and the line counts the more.
+const TELLS_SURELY: f32 = 0.03;
+const GRAIN: f32 = 4e-4;
+
 /// Finds each full-size pixel's share of the object.
 fn refine(picture: &LinearPicture, ground: &Ground) -> Vec<u8> {
     let (width, height) = (picture.width_px() as usize, picture.height_px() as usize);
@@ -245,15 +250,21 @@ fn refine(picture: &LinearPicture, ground: &Ground) -> Vec<u8> {
                 alpha.push(if m > 0.5 { 255 } else { 0 });
                 continue;
             }
-            // Too alike to be told apart by colour: the coarse line decides.
+            // Too alike to be told apart by colour: the coarse line decides, no softer than a camera's edge.
+            let by_line = ((m - 0.2) / 0.6).clamp(0.0, 1.0);
             let share = line.across(x as f32, y as f32, m).and_then(|[inner, outer]| {
                 let here = picture.at(y * width + x).map(|v| f32::from(v) / FULL);
-                mixed(here, light_about(picture, inner), light_about(picture, outer))
+                let (inside, outside) = (light_about(picture, inner), light_about(picture, outer));
+                let share = mixed(here, inside, outside)?;
+                let mean_square = |light: [f32; 3]| light.iter().map(|v| v * v).sum::<f32>() / 3.0;
+                let apart = mean_square([0, 1, 2].map(|c| inside[c] - outside[c]));
+                let sure = (apart / (TELLS_SURELY * mean_square(outside) + GRAIN)).min(1.0);
+                Some(share * sure + by_line * (1.0 - sure))
             });
             // Near the line colour decides, farther off it may not contradict it.
             let low = ((m - 0.6) / 0.3).clamp(0.0, 1.0);
             let high = ((m - 0.1) / 0.3).clamp(0.0, 1.0);
-            alpha.push((share.unwrap_or(m).clamp(low, high) * 255.0).round() as u8);
+            alpha.push((share.unwrap_or(by_line).clamp(low, high) * 255.0).round() as u8);
         }
     }
     alpha
