@@ -99,7 +99,8 @@ impl TypedPath {
     /// Whether there is a path to use.
     pub fn is_whole(&self) -> bool {
         let text = self.text.trim();
-        !text.is_empty() && !(self.purpose.wants_file() && text.ends_with(std::path::is_separator))
+        let is_folder = text.ends_with(std::path::is_separator);
+        !(text.is_empty() || self.purpose.wants_file() && is_folder)
     }
 }
 
