@@ -12,6 +12,7 @@ use session_core::turntable::serial::Dialect;
 
 use crate::ports::PortKind;
 use crate::studio::{CameraSpec, DialectSpec, FaultSpec, SIM_FRAME, StudioOptions, TableSpec};
+use crate::words::with_causes;
 
 mod adopt;
 mod check;
@@ -400,15 +401,7 @@ fn end(result: anyhow::Result<()>) -> u8 {
 
 /// Says what went wrong and ends with a fault.
 fn fault(error: &anyhow::Error) -> u8 {
-    // Many errors say their cause themselves; once is enough.
-    let mut text = String::new();
-    for cause in error.chain().map(ToString::to_string) {
-        if !text.contains(&cause) {
-            let joint = if text.is_empty() { "" } else { ": " };
-            text = format!("{text}{joint}{cause}");
-        }
-    }
-    eprintln!("roundstop: {text}");
+    eprintln!("roundstop: {}", with_causes(error));
     EXIT_FAULT
 }
 

@@ -21,17 +21,16 @@ pub fn file_size(bytes: u64) -> String {
     }
 }
 
-/// An error with what led to it, each said once: some name their cause themselves.
+/// An error with what led to it, each said once: many say their cause themselves.
 pub fn with_causes(error: &anyhow::Error) -> String {
-    let mut told = String::new();
+    let mut text = String::new();
     for cause in error.chain().map(ToString::to_string) {
-        if told.is_empty() {
-            told = cause;
-        } else if !told.ends_with(&cause) {
-            told = format!("{told}: {cause}");
+        if !text.contains(&cause) {
+            let joint = if text.is_empty() { "" } else { ": " };
+            text = format!("{text}{joint}{cause}");
         }
     }
-    told
+    text
 }
 
 /// The text with a capital first letter.
